@@ -1,0 +1,1 @@
+"""The circuit model: parts, terminals, metal, phases. Frozen; computes no volts."""

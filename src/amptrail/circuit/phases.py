@@ -1,0 +1,60 @@
+"""The drive cycle when a sheet gives none, and the positions switches take by themselves."""
+
+from __future__ import annotations
+
+from amptrail.circuit.model import Base, Circuit, Phase, key
+
+STANDARD: tuple[Phase, ...] = (
+    Phase("ignition-on", "ignition-on", 10.0),
+    Phase("cranking", "cranking", 3.0),
+    Phase("running", "running", 300.0),
+    Phase("after-run", "after-run", 30.0),
+    Phase("asleep", "asleep", 3600.0),
+)
+
+DEFAULT_SECONDS: dict[Base, float] = {
+    "asleep": 3600.0, "awake": 60.0, "ignition-on": 10.0, "cranking": 3.0, "running": 300.0, "after-run": 30.0,
+}  # fmt: skip
+
+# Which position a positional switch takes in a phase of this base, first match wins (common practice).
+POSITION_IN: dict[Base, tuple[str, ...]] = {
+    "asleep": ("off", "0", "lock"),
+    "awake": ("acc", "off", "0"),
+    "ignition-on": ("on", "run", "1", "ignition"),
+    "cranking": ("start", "crank", "on"),
+    "running": ("on", "run", "1", "ignition"),
+    "after-run": ("off", "0", "lock"),
+}
+
+
+def drive_cycle(circuit: Circuit) -> tuple[Phase, ...]:
+    """The phases of one drive cycle, in order."""
+    return circuit.phases or STANDARD
+
+
+def sleeping(circuit: Circuit) -> Phase:
+    """The sleeping phase: the last (or first) on base asleep; else the last phase."""
+    cycle = drive_cycle(circuit)
+    if cycle[-1].base == "asleep":
+        return cycle[-1]
+    for phase in cycle:
+        if phase.base == "asleep":
+            return phase
+    return cycle[-1]
+
+
+def seconds(phase: Phase) -> float:
+    """Duration in seconds, the base's default when the sheet gives none."""
+    return phase.duration_s if phase.duration_s is not None else DEFAULT_SECONDS[phase.base]
+
+
+def position(circuit: Circuit, switch: str, positions: tuple[str, ...], phase: Phase) -> str:
+    """The position a positional switch has in a phase: as stated, else by base, else its first."""
+    for part, at in phase.at:
+        if key(part) == key(switch):
+            return at
+    known = {key(p): p for p in positions}
+    for candidate in POSITION_IN[phase.base]:
+        if candidate in known:
+            return known[candidate]
+    return positions[0]

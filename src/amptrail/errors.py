@@ -1,0 +1,75 @@
+"""Everything the program says about bad input: one shape, from the parser to the page.
+
+    AmptrailError
+      +-- InputError       the input is wrong: carries every Problem found in one pass (exit status 2)
+      +-- ModelError       a circuit that cannot be computed as asked (exit status 2)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Literal
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with an input, said so that a person can mend it.
+
+    `line` and `column` count from 1 (0: no place). `expected` lists what would have been accepted,
+    `nearest` the closest known name, `remedy` what to do, in one imperative sentence.
+    """
+
+    code: str
+    message: str
+    line: int = 0
+    column: int = 0
+    severity: Severity = "error"
+    expected: tuple[str, ...] = ()
+    nearest: str | None = None
+    remedy: str = ""
+
+    def text(self) -> str:
+        """The problem as one paragraph for a person."""
+        place = f"line {self.line}, column {self.column}: " if self.line else ""
+        parts = [f"{self.severity}: {place}{self.message}"]
+        if self.expected:
+            parts.append(f"  expected: {', '.join(self.expected)}")
+        if self.nearest:
+            parts.append(f"  did you mean: {self.nearest}")
+        if self.remedy:
+            parts.append(f"  do this: {self.remedy}")
+        return "\n".join(parts)
+
+
+class AmptrailError(Exception):
+    """Root of every error raised on purpose."""
+
+
+@dataclass
+class InputError(AmptrailError):
+    """The input is wrong; `problems` holds every problem found in one pass."""
+
+    problems: tuple[Problem, ...] = field(default=())
+
+    def __str__(self) -> str:
+        return "\n".join(p.text() for p in self.problems)
+
+
+class ModelError(InputError):
+    """A well-formed circuit that cannot be computed as asked (ideal loop, unreachable phase …)."""
+
+
+def one(code: str, message: str, **more: object) -> InputError:
+    """An InputError with a single problem; keywords are those of `Problem`."""
+    return InputError((Problem(code, message, **more),))  # type: ignore[arg-type]
+
+
+def nearest(word: str, known: Sequence[str]) -> str | None:
+    """The known name closest to `word`, compared without case and with `-` = `_`; None if none is close."""
+    table = {k.lower().replace("-", "_"): k for k in known}
+    hit = get_close_matches(word.lower().replace("-", "_"), list(table), n=1, cutoff=0.55)
+    return table[hit[0]] if hit else None
