@@ -1,1 +1,54 @@
-""""""
+"""Belief: which explanation holds, how severe it is, and which reading to doubt. Takes tables only."""
+
+from amptrail.belief.groups import Pairs, active, equivalent, inert_mass, pairs
+from amptrail.belief.infer import (
+    Contribution,
+    Doubt,
+    Posterior,
+    Severity,
+    Unexplained,
+    contributions,
+    normalise,
+    posterior,
+)
+from amptrail.belief.likelihood import MISPROBE, MISPROBE_DARK, MISPROBE_UNSURE, other_weights
+from amptrail.belief.refine import where_to_refine
+from amptrail.belief.tables import (
+    Grid,
+    Hypothesis,
+    Prediction,
+    Reading,
+    Table,
+    Word,
+    double_grid,
+    single_grid,
+)
+
+__all__ = [
+    "MISPROBE",
+    "MISPROBE_DARK",
+    "MISPROBE_UNSURE",
+    "Contribution",
+    "Doubt",
+    "Grid",
+    "Hypothesis",
+    "Pairs",
+    "Posterior",
+    "Prediction",
+    "Reading",
+    "Severity",
+    "Table",
+    "Unexplained",
+    "Word",
+    "active",
+    "contributions",
+    "double_grid",
+    "equivalent",
+    "inert_mass",
+    "normalise",
+    "other_weights",
+    "pairs",
+    "posterior",
+    "single_grid",
+    "where_to_refine",
+]

@@ -1,0 +1,56 @@
+"""Tails of distributions, in plain Python (no scipy at run time)."""
+
+from __future__ import annotations
+
+import math
+
+
+def chi2_tail(x: float, degrees: int) -> float:
+    """P(chi-square with `degrees` > x): regularised upper incomplete gamma (series, continued fraction;
+    method as in any numerical text, from memory)."""
+    if not x > 0 or degrees <= 0:
+        return 1.0
+    a, half = degrees / 2, min(x, 1e5) / 2
+    scale = math.exp(-half + a * math.log(half) - math.lgamma(a)) if half < 700 else 0.0
+    return 1 - scale * _series(a, half) if half < a + 1 else scale * _fraction(a, half)
+
+
+def _series(a: float, x: float) -> float:
+    term = total = 1 / a
+    n = a
+    while term > total * 1e-15:
+        n += 1
+        term *= x / n
+        total += term
+    return total
+
+
+def _fraction(a: float, x: float) -> float:
+    tiny = 1e-300
+    b = x + 1 - a
+    c, d = 1 / tiny, 1 / b
+    h = d
+    for i in range(1, 500):
+        an = -i * (i - a)
+        b += 2
+        d = 1 / (an * d + b or tiny)
+        c = b + an / c or tiny
+        h *= d * c
+        if abs(d * c - 1) < 1e-14:
+            break
+    return h
+
+
+def count_log_likelihood(seen: int, tries: int, chance: float) -> float:
+    """Natural log of P(seen of tries) when each try shows with `chance` (kept inside 0.1 … 99.9 %)."""
+    p = min(max(chance, 1e-3), 1 - 1e-3)
+    ways = math.lgamma(tries + 1) - math.lgamma(seen + 1) - math.lgamma(tries - seen + 1)
+    return ways + seen * math.log(p) + (tries - seen) * math.log1p(-p)
+
+
+def time_log_likelihood(
+    seen_s: float, predicted_s: float, relative: float = 0.25, floor_s: float = 0.5
+) -> float:
+    """Natural-log density (1/s) of a time told by a person: Gaussian, a quarter wide (common practice)."""
+    sigma = math.hypot(relative * predicted_s, floor_s)
+    return -0.5 * ((seen_s - predicted_s) / sigma) ** 2 - math.log(sigma * math.sqrt(2 * math.pi))

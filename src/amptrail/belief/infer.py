@@ -1,0 +1,204 @@
+"""From a table to what we now believe: probabilities, severities, doubts. Sums to one, never NaN."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from amptrail.belief.chance import chi2_tail
+from amptrail.belief.rows import Scored, score
+from amptrail.belief.tables import Array, Table, check
+from amptrail.errors import one
+
+UNEXPLAINED_BELOW = 0.01  # common practice: one job in a hundred looks this bad by chance
+
+
+@dataclass(frozen=True)
+class Severity:
+    """Estimated resistance in ohm: median and the 5 … 95 % interval. `other`: same for a second fault."""
+
+    ohm: float
+    low: float
+    high: float
+    other: Severity | None = None
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A reading (index into readings, or words when `is_word`) that is probably not what its line says."""
+
+    index: int
+    is_word: bool
+    line: int
+    probability: float
+
+
+@dataclass(frozen=True)
+class Unexplained:
+    """`p_value`: chance of a worse fit than this if the believed explanations were true."""
+
+    is_so: bool
+    p_value: float
+    worst_line: int
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What the readings leave. Arrays follow `Table.hypotheses`, readings and words in the order given."""
+
+    table: Table
+    probability: Array
+    log_evidence: Array
+    evidence_nats: float
+    severity: tuple[Severity | None, ...]
+    reading_wrong: Array
+    word_wrong: Array
+    doubtful: Doubt | None
+    unexplained: Unexplained
+    nothing_broken: float
+    scored: tuple[Scored, ...]
+
+    def ranking(self) -> list[int]:
+        """Hypotheses from most to least probable (ties in table order)."""
+        return [int(i) for i in np.argsort(-self.probability, kind="stable")]
+
+    def groups(self) -> dict[str, float]:
+        """Probability by repair group (a hypothesis without one stands alone)."""
+        out: dict[str, float] = {}
+        for h, p in zip(self.table.hypotheses, self.probability, strict=True):
+            out[h.group or h.key] = out.get(h.group or h.key, 0.0) + float(p)
+        return out
+
+
+def posterior(table: Table) -> Posterior:
+    """Weigh every hypothesis by every reading. Raises InputError for evidence that nothing allows."""
+    check(table)
+    scored = score(table)
+    evidence = np.asarray([_log_sum(s.cells.log_weight + s.log_likelihood) for s in scored])
+    probability, total = normalise([h.prior for h in table.hypotheses], evidence)
+    weight = [_within(s) for s in scored]
+    reading_wrong = sum_rows(probability, weight, [s.numbers.wrong for s in scored])
+    word_wrong = sum_rows(probability, weight, [s.word_wrong for s in scored])
+    return Posterior(
+        table,
+        probability,
+        evidence,
+        total,
+        tuple(_severity(s, w) for s, w in zip(scored, weight, strict=True)),
+        reading_wrong,
+        word_wrong,
+        _doubt(table, reading_wrong, word_wrong),
+        _unexplained(table, probability, weight, scored),
+        0.0 if table.healthy is None else float(probability[table.healthy]),
+        tuple(scored),
+    )
+
+
+def normalise(prior: list[float], log_evidence: Array) -> tuple[Array, float]:
+    """Probabilities from priors (any scale) and log-evidence, and the log-evidence of the whole list."""
+    p = np.asarray(prior, float)
+    if not len(p) or not p.sum() > 0:
+        raise one("no-prior", "no hypothesis has a prior above zero")
+    with np.errstate(divide="ignore"):
+        joint = np.log(p / p.sum()) + log_evidence
+    top = joint.max()
+    if not np.isfinite(top):
+        raise one(
+            "impossible-evidence",
+            "these readings cannot all be true",
+            remedy="check the last reading, or let one of them be doubtful",
+        )
+    share = np.exp(joint - top)
+    return share / share.sum(), float(top + np.log(share.sum()))
+
+
+def sum_rows(probability: Array, weight: list[Array], rows: list[Array]) -> Array:
+    """Posterior mean of a per-cell quantity [n, k] over cells and hypotheses."""
+    return np.asarray(sum(p * (w @ r) for p, w, r in zip(probability, weight, rows, strict=True)), np.float64)
+
+
+def _log_sum(x: Array) -> float:
+    top = float(x.max())
+    return top if not np.isfinite(top) else top + float(np.log(np.exp(x - top).sum()))
+
+
+def _within(s: Scored) -> Array:
+    log_w = s.cells.log_weight + s.log_likelihood
+    top = float(log_w.max())
+    w = np.exp(log_w - top) if np.isfinite(top) else np.exp(s.cells.log_weight)
+    return np.asarray(w / w.sum(), np.float64)
+
+
+def _severity(s: Scored, weight: Array) -> Severity | None:
+    parts = s.cells.axis_cells
+    if not parts:
+        return None
+    shape = [len(low) for low, _, _ in parts]
+    mass = weight.reshape(shape)
+    out: Severity | None = None
+    for axis in reversed(range(len(parts))):
+        low, high, _ = parts[axis]
+        along = mass.sum(axis=tuple(a for a in range(len(parts)) if a != axis))
+        q = _quantiles(low, high, along)
+        out = Severity(q[1], q[0], q[2], out)
+    return out
+
+
+def _quantiles(low: Array, high: Array, mass: Array) -> list[float]:
+    edges = np.concatenate([low[:1], high])
+    rise = np.concatenate([[0.0], np.cumsum(mass)]) + np.arange(len(edges)) * 1e-15  # strictly rising
+    return [float(10.0 ** np.interp(q, rise / rise[-1], edges)) for q in (0.05, 0.5, 0.95)]
+
+
+def _doubt(table: Table, readings: Array, words: Array) -> Doubt | None:
+    """The reading that, if wrong, would explain most: far likelier to be wrong now than before."""
+    found = [Doubt(i, False, r.line, float(readings[i])) for i, r in enumerate(table.readings)]
+    found += [Doubt(i, True, w.line, float(words[i])) for i, w in enumerate(table.words)]
+    before = [r.misprobe for r in table.readings] + [w.misprobe for w in table.words]
+    raised = [d for d, b in zip(found, before, strict=True) if d.probability > max(0.3, 2 * b)]
+    return max(raised, key=lambda d: d.probability, default=None)
+
+
+def _unexplained(table: Table, probability: Array, weight: list[Array], scored: list[Scored]) -> Unexplained:
+    """Averaged over what is believed: tail of the misfit of all readings taken as meant."""
+    m, w = len(table.readings), len(table.words)
+    if not m + w:
+        return Unexplained(False, 1.0, 0)
+    p_value, off = 0.0, np.zeros(m + w)
+    for p, inside, s in zip(probability, weight, scored, strict=True):
+        if p < 1e-4:
+            continue
+        # a word scores by how surprising it is; two degrees each, as for a uniform p-value
+        words = -2 * s.words
+        misfit = float(inside @ (s.numbers.chi2 + words.sum(axis=1)))
+        p_value += float(p) * chi2_tail(misfit, m + 2 * w)
+        off += p * np.concatenate([inside @ s.numbers.z**2, inside @ words])
+    lines = [r.line for r in table.readings] + [x.line for x in table.words]
+    p_value = min(p_value, 1.0)
+    return Unexplained(p_value < UNEXPLAINED_BELOW, p_value, lines[int(off.argmax())])
+
+
+@dataclass(frozen=True, eq=False)
+class Contribution:
+    """What one reading did: `without[h]` probabilities had it not been taken, `nats[h]` its log-weight for
+    each hypothesis given all others, `ruled_out`: hypotheses it took from above 1 % to a tenth or less."""
+
+    line: int
+    without: Array
+    nats: Array
+    ruled_out: tuple[int, ...]
+
+
+def contributions(full: Posterior) -> tuple[Contribution, ...]:
+    """Leave each reading (then each word) out in turn; the cost is one posterior a reading."""
+    t = full.table
+    cases = [(t.readings[i].line, t.without(reading=i)) for i in range(len(t.readings))]
+    cases += [(t.words[i].line, t.without(word=i)) for i in range(len(t.words))]
+    out = []
+    for line, less in cases:
+        before = posterior(less)
+        gone = (before.probability > 0.01) & (full.probability < 0.1 * before.probability)
+        nats = full.log_evidence - before.log_evidence
+        out.append(Contribution(line, before.probability, nats, tuple(int(i) for i in np.flatnonzero(gone))))
+    return tuple(out)

@@ -1,0 +1,202 @@
+"""Log-likelihood of every integration cell of every hypothesis: numbers, words, runs, intermittents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from amptrail.belief.grids import Cells, cells
+from amptrail.belief.likelihood import Rows, weigh, wrong_density
+from amptrail.belief.tables import Array, Hypothesis, Reading, Table
+
+BATCH_ROWS = 16_384
+
+
+@dataclass(frozen=True, eq=False)
+class Scored:
+    """One hypothesis over its cells: log-likelihood [n], and per cell the reading diagnostics."""
+
+    cells: Cells
+    log_likelihood: Array
+    numbers: Rows
+    words: Array
+    word_wrong: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Dense:
+    """Predictions of a batch of hypotheses at the cells, flattened to rows."""
+
+    residual: Array
+    cov: Array
+    bad: Array
+    words: Array
+
+
+def score(table: Table) -> list[Scored]:
+    """Every hypothesis of the table, in order. Readings are taken in one canonical order inside, so the
+    order in which they were given changes nothing."""
+    order = sorted(range(len(table.readings)), key=lambda i: _rank(table, i))
+    words = list(range(len(table.words)))
+    sorted_table = table.select(order, words)
+    back = np.argsort(np.asarray(order, np.intp)) if order else np.zeros(0, np.intp)
+    found: dict[int, Scored] = {}
+    for batch, c in _batches(sorted_table):
+        members = [sorted_table.hypotheses[i] for i in batch]
+        for i, s in zip(batch, _score_batch(sorted_table, members, c), strict=True):
+            n = s.numbers
+            found[i] = Scored(
+                c,
+                s.log_likelihood,
+                Rows(n.log_likelihood, n.wrong[:, back], n.z[:, back], n.chi2),
+                s.words,
+                s.word_wrong,
+            )
+    return [found[i] for i in range(len(table.hypotheses))]
+
+
+def _rank(table: Table, i: int) -> tuple[object, ...]:
+    r = table.readings[i]
+    means = tuple(float(h.prediction.mean[0, i]) for h in table.hypotheses[:8])
+    return (r.value, r.sigma, r.misprobe, r.spread, r.run, r.occasion, r.state, means)
+
+
+def _batches(table: Table) -> Iterator[tuple[list[int], Cells]]:
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for i, h in enumerate(table.hypotheses):
+        groups.setdefault(h.grid.key(), []).append(i)
+    for members in groups.values():
+        c = cells(table.hypotheses[members[0]].grid)
+        step = max(1, BATCH_ROWS // len(c.log_weight))
+        for start in range(0, len(members), step):
+            yield members[start : start + step], c
+
+
+def _stack(members: list[Hypothesis], name: str, shape: tuple[int, ...]) -> Array:
+    zero = np.zeros(shape)
+    got = [getattr(h.prediction, name) for h in members]
+    return np.stack([zero if a is None else a for a in got])
+
+
+def _dense(table: Table, members: list[Hypothesis], c: Cells) -> _Dense:
+    g, m, w = c.grid.size, len(table.readings), len(table.words)
+    b, n = len(members), len(c.log_weight)
+    mid, move = c.smooth(_stack(members, "mean", (g, m)))
+    cov = np.einsum("ng,bgij->bnij", c.linear, _stack(members, "cov", (g, m, m)))
+    # a cell wider than the reading's spread gives its average: its own width counts as spread
+    # (sixth, not twelfth: neighbouring cells then overlap smoothly)
+    cov = cov + np.einsum("bnai,bnaj->bnij", move, move) / 6
+    noise = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in table.readings])
+    cov = cov + np.diag(noise) if m else cov
+    k = max((0 if h.prediction.others is None else h.prediction.others.shape[2] for h in members), default=0)
+    others = _others(members, c, (g, m, k)).reshape(b * n, m, k) if k else None
+    values = np.asarray([r.value for r in table.readings])
+    words = (
+        np.einsum("ng,bgw->bnw", c.linear, np.maximum(_stack(members, "words", (g, w)), -700.0))
+        if w
+        else np.zeros((b, n, 0))
+    )
+    return _Dense(
+        (values - mid).reshape(b * n, m),
+        cov.reshape(b * n, m, m),
+        wrong_density(table.readings, others, b * n),
+        words.reshape(b * n, w),
+    )
+
+
+def _others(members: list[Hypothesis], c: Cells, shape: tuple[int, int, int]) -> Array:
+    far = np.full(shape, 1e6)  # a hypothesis without such a table: nowhere near any reading
+    got = [far if h.prediction.others is None else h.prediction.others for h in members]
+    return np.asarray(np.einsum("ng,bgmk->bnmk", c.linear, np.stack(got)), np.float64)
+
+
+def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
+    """Numeric readings `pick`, with the chance that one run was measured against a bad reference lead."""
+    index = np.asarray(pick, np.intp)
+    readings = tuple(table.readings[i] for i in pick)
+    sub_cov = d.cov[:, index][:, :, index]
+    main = weigh(readings, d.residual[:, index], sub_cov, d.bad[:, index])
+    runs = sorted({r.run for r in readings if r.run})
+    spoiled = [(run, [i for i, r in enumerate(readings) if r.run == run]) for run in runs]
+    spoiled = [(run, where) for run, where in spoiled if len(where) > 1]
+    if not spoiled:
+        return main
+    share = table.spoiled_run
+    terms = [main.log_likelihood + np.log1p(-share)]
+    wrongs = [main.wrong]
+    for _, where in spoiled:
+        rest = [i for i in range(len(pick)) if i not in where]
+        left = weigh(
+            tuple(readings[i] for i in rest),
+            d.residual[:, index[rest]],
+            sub_cov[:, rest][:, :, rest],
+            d.bad[:, index[rest]],
+        )
+        anywhere = sum(-np.log(_width(readings[i])) for i in where)
+        terms.append(left.log_likelihood + anywhere + np.log(share / len(spoiled)))
+        wrong = np.ones_like(main.wrong)
+        wrong[:, rest] = left.wrong
+        wrongs.append(wrong)
+    stack = np.stack(terms)
+    total = np.logaddexp.reduce(stack, axis=0)
+    wrong_all = np.einsum("tn,tnm->nm", np.exp(stack - total), np.stack(wrongs))
+    return Rows(np.asarray(total), wrong_all, main.z, main.chi2)
+
+
+def _width(r: Reading) -> float:
+    return max(r.span[1], r.value) - min(r.span[0], r.value)
+
+
+def _words(table: Table, columns: Array) -> tuple[Array, Array]:
+    """Word log-likelihood [n, w] with misprobes, and the chance that each word is wrong [n, w]."""
+    out, wrong = np.zeros_like(columns), np.zeros_like(columns)
+    for j, word in enumerate(table.words):
+        bad = np.log(max(word.misprobe * word.wrong_likelihood, 1e-12))
+        out[:, j] = np.logaddexp(columns[:, j] + np.log1p(-word.misprobe), bad)
+        wrong[:, j] = np.exp(bad - out[:, j])
+    return out, wrong
+
+
+def _score_batch(table: Table, members: list[Hypothesis], c: Cells) -> list[Scored]:
+    d, n = _dense(table, members, c), len(c.log_weight)
+    numbers = _numbers(table, d, list(range(len(table.readings))))
+    words, word_wrong = _words(table, d.words)
+    total = numbers.log_likelihood + words.sum(axis=1)
+    out = []
+    for b, h in enumerate(members):
+        s = slice(b * n, (b + 1) * n)
+        mine = Rows(numbers.log_likelihood[s], numbers.wrong[s], numbers.z[s], numbers.chi2[s])
+        log_l = total[s]
+        if h.showing < 1:
+            one_h = _Dense(d.residual[s], d.cov[s], d.bad[s], d.words[s])
+            log_l = _intermittent(table, h, one_h)
+        out.append(Scored(c, log_l, mine, words[s], word_wrong[s]))
+    return out
+
+
+def _intermittent(table: Table, h: Hypothesis, d: _Dense) -> Array:
+    """Each occasion either showed the fault or looked healthy; while it works it looked healthy for sure."""
+    if table.healthy is None:
+        raise AssertionError("checked before")
+    well = table.hypotheses[table.healthy]
+    healthy = _dense(table, [well], cells(well.grid))
+    occasions = sorted({r.occasion for r in table.readings} | {w.occasion for w in table.words})
+    total = np.zeros(len(d.residual))
+    for o in occasions:
+        states = {r.state for r in table.readings if r.occasion == o} | {
+            w.state for w in table.words if w.occasion == o
+        }
+        chance = 0.0 if "works" in states else 1.0 if "fails" in states else h.showing
+        sick, fine = _occasion(table, d, o), float(_occasion(table, healthy, o)[0])
+        with np.errstate(divide="ignore"):
+            total += np.logaddexp(np.log(chance) + sick, np.log(1 - chance) + fine)
+    return total
+
+
+def _occasion(table: Table, d: _Dense, occasion: int) -> Array:
+    pick = [i for i, r in enumerate(table.readings) if r.occasion == occasion]
+    log_l = _numbers(table, d, pick).log_likelihood
+    mine = [j for j, w in enumerate(table.words) if w.occasion == occasion]
+    return np.asarray(log_l + _words(table, d.words)[0][:, mine].sum(axis=1), np.float64)
