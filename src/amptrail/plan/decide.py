@@ -1,0 +1,261 @@
+"""The plan: what to test next and what each outcome would leave, grouped into visits; when to stop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from amptrail.plan.exact import Clear, EndGame, clear_cut, proof_bound
+from amptrail.plan.rollout import CONFIDENT, Rolled, rollout
+from amptrail.plan.score import bits, group_mass, plogp, rates, update
+from amptrail.plan.tables import Array, Minutes, Problem, Where
+
+LEAVES = 3
+LISTED = 12
+WORTH_WHILE_THERE = 0.5  # done in the same visit when, once there, it earns half of the best rate
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One outcome class: its chance, and the heaviest hypotheses after it as (index, probability)."""
+
+    klass: int
+    probability: float
+    leaves: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One test. `separates`: the two heaviest hypotheses of different repair groups that it tells apart
+    best, or None; the caller makes its why line of them. `expected_min`: to the end, starting with this
+    test (None when that was not computed)."""
+
+    test: int
+    minutes: Minutes
+    bits: float
+    repair_bits: float
+    score: float
+    outcomes: tuple[Outcome, ...]
+    separates: tuple[int, int] | None
+    expected_min: float | None
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What to do in one place and phase, once there, in this order; `minutes` = going there and all of it."""
+
+    place: int
+    phase: int
+    minutes: float
+    tests: tuple[Advice, ...]
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Stop testing and repair? `wrong_cost_min`: expected minutes lost by repairing the best group now."""
+
+    is_so: bool
+    reason: str
+    wrong_cost_min: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The advice. Minutes are to a proven repair group; `bound_min`: no plan can beat it; `exact`: the plan
+    is the true optimum, not a sample; `groups`: repair groups still possible."""
+
+    visits: tuple[Visit, ...]
+    best: int
+    stop: Stop
+    expected_min: float
+    p80_min: float
+    bound_min: float
+    groups: int
+    exact: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _Ahead:
+    """How long it will take, from the end-game or from rollout."""
+
+    first: int
+    expected: dict[int, float]
+    mean: float
+    p80: float
+    bound: float
+    exact: bool
+
+
+def make_plan(
+    p: Problem,
+    at: Where | None = None,
+    wrong_cost_min: Array | float = 60.0,
+    seed: int = 0,
+    confident: float = CONFIDENT,
+) -> Plan:
+    """Plan from the problem's prior (the belief now) and from where the person is.
+
+    `wrong_cost_min`: minutes lost by repairing a group (one number, or by dense group) that was not it.
+    """
+    here = at or Where()
+    belief = p.prior
+    info, rate = rates(p, belief, here)
+    ahead = _look_ahead(p, belief, here, seed, confident)
+    useful = [int(t) for t in np.argsort(-rate, kind="stable") if info[t] > 1e-9 and p.tests.allowed[t]]
+    order = sorted(useful, key=lambda t: (t != ahead.first, ahead.expected.get(t, np.inf), useful.index(t)))[
+        :LISTED
+    ]
+    all_bits = bits(belief, p.tests.outcome[:, order]) if order else np.zeros(0)
+    listed = [
+        _advice(p, belief, here, t, float(b), info, rate, ahead) for t, b in zip(order, all_bits, strict=True)
+    ]
+    mass = group_mass(p, belief)
+    return Plan(
+        _visits(p, here, listed),
+        ahead.first,
+        _stop(p, belief, here, mass, wrong_cost_min, useful[:60], confident),
+        ahead.mean,
+        ahead.p80,
+        min(ahead.bound, ahead.mean),
+        int((mass > 1e-9).sum()),
+        ahead.exact,
+    )
+
+
+def _look_ahead(p: Problem, belief: Array, at: Where, seed: int, confident: float) -> _Ahead:
+    clear = clear_cut(p, belief)
+    if clear is not None:
+        return _exact(p, clear, at)
+    r = rollout(p, belief, at, seed, confident)
+    if not r.candidates:
+        return _Ahead(-1, {}, 0.0, 0.0, 0.0, False)
+    k = r.best
+    expected = {t: float(m) for t, m in zip(r.candidates, r.mean_min, strict=True)}
+    p80 = quantile(r.draw_min[k], r.weight, 0.8)
+    return _Ahead(
+        r.candidates[k], expected, float(r.mean_min[k]), p80, noisy_bound(p, belief, confident), False
+    )
+
+
+def _exact(p: Problem, clear: Clear, at: Where) -> _Ahead:
+    game = EndGame(p, clear)
+    first = game.best(game.everything, at)
+    mean = game.value(game.everything, at)
+    p80 = quantile(game.costs(at), clear.chance, 0.8)
+    return _Ahead(first, {first: mean} if first >= 0 else {}, mean, p80, proof_bound(game, at), True)
+
+
+def quantile(value: Array, weight: Array, q: float) -> float:
+    """Weighted quantile (the least value with at least q of the weight at or below it)."""
+    order = np.argsort(value, kind="stable")
+    rise = np.cumsum(weight[order])
+    at = int(np.searchsorted(rise, q * rise[-1] - 1e-12))
+    return float(value[order[min(at, len(order) - 1)]])
+
+
+def noisy_bound(p: Problem, belief: Array, confident: float) -> float:
+    """Bits that must be learned to be that sure, at the best a test could ever pay for its own minutes."""
+    mass = group_mass(p, belief)
+    live = int((mass > 0).sum())
+    doubt = 1 - confident
+    may_stay = float(-plogp(np.asarray([doubt, confident])).sum()) + doubt * float(np.log2(max(live - 1, 1)))
+    need = float(-plogp(mass).sum()) - may_stay
+    classes = (p.tests.outcome > 0).any(axis=0).sum(axis=1)
+    best = np.where(p.tests.allowed, np.log2(np.maximum(classes, 1)) / p.tests.own_min, 0.0).max(initial=0.0)
+    return max(need, 0.0) / float(best) if best > 0 else 0.0
+
+
+def _advice(
+    p: Problem, belief: Array, at: Where, t: int, all_bits: float, info: Array, rate: Array, ahead: _Ahead
+) -> Advice:
+    chance = belief @ p.tests.outcome[:, t]
+    outcomes = []
+    for c in np.flatnonzero(chance > 1e-9):
+        after = update(belief, p.tests.outcome, t, int(c))
+        top = np.argsort(-after, kind="stable")[:LEAVES]
+        leaves = tuple((int(h), float(after[h])) for h in top if after[h] > 1e-6)
+        outcomes.append(Outcome(int(c), float(chance[c]), leaves))
+    found = _separates(p, belief, t)
+    return Advice(
+        t,
+        p.price(t, at),
+        all_bits,
+        float(info[t]),
+        float(rate[t]),
+        tuple(outcomes),
+        found,
+        ahead.expected.get(t),
+    )
+
+
+def _separates(p: Problem, belief: Array, t: int) -> tuple[int, int] | None:
+    top = np.argsort(-belief, kind="stable")[:8]
+    best, pair = 1e-6, None
+    for i, a in enumerate(top):
+        for b in top[i + 1 :]:
+            if p.group[a] == p.group[b]:
+                continue
+            apart = 0.5 * float(np.abs(p.tests.outcome[a, t] - p.tests.outcome[b, t]).sum())
+            worth = apart * float(belief[a] * belief[b])
+            if worth > best:
+                best, pair = worth, (int(a), int(b))
+    return pair
+
+
+def _visits(p: Problem, at: Where, listed: list[Advice]) -> tuple[Visit, ...]:
+    by_key: dict[tuple[int, int], list[Advice]] = {}
+    for a in listed:
+        by_key.setdefault((int(p.tests.place[a.test]), int(p.tests.phase[a.test])), []).append(a)
+    out = []
+    for (place, phase), found in by_key.items():
+        there = Where(place, phase, at.opened)
+        rate = [a.repair_bits / p.price(a.test, there).total for a in found]
+        best = rate[0]
+        chosen = [
+            a for a, r in zip(found, rate, strict=True) if a is found[0] or r >= WORTH_WHILE_THERE * best
+        ]
+        minutes, here = 0.0, at
+        for a in chosen:
+            minutes += p.price(a.test, here).total
+            here = p.after(a.test, here)
+        out.append(Visit(place, phase, minutes, tuple(chosen)))
+    return tuple(out)
+
+
+def _stop(
+    p: Problem,
+    belief: Array,
+    at: Where,
+    mass: Array,
+    wrong: Array | float,
+    useful: list[int],
+    confident: float,
+) -> Stop:
+    cost = np.broadcast_to(np.asarray(wrong, float), mass.shape)
+    now = float(((1 - mass) * cost).min())
+    top = float(mass.max())
+    if not useful:
+        reason = "one repair is left" if top >= confident else "no allowed test separates what is left"
+        return Stop(True, reason, now)
+    if top >= 1 - 1e-9:
+        return Stop(True, "one repair is left", now)
+    onehot = (p.group[:, None] == np.arange(len(mass))[None]).astype(float) if len(belief) < 500 else None
+    best = min(p.price(t, at).total + _after_test(p, belief, t, cost, onehot) for t in useful)
+    if now <= best:
+        return Stop(True, "repairing now costs less than any test would save", now)
+    return Stop(False, "a test saves more than it costs", now)
+
+
+def _after_test(p: Problem, belief: Array, t: int, cost: Array, onehot: Array | None) -> float:
+    """Expected loss of repairing the best group after the test."""
+    weighted = belief[:, None] * p.tests.outcome[:, t]
+    if onehot is not None:
+        joint = onehot.T @ weighted
+    else:
+        joint = np.stack([np.bincount(p.group, w, len(cost)) for w in weighted.T], axis=1)
+    loss = (joint.sum(axis=0)[None] - joint) * cost[:, None]
+    return float(loss.min(axis=0).sum())
+
+
+__all__ = ["Advice", "Outcome", "Plan", "Rolled", "Stop", "Visit", "make_plan"]

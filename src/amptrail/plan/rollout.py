@@ -1,0 +1,192 @@
+"""Rollout: try each good first test, then follow the base rule on sampled truths, the same for all.
+
+Many lanes (candidate x draw) advance together as matrix products.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.plan.score import group_mass, plogp, rates
+from amptrail.plan.tables import Array, Problem, Where, Whole
+
+CANDIDATES, DRAWS, STEPS = 8, 16, 6
+UNITS, TESTS = 64, 60
+SMALL = 16  # so few hypotheses are all tried as the truth, and followed further
+CONFIDENT = 0.97
+
+
+@dataclass(frozen=True, eq=False)
+class Arena:
+    """The reduced problem: units (heaviest repair groups, or hypotheses when few) and the best tests."""
+
+    problem: Problem
+    belief: Array
+    group: Whole
+    tests: Whole
+    outcome: Array
+    need: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Rolled:
+    """For each candidate: mean minutes, and the minutes of each draw with their weights."""
+
+    candidates: tuple[int, ...]
+    mean_min: Array
+    draw_min: Array
+    weight: Array
+
+    @property
+    def best(self) -> int:
+        """Index into `candidates` of the least mean (the first among equals: the base rule's own order)."""
+        return int(np.argmin(np.round(self.mean_min, 9)))
+
+
+def arena(p: Problem, belief: Array, keep: Whole) -> Arena:
+    """Collapse to at most 64 units over the tests `keep`."""
+    o = p.tests.outcome[:, keep]
+    live = np.flatnonzero(belief > 1e-12)
+    if len(live) <= SMALL:
+        units, b, group = o[live], belief[live], p.group[live]
+    else:
+        mass = group_mass(p, belief)
+        top = np.argsort(-mass, kind="stable")[:UNITS]
+        top = top[mass[top] > 0]
+        members = [np.flatnonzero((p.group == g) & (belief > 0)) for g in top]
+        units = np.stack([np.einsum("h,htc->tc", belief[m] / belief[m].sum(), o[m]) for m in members])
+        b, group = mass[top], np.arange(len(top))
+    dense = np.unique(group, return_inverse=True)[1].reshape(-1).astype(np.int64)
+    panels = len(p.world.panel)
+    need = np.asarray([[k in p.tests.opens[t] for k in range(panels)] for t in keep], bool).reshape(
+        len(keep), panels
+    )
+    return Arena(p, b / b.sum(), dense, keep, units, need)
+
+
+def candidates(p: Problem, belief: Array, at: Where, most: int = CANDIDATES) -> tuple[Whole, list[int]]:
+    """(the 60 best tests, the first moves to try): best by rate, and always the best here, the best
+    elsewhere and the best of every other phase."""
+    info, rate = rates(p, belief, at)
+    rate = np.where(info > 1e-9, rate, 0.0)
+    order = [int(t) for t in np.argsort(-rate, kind="stable") if rate[t] > 0]
+    t = p.tests
+    must: list[int] = []
+    kinds = [[x for x in order if t.place[x] == at.place], [x for x in order if t.place[x] != at.place]]
+    kinds += [[x for x in order if t.phase[x] == f] for f in np.unique(t.phase)]
+    for kind in kinds:
+        must += kind[:1]
+    chosen = list(dict.fromkeys(order[:1] + must + order))[:most]
+    # also tests that are dear only from here: best by information on their own minutes
+    own = [
+        int(x) for x in np.argsort(-np.where(rate > 0, info / t.own_min, 0.0), kind="stable")[: TESTS // 2]
+    ]
+    keep = list(dict.fromkeys(chosen + order[: TESTS // 2] + [x for x in own if rate[x] > 0]))[:TESTS]
+    return np.asarray(keep, np.int64), chosen
+
+
+def rollout(p: Problem, belief: Array, at: Where, seed: int = 0, confident: float = CONFIDENT) -> Rolled:
+    """Expected minutes of each candidate first test followed by the base rule."""
+    keep, first = candidates(p, belief, at)
+    if not first:
+        return Rolled((), np.zeros(0), np.zeros((0, 1)), np.ones(1))
+    a = arena(p, belief, keep)
+    truths, weight = _truths(a, seed)
+    steps = 2 * STEPS if len(a.belief) <= SMALL else STEPS
+    luck = np.random.default_rng(seed).random((steps, len(truths)))
+    lanes = _Lanes(a, at, len(first), truths, confident)
+    for step in range(steps):
+        move = (
+            np.repeat([int(np.flatnonzero(keep == t)[0]) for t in first], len(truths)) if step == 0 else None
+        )
+        if not lanes.advance(move, np.tile(luck[step], len(first))):
+            break
+    cost = lanes.finish().reshape(len(first), len(truths))
+    return Rolled(tuple(first), cost @ weight, cost, weight)
+
+
+def _truths(a: Arena, seed: int) -> tuple[Whole, Array]:
+    k = len(a.belief)
+    if k <= SMALL:
+        return np.arange(k), a.belief
+    # one draw in each sixteenth of the mass
+    u = (np.arange(DRAWS) + np.random.default_rng(seed + 1).random(DRAWS)) / DRAWS
+    return np.minimum(np.searchsorted(np.cumsum(a.belief), u), k - 1).astype(np.int64), np.full(
+        DRAWS, 1 / DRAWS
+    )
+
+
+class _Lanes:
+    """All candidate x draw lanes: their beliefs, where they are and what they have spent."""
+
+    def __init__(self, a: Arena, at: Where, first: int, truths: Whole, confident: float) -> None:
+        n = first * len(truths)
+        self.a, self.confident = a, confident
+        self.truth = np.tile(truths, first)
+        self.belief = np.repeat(a.belief[None], n, axis=0)
+        self.place, self.phase = np.full(n, at.place), np.full(n, at.phase)
+        panels = len(a.problem.world.panel)
+        self.opened = np.repeat(
+            np.asarray([[k in at.opened for k in range(panels)]], bool).reshape(1, panels), n, axis=0
+        )
+        self.spent, self.done = np.zeros(n), np.zeros(n, bool)
+        onehot = a.group[:, None] == np.arange(a.group.max() + 1)[None]
+        self.onehot = onehot.astype(float)
+        self.flat = a.outcome.reshape(len(a.belief), -1)
+        self.units_are_groups = onehot.shape[0] == onehot.shape[1]
+        self.noise = -plogp(a.outcome).sum(axis=2)
+
+    def prices(self) -> Array:
+        """Minutes of every test for every lane."""
+        w, t, keep = self.a.problem.world, self.a.problem.tests, self.a.tests
+        move = w.travel[self.place[:, None], t.place[keep]] + w.shift[self.phase[:, None], t.phase[keep]]
+        opening = (~self.opened * w.panel) @ self.a.need.T.astype(float)
+        return np.asarray(t.own_min[keep] + move + opening, np.float64)
+
+    def information(self) -> Array:
+        """Bits on the repair group, every lane and test."""
+        n = len(self.spent)
+        shape = (n, len(self.a.tests), -1)
+        if self.units_are_groups:
+            return np.asarray(
+                -plogp((self.belief @ self.flat).reshape(shape)).sum(axis=2) - self.belief @ self.noise
+            )
+        joint = np.einsum("nk,kg,kx->ngx", self.belief, self.onehot, self.flat, optimize=True)
+        total = joint.sum(axis=1).reshape(shape)
+        mass = self.belief @ self.onehot
+        given = plogp(joint).sum(axis=1).reshape(shape).sum(axis=2) - plogp(mass).sum(axis=1)[:, None]
+        return np.asarray(given - plogp(total).sum(axis=2))
+
+    def advance(self, move: Whole | None, luck: Array) -> bool:
+        """One test in every lane that is not done; False when all are done."""
+        top = (self.belief @ self.onehot).max(axis=1)
+        price = self.prices()
+        if move is None:
+            info = self.information()
+            self.done |= (top >= self.confident) | (info.max(axis=1) < 1e-9)
+            move = (info / price).argmax(axis=1)
+        go = np.flatnonzero(~self.done)
+        if not len(go):
+            return False
+        m = move[go]
+        chance = np.cumsum(self.a.outcome[self.truth[go], m], axis=1)
+        result = np.minimum((luck[go, None] >= chance).sum(axis=1), chance.shape[1] - 1)
+        new = self.belief[go] * self.a.outcome[:, m, result].T
+        self.belief[go] = new / new.sum(axis=1, keepdims=True)
+        self.spent[go] += price[go, m]
+        t, tests = self.a.problem.tests, self.a.tests[m]
+        self.place[go], self.phase[go] = t.place[tests], t.phase[tests]
+        self.opened[go] |= self.a.need[m]
+        return True
+
+    def finish(self) -> Array:
+        """Minutes spent plus, where steps ran out, what is left to learn at the best rate from there."""
+        mass = self.belief @ self.onehot
+        info, price = self.information(), self.prices()
+        rate = (info / price).max(axis=1)
+        left = -plogp(mass).sum(axis=1)
+        open_ = ~self.done & (mass.max(axis=1) < self.confident) & (info.max(axis=1) >= 1e-9)
+        return np.asarray(self.spent + np.where(open_, left / np.maximum(rate, 1e-12), 0.0), np.float64)
