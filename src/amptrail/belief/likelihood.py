@@ -1,13 +1,14 @@
 """How well a row of predictions explains the numeric readings, some of which may be of the wrong place.
 
-The sum over which readings are wrong is taken along the best chain: all right; each one wrong; then the
-one whose loss helps most stays wrong and each of the others is tried; and so on. Shared tolerances stay
-shared: what is left after dropping readings is the exact marginal of the same Gaussian.
+The sum over which readings are wrong is exact up to five readings. With more, every one and every two are
+tried, and larger sets along one chain: the loss that helps most stays and each of the others is tried.
+Shared tolerances stay shared: what is left after dropping readings is the marginal of the same Gaussian.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from amptrail.belief.tables import Array, Reading
 # Common practice; learned from proven jobs later (NUMERICS, Senses).
 OTHER_POINT, OTHER_PHASE, ANYTHING = 0.6, 0.2, 0.2
 MISPROBE, MISPROBE_UNSURE, MISPROBE_DARK = 0.03, 0.3, 0.06
+EXACT_UP_TO = 5
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -68,39 +70,62 @@ def weigh(readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array
     good = -0.5 * (chi2 + log_det + m * LOG_2PI) + np.log1p(-share).sum()
     with np.errstate(divide="ignore"):
         trade = bad + np.log(share) - np.log1p(-share)
-    total, wrong = _chain(precision, pull, good, trade)
+    total, wrong = _sum_over_wrong(precision, pull, good, trade)
     return Rows(total, wrong, z, chi2)
 
 
-def _chain(K: Array, pull: Array, log_p: Array, trade: Array) -> tuple[Array, Array]:
-    """Sum over the chain of wrong sets; also the posterior chance that each reading is wrong."""
+def _sum_over_wrong(K: Array, pull: Array, good: Array, trade: Array) -> tuple[Array, Array]:
+    """Log of the sum over sets of wrong readings, and the chance [n, m] that each reading is wrong."""
+    m = pull.shape[1]
+    largest = m if m <= EXACT_UP_TO else 2
+    sets = [b for k in range(largest + 1) for b in combinations(range(m), k)]
+    terms = [good + _drop(K, pull, trade, b) for b in sets]
+    member = np.asarray([[j in b for j in range(m)] for b in sets], float)
+    chain, masks = _chain(K, pull, good, trade, largest) if largest < m else ([], [])
+    stack = np.stack(terms + chain)
+    top = stack.max(axis=0)
+    share = np.exp(stack - top)
+    total = share.sum(axis=0)
+    wrong = share[: len(sets)].T @ member
+    if chain:
+        wrong = wrong + np.einsum("tn,tnm->nm", share[len(sets) :], np.stack(masks))
+    return top + np.log(total), wrong / total[:, None]
+
+
+def _drop(K: Array, pull: Array, trade: Array, wrong: tuple[int, ...]) -> Array:
+    """What calling these readings wrong adds to the log-likelihood: their density given the rest is divided
+    out (from the precision K and pull = K r alone), the density of a misprobe put in its place."""
+    n = len(pull)
+    if not wrong:
+        return np.zeros(n)
+    b = np.asarray(wrong, np.intp)
+    block, p = K[:, b[:, None], b], pull[:, b]
+    log_det = np.linalg.slogdet(block)[1]
+    quadratic = np.einsum("ni,ni->n", p, np.linalg.solve(block, p[..., None])[..., 0])
+    return np.asarray(0.5 * (quadratic - log_det + len(b) * LOG_2PI) + trade[:, b].sum(axis=1), np.float64)
+
+
+def _chain(K: Array, pull: Array, log_p: Array, trade: Array, beyond: int) -> tuple[list[Array], list[Array]]:
+    """Terms and masks of larger wrong sets: the loss that helps most stays, each of the others is tried."""
     n, m = pull.shape
     K, pull, log_p = K.copy(), pull.copy(), log_p.copy()
     dropped = np.zeros((n, m), bool)
     row = np.arange(n)
-    terms, masks = [log_p.copy()], [dropped.copy()]
-    for _ in range(m):
+    terms: list[Array] = []
+    masks: list[Array] = []
+    for size in range(1, m + 1):
         diag = np.where(dropped, 1.0, np.einsum("nii->ni", K))
-        # dropping j: divide by its density given the others that are still in
         gain = 0.5 * pull**2 / diag - 0.5 * np.log(diag) + 0.5 * LOG_2PI + trade
         gain = np.where(dropped, -np.inf, gain)
-        for j in range(m):
+        for j in range(m if size > beyond else 0):
             mask = dropped.copy()
             mask[:, j] = True
             terms.append(log_p + gain[:, j])
-            masks.append(mask)
+            masks.append(mask.astype(float))
         best = gain.argmax(axis=1)
-        if not np.isfinite(gain[row, best]).any():
-            break
         log_p = log_p + gain[row, best]
-        column = K[row, :, best]
-        pivot = diag[row, best]
+        column, pivot = K[row, :, best], diag[row, best]
         pull = pull - column * (pull[row, best] / pivot)[:, None]
         K = K - column[:, :, None] * column[:, None, :] / pivot[:, None, None]
         dropped[row, best] = True
-    stack = np.stack(terms)
-    top = stack.max(axis=0)
-    share = np.exp(stack - top)
-    total = share.sum(axis=0)
-    wrong = np.einsum("tn,tnm->nm", share, np.stack(masks)) / total[:, None]
-    return top + np.log(total), wrong
+    return terms, masks

@@ -18,7 +18,7 @@ State = tuple[int, Where]
 @dataclass(frozen=True, eq=False)
 class Clear:
     """A problem of clear-cut tests, alike hypotheses merged: `chance[i]`, `group[i]`, `split[t]` = for each
-    class the set (bit mask) of merged hypotheses giving it. `member[h]`: the i of each hypothesis (-1: gone)."""
+    class the set (bit mask) of merged hypotheses giving it. `member[h]`: its i (-1: gone)."""
 
     chance: Array
     group: tuple[int, ...]
