@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from itertools import product
+from itertools import combinations, product
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -182,3 +185,77 @@ def test_impossible_evidence_is_said() -> None:
     net = _car4()
     with pytest.raises(InputError, match="cannot all be true"):
         net.marginal("clean", {"fuel": "no", "start": "yes"})
+
+
+# --- Car no-start, 18 variables: public coursework repository mnicolae/bnet (tables and marginals seen).
+# Its numbers carry no licence, so they are read from a folder beside the checkout and not copied; without
+# that folder these two tests do not exist.
+CHECKS = Path(__file__).parents[3] / "shared" / "checks"
+
+
+def _car18() -> Network:
+    data = json.loads((CHECKS / "car18.json").read_text(encoding="utf-8"))
+    states = {n: tuple(v["states"]) for n, v in data["variables"].items()}
+    factors = [Factor(tuple(f["vars"]), np.reshape(f["values"], f["shape"])) for f in data["factors"]]
+    return Network(states, tuple(factors))
+
+
+# --- 74182 carry look-ahead: observations with published least number of faults (abfeldman/lydia, MIT)
+def _gate(kind: str, inputs: list[bool]) -> bool:
+    if kind == "inverter":
+        return not inputs[0]
+    value = all(inputs) if kind.startswith("and") else any(inputs)
+    return not value if kind.startswith("nor") else value
+
+
+def _least_faults(gates: list[list[Any]], seen: dict[str, bool]) -> int:
+    """Least number of broken gates that makes the observation possible; sets are tried by size."""
+    for size in range(6):
+        for broken in combinations(range(len(gates)), size):
+            if _possible(gates, set(broken), seen):
+                return size
+    return 6
+
+
+def _possible(gates: list[list[Any]], broken: set[int], seen: dict[str, bool]) -> bool:
+    """Can free outputs of the broken gates give what was seen?"""
+    free = [i for i in broken if gates[i][1] not in seen]
+    for values in product((False, True), repeat=len(free)):
+        wire = dict(seen)
+        given = dict(zip(free, values, strict=True))
+        for i, (kind, out, inputs) in enumerate(gates):
+            if i in given:
+                wire[out] = given[i]
+            elif i not in broken:
+                value = _gate(kind, [wire[n] for n in inputs])
+                if wire.setdefault(out, value) != value:
+                    break
+        else:
+            return True
+    return False
+
+
+if CHECKS.exists():
+
+    def test_car_start_eighteen_variables() -> None:
+        net = _car18()
+        assert net.marginal("Car starts")["true"] == pytest.approx(0.280384, abs=5e-7)
+        assert net.marginal("Car cranks")["true"] == pytest.approx(0.496652, abs=5e-7)
+        dead = {"Car starts": "false", "Car cranks": "false", "Headlights": "bright"}
+        assert net.marginal("Main fuse", dead)["blown"] == pytest.approx(0.042051, abs=5e-7)
+        assert net.marginal("Starter Motor", dead)["faulty"] == pytest.approx(0.020697, abs=5e-7)
+        dark = {**dead, "Headlights": "off"}
+        assert net.marginal("Battery voltage", dark)["dead"] == pytest.approx(0.980411, abs=5e-7)
+        assert net.marginal("Charging system", dark)["faulty"] == pytest.approx(0.932392, abs=5e-7)
+        with pytest.raises(InputError, match="cannot all be true"):
+            net.marginal("Car starts", {"Charging system": "okay", "Alternator": "faulty"})
+
+    def test_carry_look_ahead_least_faults() -> None:
+        """The observations of up to two faults (more would take the brute force too long here)."""
+        data = json.loads((CHECKS / "m74182.json").read_text(encoding="utf-8"))
+        pins = data["observables"]
+        some = [(bits, n) for bits, n in data["obs"] if n <= 2]
+        assert len(some) == 100
+        for bits, least in some:
+            seen = {pin: bit == "1" for pin, bit in zip(pins, bits, strict=True)}
+            assert _least_faults(data["gates"], seen) == least
