@@ -13,7 +13,7 @@ import numpy as np
 from amptrail.belief.tables import Array, Grid, Whole
 
 CELLS_SINGLE = 128  # along one severity
-CELLS_DOUBLE = 24  # along each of two severities
+CELLS_DOUBLE = 16  # along each of two severities
 
 
 @dataclass(frozen=True, eq=False)

@@ -96,18 +96,31 @@ def _together(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
     good = -0.5 * (chi2 + log_det + m * LOG_2PI) + np.log1p(-share).sum()
     with np.errstate(divide="ignore"):
         trade = bad + np.log(share) - np.log1p(-share)
-    total, wrong = _sum_over_wrong(precision, pull, good, trade)
+    terms = _Gauss(cov, residual, precision, pull, good, np.log1p(-share).sum())
+    total, wrong = _sum_over_wrong(terms, trade)
     return Rows(total, wrong, z, chi2)
 
 
-def _sum_over_wrong(K: Array, pull: Array, good: Array, trade: Array) -> tuple[Array, Array]:
+@dataclass(frozen=True, eq=False)
+class _Gauss:
+    """One Gaussian both ways: covariance with residual r, precision K with pull = K r; `good`: all right."""
+
+    cov: Array
+    residual: Array
+    precision: Array
+    pull: Array
+    good: Array
+    log_right: float
+
+
+def _sum_over_wrong(g: _Gauss, trade: Array) -> tuple[Array, Array]:
     """Log of the sum over sets of wrong readings, and the chance [n, m] that each reading is wrong."""
-    m = pull.shape[1]
+    m = g.pull.shape[1]
     largest = m if m <= EXACT_UP_TO else 2
     sets = [b for k in range(largest + 1) for b in combinations(range(m), k)]
-    terms = [good + _drop(K, pull, trade, b) for b in sets]
+    terms = [_set_term(g, trade, b) for b in sets]
     member = np.asarray([[j in b for j in range(m)] for b in sets], float)
-    chain, masks = _chain(K, pull, good, trade, largest) if largest < m else ([], [])
+    chain, masks = _chain(g.precision, g.pull, g.good, trade, largest) if largest < m else ([], [])
     stack = np.stack(terms + chain)
     top = stack.max(axis=0)
     share = np.exp(stack - top)
@@ -118,17 +131,35 @@ def _sum_over_wrong(K: Array, pull: Array, good: Array, trade: Array) -> tuple[A
     return top + np.log(total), wrong / total[:, None]
 
 
-def _drop(K: Array, pull: Array, trade: Array, wrong: tuple[int, ...]) -> Array:
-    """What calling these readings wrong adds to the log-likelihood: their density given the rest is divided
-    out (from the precision K and pull = K r alone), the density of a misprobe put in its place."""
-    n = len(pull)
-    if not wrong:
-        return np.zeros(n)
-    b = np.asarray(wrong, np.intp)
-    block, p = K[:, b[:, None], b], pull[:, b]
-    log_det = np.linalg.slogdet(block)[1]
-    quadratic = np.einsum("ni,ni->n", p, np.linalg.solve(block, p[..., None])[..., 0])
-    return np.asarray(0.5 * (quadratic - log_det + len(b) * LOG_2PI) + trade[:, b].sum(axis=1), np.float64)
+def _set_term(g: _Gauss, trade: Array, wrong: tuple[int, ...]) -> Array:
+    """Log-likelihood with exactly these readings wrong: by their density given the rest (few wrong) or
+    straight from the marginal of the rest (few right), whichever needs the smaller matrix."""
+    m = g.pull.shape[1]
+    right = tuple(j for j in range(m) if j not in wrong)
+    swapped = trade[:, list(wrong)].sum(axis=1)
+    if len(wrong) <= len(right):
+        log_det, quadratic = _form(g.precision, g.pull, wrong)
+        return np.asarray(g.good + 0.5 * (quadratic - log_det + len(wrong) * LOG_2PI) + swapped, np.float64)
+    log_det, quadratic = _form(g.cov, g.residual, right)
+    return np.asarray(g.log_right - 0.5 * (quadratic + log_det + len(right) * LOG_2PI) + swapped, np.float64)
+
+
+def _form(matrix: Array, vector: Array, which: tuple[int, ...]) -> tuple[Array, Array]:
+    """(log-determinant of the block, v' block^-1 v); closed for one and two, the usual case."""
+    if not which:
+        return np.zeros(len(vector)), np.zeros(len(vector))
+    if len(which) == 1:
+        a, p = matrix[:, which[0], which[0]], vector[:, which[0]]
+        return np.log(a), p * p / a
+    if len(which) == 2:
+        i, j = which
+        a, b, c, p, q = matrix[:, i, i], matrix[:, i, j], matrix[:, j, j], vector[:, i], vector[:, j]
+        det = np.maximum(a * c - b * b, 1e-14 * a * c)  # rounding must not make it negative
+        return np.log(det), (c * p * p - 2 * b * p * q + a * q * q) / det
+    index = np.asarray(which, np.intp)
+    block, v = matrix[:, index[:, None], index], vector[:, index]
+    solved = np.linalg.solve(block, v[..., None])[..., 0]
+    return np.linalg.slogdet(block)[1], np.einsum("ni,ni->n", v, solved)
 
 
 def _chain(K: Array, pull: Array, log_p: Array, trade: Array, beyond: int) -> tuple[list[Array], list[Array]]:
