@@ -1,0 +1,1 @@
+"""Benchmarks and the generator of circuits they run on."""
