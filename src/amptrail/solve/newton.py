@@ -1,0 +1,164 @@
+"""The DC operating point of one discrete state: safe Newton over star-mesh sweeps (compiled)."""
+
+from __future__ import annotations
+
+import math
+
+from numba import njit
+
+from amptrail.solve import laws
+from amptrail.solve.elimination import eliminate
+from amptrail.solve.laws import (
+    BROKEN, CHARGE, COPY, CURRENT, DRIVER, FUSE, LOWSIDE, MADE, MIN_OHM, NONE, PULL, REF, RES, SUPPLY, SWITCH,
+)  # fmt: skip
+from amptrail.solve.records import Array, Lane, Static, Work
+
+WARM_SWEEPS = 12
+COLD_SWEEPS = 40
+LAST_SWEEPS = 400
+LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
+
+
+@njit(cache=True, nogil=True)
+def conducts(net: Static, lane: Lane, phase: int, state: Array, gate: int, unit: int) -> bool:
+    """Whether a switched branch is made (supplies and pulls always are)."""
+    at = net.at
+    if gate == SWITCH:
+        return lane.switch[unit] == 1 or (lane.switch[unit] < 0 and net.closed[phase, unit] == 1)
+    if gate == MADE or gate == BROKEN:
+        stuck = lane.relay[unit]
+        made = state[at[0] + unit] == 1 if stuck < 0 else stuck == 1
+        return made == (gate == MADE)
+    if gate == REF:
+        return bool(state[at[2] + unit])
+    if gate == FUSE:
+        return not state[at[5] + unit]
+    if gate == CHARGE:
+        return bool(state[at[6] + unit])
+    return True
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def linear(net: Static, lane: Lane, state: Array, b: int) -> tuple[float, float]:
+    """(ohm, volts) of a linear branch in this state: current = (u - volts)/ohm."""
+    gate, unit = net.gate[b], net.unit[b]
+    r, e = lane.p[b, 0], 0.0
+    at = net.at
+    if gate == DRIVER:
+        on = state[at[3] + unit]
+        r = lane.p[b, 0] / max(lane.p[b, 2], 1e-12) if on else lane.p[b, 1]
+    elif gate == LOWSIDE:  # the lower half of a half bridge: on while awake and not requested
+        module = int(lane.p[b, 3])
+        on = state[at[2] + module] and not state[at[3] + unit]
+        r = lane.p[b, 0] if on else lane.p[b, 1]
+    elif gate == SUPPLY:
+        r = lane.p[b, 0] if state[at[2] + unit] else lane.p[b, 1]
+    elif gate == PULL and state[at[2] + unit]:
+        e = lane.p[b, 1]
+    return max(r, MIN_OHM) + lane.series[b], e
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def sweep(net: Static, lane: Lane, w: Work, phase: int, damp: float) -> tuple[float, float, float]:
+    """One Newton step. Returns (largest move V, largest law mismatch A, largest branch current A)."""
+    state = w.state
+    w.g[:] = 0.0
+    w.J[:] = 0.0
+    for n in range(net.nodes):
+        if n != net.ground:
+            w.g[w.slot[n, net.ground]] = LEAK_S
+    for b in range(lane.kind.size):
+        kind = lane.kind[b]
+        g = 0.0
+        c = 0.0
+        live = kind != NONE and not lane.open[b] and conducts(net, lane, phase, state, net.gate[b], net.unit[b])
+        if live:
+            if kind == RES:
+                r, e = linear(net, lane, state, b)
+                g = 1.0 / r
+                c = -e * g
+            elif kind == CURRENT:
+                c = lane.p[b, 0]
+            else:
+                r = lane.series[b] + (lane.p[b, 2] if kind == laws.DIODE else 0.0)
+                i, s = laws.current(kind, w.x[b], lane.p[b, 0], lane.p[b, 1], lane.p[b, 2], lane.p[b, 3])
+                g = s / (1.0 + s * r)
+                c = i - g * (w.x[b] + r * i)
+                w.br[b] = r
+            i0, j0 = lane.na[b], lane.nb[b]
+            if i0 != j0:
+                t = w.slot[i0, j0]
+                w.g[t] += g
+                w.J[t] += c if i0 < j0 else -c
+        w.bg[b] = g if live else -1.0
+        w.bJ[b] = c
+    eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
+    moved = mismatch = biggest = 0.0
+    for b in range(lane.kind.size):
+        if w.bg[b] < 0.0:
+            w.i[b] = 0.0
+            continue
+        i = w.bg[b] * (w.v[lane.na[b]] - w.v[lane.nb[b]]) + w.bJ[b]
+        w.i[b] = i
+        biggest = max(biggest, abs(i))
+        kind = lane.kind[b]
+        if kind == RES or kind == CURRENT:
+            continue
+        old = w.x[b]
+        new = (w.v[lane.na[b]] - w.v[lane.nb[b]]) - w.br[b] * i
+        new = laws.limited(kind, old, new, lane.p[b, 0], lane.p[b, 1])
+        new = old + damp * (new - old)
+        moved = max(moved, abs(new - old))
+        w.x[b] = new
+        true, _ = laws.current(kind, new, lane.p[b, 0], lane.p[b, 1], lane.p[b, 2], lane.p[b, 3])
+        mismatch = max(mismatch, abs(true - i))
+    return moved, mismatch, biggest
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """Iterate from the warm start w.x; cold after 12 sweeps; damped after 40 cold ones. True: converged."""
+    damp = 1.0
+    for k in range(LAST_SWEEPS):
+        if k == WARM_SWEEPS:
+            w.x[:] = 0.0
+            w.count[1] += 1
+        if k >= WARM_SWEEPS + COLD_SWEEPS and (k - WARM_SWEEPS - COLD_SWEEPS) % 60 == 0:
+            damp *= 0.5
+            w.count[2] += 1
+        moved, mismatch, biggest = sweep(net, lane, w, phase, damp)
+        w.count[0] += 1
+        # A part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding.
+        if moved < 1e-9 * damp and mismatch < 1e-6 + 1e-9 * biggest:
+            return math.isfinite(biggest)
+    return False
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """Operating point, references included: their current is copied to the supply one round late, to 1 uA."""
+    w.count[4] += 1
+    ok = newton(net, lane, w, phase)
+    share = 1.0
+    last = math.inf
+    for _ in range(60):
+        change = 0.0
+        for r in range(net.refs.shape[0]):
+            b, copy = net.refs[r, 0], net.refs[r, 1]
+            step = w.i[b] - lane.p[copy, 0]
+            change = max(change, abs(step))
+        if change < 1e-6 or not ok:
+            break
+        if change > 0.9 * last:
+            share *= 0.5
+        last = change
+        for r in range(net.refs.shape[0]):
+            b, copy = net.refs[r, 0], net.refs[r, 1]
+            lane.p[copy, 0] += share * (w.i[b] - lane.p[copy, 0])
+        ok = newton(net, lane, w, phase)
+    else:
+        ok = False
+    if not ok:
+        w.count[3] += 1
+        w.x[:] = 0.0
+    return ok

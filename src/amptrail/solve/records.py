@@ -1,0 +1,89 @@
+"""The arrays the compiled code works on: named tuples of arrays, shared, per lane, and scratch."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+Array = Any
+
+
+class Static(NamedTuple):
+    """What all lanes share. Offsets `at_*` point into the state vector (uint8)."""
+
+    nodes: int
+    ground: int
+    gate: Array  # [branch] how it is switched
+    unit: Array  # [branch] number of the switch, relay, driver, module, fuse or alternator
+    closed: Array  # [phase, switch]; last row: `off` for the ohmmeter
+    duration: Array  # [phase] s
+    spins: Array  # [phase, alternator]
+    parts: Array  # [part, 2] (0 relay, 1 module, 2 alternator; number) in sheet order
+    coil: Array  # [relay] coil branch
+    field: Array  # [alternator] field branch, -1: excited whenever spinning
+    fuse_branch: Array
+    mod_ground: Array  # [module] node
+    mod_range: Array  # [module, 6] first/last+1 of supplies, inputs, items (signals and drivers)
+    mod_awake: Array  # [module] signal number of `awake`, -1 none
+    sup_node: Array
+    in_node: Array
+    in_low: Array  # [input] active low
+    item_kind: Array  # [item] 0 signal 1 driver
+    item_unit: Array  # [item] number of the signal or driver
+    item_code: Array  # [item, 2] first and last+1 of its program
+    code: Array  # [step, 3] operation, argument, second argument
+    hold_s: Array  # [timer] s
+    timer_mod: Array  # [timer]
+    drv_branch: Array
+    drv_asleep: Array  # [driver] runs while asleep
+    refs: Array  # [ref, 2] reference branch and its copied supply current
+    at: Array  # offsets: relay alive awake driver trip fuse alternator input signal end
+
+
+class Lane(NamedTuple):
+    """One overlay: everything a fault, a feed or an instrument may change."""
+
+    kind: Array  # [branch]
+    na: Array
+    nb: Array
+    p: Array  # [branch, 4]
+    series: Array  # [branch] ohm
+    open: Array  # [branch]
+    switch: Array  # [switch] -1 by phase, 0 open, 1 closed
+    relay: Array  # [relay] -1 free, 0 stuck off, 1 stuck on
+    driver: Array  # [driver] -1 free, 0 dead, 1 on
+    module: Array  # [module] 0 free, 1 stays awake, 2 dead
+    input: Array  # [input] 1 dead
+    pull_drop: Array  # [relay, 2] V
+    excite: Array  # [alternator] A
+    rating: Array  # [fuse] A
+    level: Array  # [input, 2] on_v, off_v
+    limit: Array  # [driver] A
+    least: Array  # [supply] V
+
+
+class Work(NamedTuple):
+    """Scratch of one thread."""
+
+    slot: Array
+    order: Array
+    start: Array
+    near: Array
+    g: Array
+    J: Array
+    bg: Array
+    bJ: Array
+    br: Array
+    v: Array
+    i: Array
+    x: Array  # element voltages: the warm start
+    state: Array
+    new: Array
+    prev: Array  # [timer] last committed argument
+    until: Array  # [timer] s
+    stack: Array
+    seen: Array  # hashes of states met
+    low: Array  # [node + branch] lowest over a chatter tour
+    high: Array
+    toured: Array  # [state] changed during the tour
+    prior: Array  # [state] where the tour began
+    count: Array  # sweeps, cold restarts, damped, not converged, solves

@@ -1,0 +1,168 @@
+"""Settling to a fixed point, fuses, the drive cycle with its timers (compiled)."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from amptrail.solve.logic import LATE_S, advance, commit
+from amptrail.solve.newton import solve
+from amptrail.solve.records import Lane, Static, Work
+
+SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
+BLOWS_AT = 1.35  # x rating: a fuse opens for good (laws oracle-1)
+EVENTS = 2000
+
+
+@njit(cache=True, nogil=True)
+def _hash(w: Work, more: int) -> int:
+    h = np.int64(1469598103934665603) ^ np.int64(more + 1)
+    for k in range(w.state.size):
+        h = (h ^ np.int64(w.state[k] + 7)) * np.int64(1099511628211)
+        h ^= h >> np.int64(29)
+    return int(h)
+
+
+@njit(cache=True, nogil=True)
+def _met(w: Work, count: int, h: int) -> bool:
+    for k in range(count):  # noqa: SIM110  compiled code: a plain loop
+        if w.seen[k] == h:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _same(w: Work) -> bool:
+    for k in range(w.state.size):  # noqa: SIM110
+        if w.state[k] != w.new[k]:
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _together(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+    """All parts from one solution: 0 settled, 1 a state came back, 3 no convergence."""
+    for k in range(w.seen.size):
+        h = _hash(w, 0)
+        if _met(w, k, h):
+            return 1
+        w.seen[k] = h
+        if not solve(net, lane, w, phase):
+            return 3
+        w.new[:] = w.state
+        for part in range(net.parts.shape[0]):
+            advance(net, lane, w, part, phase, t)
+        if _same(w):
+            return 0
+        w.state[:] = w.new
+    return 1
+
+
+@njit(cache=True, nogil=True)
+def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int) -> int:
+    """Advance the first part from `first` on, round-robin, that wants to change; -1 none, else the next."""
+    count = net.parts.shape[0]
+    for k in range(count):
+        part = (first + k) % count
+        w.new[:] = w.state
+        advance(net, lane, w, part, phase, t)
+        if not _same(w):
+            w.state[:] = w.new
+            return (part + 1) % count
+    return -1
+
+
+@njit(cache=True, nogil=True)
+def _record(net: Static, w: Work, fresh: bool) -> None:
+    n = net.nodes
+    for k in range(w.low.size):
+        value = w.v[k] if k < n else w.i[k - n]
+        w.low[k] = value if fresh else min(w.low[k], value)
+        w.high[k] = value if fresh else max(w.high[k], value)
+
+
+@njit(cache=True, nogil=True)
+def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> int:
+    """Once round the loop, keeping the lowest and highest of everything and which states change."""
+    h = _hash(w, turn)
+    w.toured[:] = 0
+    for k in range(w.seen.size):
+        if not solve(net, lane, w, phase):
+            return 3
+        _record(net, w, k == 0)
+        before = turn
+        turn = _one(net, lane, w, phase, t, before)
+        if turn < 0:
+            return 0
+        for s in range(w.state.size):
+            if w.state[s] != w.prior[s]:
+                w.toured[s] = 1
+        if _hash(w, turn) == h:
+            break
+    return 2
+
+
+@njit(cache=True, nogil=True)
+def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+    """Status of relays, modules and alternators brought to rest (fuses stay)."""
+    got = _together(net, lane, w, phase, t)
+    if got != 1:
+        return got
+    turn = 0
+    for k in range(w.seen.size):
+        h = _hash(w, turn)
+        if _met(w, k, h):
+            break
+        w.seen[k] = h
+        if not solve(net, lane, w, phase):
+            return 3
+        turn = _one(net, lane, w, phase, t, turn)
+        if turn < 0:
+            return 1
+    w.prior[:] = w.state
+    return _tour(net, lane, w, phase, t, turn)
+
+
+@njit(cache=True, nogil=True)
+def _blow(net: Static, lane: Lane, w: Work) -> bool:
+    """Open the worst fuse above 1.35 x rating; False when none is."""
+    worst, most = -1, BLOWS_AT
+    for f in range(net.fuse_branch.size):
+        over = abs(w.i[net.fuse_branch[f]]) / lane.rating[f]
+        if not w.state[net.at[5] + f] and over > most:
+            worst, most = f, over
+    if worst >= 0:
+        w.state[net.at[5] + worst] = 1
+    return worst >= 0
+
+
+@njit(cache=True, nogil=True)
+def settle(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+    """Bring everything to rest at time t; fuses blow one by one. The worst status met in the last round."""
+    worst = 0
+    for _ in range(net.fuse_branch.size + 1):
+        status = _relax(net, lane, w, phase, t)
+        worst = max(worst, status)
+        if status >= CHATTER or not _blow(net, lane, w):
+            break
+    return worst
+
+
+@njit(cache=True, nogil=True)
+def live(net: Static, lane: Lane, w: Work, phase: int, begin: float, end: float) -> int:
+    """One phase from `begin` to `end` seconds, timer events included. Status at the end."""
+    status = settle(net, lane, w, phase, begin)
+    if status < CHATTER:
+        commit(net, lane, w, phase, begin)
+    for _ in range(EVENTS):
+        at = np.inf
+        for k in range(w.until.size):
+            if begin + LATE_S < w.until[k] <= end + LATE_S:
+                at = min(at, w.until[k])
+        if at == np.inf:
+            break
+        begin = at
+        status = settle(net, lane, w, phase, at)
+        if status < CHATTER:
+            commit(net, lane, w, phase, at)
+    return status
