@@ -1,0 +1,102 @@
+"""Temporary feeds: the short form expanded to parts and paths, and printed back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from lark import Token, Tree
+
+from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term
+from amptrail.sheet.hops import term, word
+from amptrail.sheet.modules import si
+from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.oneline import tree_of
+from amptrail.sheet.quantity import show
+from amptrail.sheet.words import name_text, term_text
+
+
+def _hop(at: Term) -> Hop:
+    return Hop(at.part, at.name, at.name)
+
+
+def _end(names: Names, ref: Tree[Any]) -> Hop:
+    at = term(names, ref)
+    if not at.name:
+        raise wrong(word(ref.children[0]), "which-terminal", f"{at.part} has several terminals",
+                    remedy=f"say which, such as {at.part}.in")  # fmt: skip
+    return _hop(at)
+
+
+def short_feed(names: Names, name: str, text: str | None, tree: Tree[Any]) -> Feed:
+    """`from A to B fuse 5 A wire 2.5 mm2 3 m …`: in order from the source fuse, relay contact, diode, wire."""
+    _, start, _, end, *items = tree.children
+    source, target = _end(names, start), _end(names, end)
+    made: dict[str, Part] = {}
+    control: Path | None = None
+    cuts: tuple[str, ...] = ()
+    for item in items:
+        k = item.children
+        match str(item.data):
+            case "feed_fuse":
+                made["fuse"] = Part("fuse", f"{name}_fuse", (("rating_a", si(k[1], "A")),))
+            case "feed_diode":
+                made["diode"] = Part("diode", f"{name}_diode")
+            case "feed_wire":
+                given = [("area_mm2", si(k[1], "mm2"))]
+                if k[2] is not None:
+                    given.append(("length_m", si(k[2], "m")))
+                made["wire"] = Part("wire", f"{name}_wire", tuple(given))
+            case "feed_relay":
+                made["relay"] = Part("relay", f"{name}_relay")
+                coil = Hop(f"{name}_relay", "86", "85")
+                control = Path((_end(names, k[4]), coil, _end(names, k[6])))
+            case _:
+                cuts += cut_names(names, k[1])
+    order = [made[w] for w in ("fuse", "relay", "diode", "wire") if w in made]
+    middle = tuple(Hop(p.name, "30", "87") if p.kind == "relay" else Hop(p.name, "in", "out") for p in order)
+    main = Path((source, *middle, target))
+    paths = (main,) if control is None else (main, control)
+    return Feed(name, text, (), tuple(order), paths, (), cuts, True)
+
+
+def cut_names(names: Names, tree: Tree[Any]) -> tuple[str, ...]:
+    """The wires or joints to open, by their declared names."""
+    return tuple(names.part(word(t)).name for t in tree.children if not isinstance(t, Token))
+
+
+def parse_feed(circuit: Circuit, text: str, name: str = "feed") -> Feed:
+    """A feed in the short form, such as `from F3.out to X1.21.b fuse 5 A wire 0.5 mm2 2 m`."""
+    return short_feed(Names(circuit), name, None, tree_of(text, "feed_arg").children[0])
+
+
+def _short_text(feed: Feed) -> str:
+    main = feed.paths[0].hops
+    words = [
+        f"from {term_text(Term(main[0].part, main[0].a))} to {term_text(Term(main[-1].part, main[-1].a))}"
+    ]
+    for part in feed.parts:
+        given = dict(part.given)
+        if part.kind == "relay":
+            control = feed.paths[1].hops
+            by, to = (term_text(Term(h.part, h.a)) for h in (control[0], control[-1]))
+            words.append(f"through relay switched by {by} to {to}")
+        elif part.kind == "fuse":
+            words.append(f"fuse {show(float(given['rating_a']), 'A')}")  # type: ignore[arg-type]
+        elif part.kind == "wire":
+            words.append(f"wire {show(float(given['area_mm2']), 'mm2')}")  # type: ignore[arg-type]
+            if "length_m" in given:
+                words.append(show(float(given["length_m"]), "m"))  # type: ignore[arg-type]
+        else:
+            words.append("diode")
+    if feed.cuts:
+        words.append("cut " + ", ".join(map(name_text, feed.cuts)))
+    return " ".join(words)
+
+
+def feed_text(feed: Feed) -> str:
+    """A short feed in words; a long one as the lines that declare it."""
+    if feed.short:
+        return _short_text(feed)
+    from amptrail.sheet.printer import feed_lines  # the printer prints feeds with this function
+
+    return "\n".join(feed_lines(None, feed))

@@ -1,0 +1,139 @@
+"""Looking up what a sheet line names: parts, terminals, cavities, nets. Every miss is a Problem with a remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lark import Token
+
+from amptrail.circuit.model import BODY, Circuit, Part, Term, key
+from amptrail.errors import InputError, Problem, nearest
+
+TWO_ENDED = frozenset(
+    {"wire", "fuse", "link", "polyfuse", "joint", "switch", "resistor", "lamp", "led", "diode", "motor",
+     "solenoid", "heater", "ptc", "sensor", "load", "pot"}
+)  # fmt: skip
+HUBS = frozenset({"splice", "ground"})
+CAVITIED = frozenset({"connector", "box"})
+TERMINALS: dict[str, tuple[str, ...]] = {
+    "battery": ("+", "-"), "relay": ("30", "85", "86", "87", "87a", "coil"), "starter": ("50", "30", "31", "M"),
+    "alternator": ("B+", "D+", "31", "field"), "pot": ("1", "2", "3", "in", "out"),
+    "sensor": ("1", "2", "3", "in", "out"),
+}  # fmt: skip
+
+
+def wrong(at: Token | None, code: str, message: str, *, known: Sequence[str] = (), remedy: str = "",
+          line: int = 1) -> InputError:  # fmt: skip
+    """An error at a token, with the nearest of the known names."""
+    near = nearest(str(at), known) if at is not None and known else None
+    column = at.column or 0 if at is not None else 1
+    return InputError((Problem(code, message, line, column, "error", tuple(known)[:12], near, remedy),))
+
+
+class Names:
+    """The names known so far; grows while a sheet is read."""
+
+    def __init__(self, circuit: Circuit | None = None) -> None:
+        self.parts: dict[str, Part] = {}
+        self.nets: dict[str, str] = {key("body"): "body"}
+        self.cavities: dict[tuple[str, str], str] = {}
+        self.legs: dict[str, int] = {}
+        self.pins: dict[str, dict[str, str]] = {}
+        self.drivers: dict[str, dict[str, str]] = {}
+        self.points: dict[str, Term] = {}
+        self.contacts: dict[str, dict[str, str]] = {}
+        if circuit is not None:
+            self._learn(circuit)
+
+    def _learn(self, circuit: Circuit) -> None:
+        for part in circuit.parts:
+            self.add_part(part)
+        for cavity in circuit.cavities:
+            self.cavities[key(cavity.connector), key(cavity.name)] = cavity.name
+        for net in circuit.nets:
+            self.nets[key(net.name)] = net.name
+        for path in circuit.paths:
+            for hop in path.hops:
+                for name in (hop.a, hop.b):
+                    self.note(hop.part, name)
+        for line in circuit.modules:
+            if pin := getattr(line, "pin", None):
+                self.note(line.module, pin)
+            if hasattr(line, "side"):
+                self.drivers.setdefault(key(line.module), {})[key(line.name)] = line.name
+        for point in circuit.points:
+            self.points[key(point.name)] = point.a
+
+    def add_part(self, part: Part) -> None:
+        """Make a part known, with the terminals its contacts name."""
+        self.parts[key(part.name)] = part
+        for contact in part.contacts:
+            for name in (contact.a, contact.b):
+                self.contacts.setdefault(key(part.name), {})[key(name)] = name
+
+    def note(self, part: str, terminal: str) -> None:
+        """Remember a terminal that a path, a net or a module line has used."""
+        self.pins.setdefault(key(part), {}).setdefault(key(terminal), terminal)
+        if terminal.isdigit():
+            self.legs[key(part)] = max(self.legs.get(key(part), 0), int(terminal))
+
+    def part(self, token: Token) -> Part:
+        """The declared part of this name."""
+        found = self.parts.get(key(str(token)))
+        if found is None:
+            raise wrong(token, "unknown-part", f"no part is called {token}",
+                        known=[p.name for p in self.parts.values()],
+                        remedy=f"declare it on a line above, such as: joint {token}")  # fmt: skip
+        return found
+
+    def terminal(self, part: Part, token: Token, *, strict: bool = False) -> str:
+        """The terminal as the model spells it."""
+        text = str(token)
+        if part.kind == "switch" and key(part.name) in self.contacts:
+            return self._among(part, token, tuple(self.contacts[key(part.name)].values()), strict=True)
+        if part.kind in TWO_ENDED and part.kind not in TERMINALS:
+            text = {"+": "in", "-": "out", "a": "in", "k": "out"}.get(text.lower(), text)
+            if part.kind == "switch" and part.said("positions"):
+                return text
+            return self._among(part, Token.new_borrow_pos("TERM", text, token), ("in", "out"), strict=True)
+        if part.kind in TERMINALS:
+            return self._among(part, token, TERMINALS[part.kind], strict=True)
+        known = tuple(self.pins.get(key(part.name), {}).values())
+        return self._among(part, token, known, strict=strict)
+
+    def _among(self, part: Part, token: Token, known: tuple[str, ...], *, strict: bool) -> str:
+        for name in known:
+            if key(name) == key(str(token)):
+                return name
+        if strict:
+            raise wrong(token, "unknown-terminal", f"{part.kind} {part.name} has no terminal {token}",
+                        known=known, remedy=f"use one of: {', '.join(known) or 'none known yet'}")  # fmt: skip
+        return str(token)
+
+    def cavity(self, part: Part, token: Token) -> str:
+        """The spelling of a cavity, as first mentioned."""
+        return self.cavities.get((key(part.name), key(str(token))), str(token))
+
+    def cavity_side(self, part: Part, cavity: Token, side: Token | None) -> str:
+        """`4.a`: side a when no side is said."""
+        letter = str(side).lower() if side is not None else "a"
+        if letter not in ("a", "b"):
+            raise wrong(side, "unknown-side", f"a cavity has sides a and b, not {side}", known=("a", "b"),
+                        remedy="write .a for the side that came first in its path, .b for the other")  # fmt: skip
+        return f"{self.cavity(part, cavity)}.{letter}"
+
+    def bare(self, token: Token) -> Term:
+        """A name alone: a net, the body, a named point, or a part itself (terminal "")."""
+        folded = key(str(token))
+        if folded in self.nets:
+            return Term("", self.nets[folded])
+        if folded in self.parts:
+            return Term(self.parts[folded].name, "")
+        if folded in self.points:
+            return self.points[folded]
+        known = [*self.nets.values(), *(p.name for p in self.parts.values())]
+        raise wrong(token, "unknown-point", f"nothing is called {token}", known=known,
+                    remedy="write PART.TERMINAL, or the name of a net")  # fmt: skip
+
+
+__all__ = ["BODY", "CAVITIED", "HUBS", "TERMINALS", "TWO_ENDED", "Names", "wrong"]

@@ -1,0 +1,74 @@
+"""Sheet text to Circuit: every problem of every line in one pass."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from lark import Tree
+
+from amptrail.circuit.model import Circuit, Point, Term, key
+from amptrail.errors import InputError, Problem, one
+from amptrail.sheet.build import Builder
+from amptrail.sheet.hops import term
+from amptrail.sheet.names import Names
+from amptrail.sheet.oneline import tree_of
+
+MAX_CHARACTERS = 2_000_000
+
+
+def _lines(text: str) -> list[str]:
+    if len(text) > MAX_CHARACTERS:
+        raise one("too-long", f"the sheet has {len(text)} characters; {MAX_CHARACTERS} is the most that is read",
+                  remedy="give the sheet, not a recording or a scan")  # fmt: skip
+    if "\0" in text:
+        raise one("not-text", "this is not a text file", remedy="save the sheet as plain text (UTF-8)")
+    return text.removeprefix("\ufeff").splitlines()
+
+
+def decode(data: bytes) -> str:
+    """Bytes of a sheet file as text: UTF-8, UTF-16 with its mark, else Latin-1."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", errors="replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
+def parse_with_warnings(text: str, name: str = "") -> tuple[Circuit, tuple[Problem, ...]]:
+    """The circuit of a sheet and its warnings; InputError with every error when there is one."""
+    trees: list[tuple[int, Tree[Any]]] = []
+    problems: list[Problem] = []
+    for number, line in enumerate(_lines(text), 1):
+        if not line.split("#", 1)[0].strip():
+            continue
+        try:
+            trees.append((number, tree_of(line, "statement", number)))
+        except InputError as e:
+            problems += e.problems
+    if not trees and not problems:
+        raise one("empty", "the sheet is empty", remedy="start with: battery BAT 12.6 V")
+    builder = Builder()
+    circuit = builder.run(trees)
+    problems += builder.problems
+    problems.sort(key=lambda p: (p.line, p.column))
+    if any(p.severity == "error" for p in problems):
+        raise InputError(tuple(problems))
+    if name and not circuit.name:
+        circuit = replace(circuit, name=name)
+    return circuit, tuple(problems)
+
+
+def parse(text: str, name: str = "") -> Circuit:
+    """The circuit of a sheet; InputError with every problem found."""
+    return parse_with_warnings(text, name)[0]
+
+
+def parse_point(circuit: Circuit, text: str) -> Term | Point:
+    """A named point of the sheet, or a point as written: `K4.86`, `X7.4.b`, a net's name, a part."""
+    for point in circuit.points:
+        if key(point.name) == key(text.strip()):
+            return point
+    names = Names(circuit)
+    return term(names, tree_of(text, "point_arg").children[0])
