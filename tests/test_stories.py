@@ -1,0 +1,39 @@
+"""Public fault stories: told readings only, the true cause among the first three in most of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from amptrail.circuit.checks import check
+from amptrail.sheet import parse, parse_fault, parse_readings
+from benchmarks.story_ranks import Story, is_cause, stories, story_rank
+
+STORIES = stories()
+
+
+@pytest.mark.parametrize("story", STORIES, ids=lambda s: s.name)
+def test_a_story_is_a_sound_circuit_with_readable_evidence(story: Story) -> None:
+    circuit = parse(story.sheet)
+    assert [p for p in check(circuit) if p.severity == "error"] == []
+    parse_readings(circuit, story.readings)
+    for truth in story.truths:
+        assert len(parse_fault(circuit, truth)) == 1
+
+
+def test_there_are_at_least_eight_and_each_names_its_source() -> None:
+    assert len(STORIES) >= 8
+    assert all(s.source and s.truths for s in STORIES)
+
+
+def test_a_cause_is_known_by_its_place_and_not_by_its_severity() -> None:
+    story = STORIES[0]
+    circuit = parse(story.sheet)
+    assert is_cause(circuit, "CLAMP_N open", ("CLAMP_N resistance 0.6 ohm",))
+    assert not is_cause(circuit, "CLAMP_P open", ("CLAMP_N resistance 0.6 ohm",))
+    assert not is_cause(circuit, "CLAMP_N open and CLAMP_P open", ("CLAMP_N resistance 0.6 ohm",))
+
+
+def test_the_true_cause_is_in_the_first_three_of_most_stories() -> None:
+    ranks = {s.name: story_rank(s) for s in STORIES}
+    first = [name for name, r in ranks.items() if r is not None and r <= 3]
+    assert len(first) >= 6, ranks
