@@ -1,4 +1,5 @@
-"""Functions a generated vehicle is made of. Each block declares its parts, wires them and says what must hold.
+"""Functions a generated vehicle is made of. Each block declares its parts, wires
+them and says what must hold.
 
 `parts` is the most a block can cost, so that the generator can stop before it overshoots.
 """
@@ -69,7 +70,17 @@ def relay_by_switch(v: Vehicle) -> None:
     diode = v.part("diode", "D", "rs 30 mohm", "cabin")
     relay = v.part("relay", "K", "coil 85 ohm", "cabin")
     load, plug = _load(v, place), v.cavity(place)
-    v.path(v.box(), fuse, v.wire(2.5), f"{relay}.30-87", v.wire(2.5), plug, load, v.wire(2.5, 1.0), v.ground(place))
+    v.path(
+        v.box(),
+        fuse,
+        v.wire(2.5),
+        f"{relay}.30-87",
+        v.wire(2.5),
+        plug,
+        load,
+        v.wire(2.5, 1.0),
+        v.ground(place),
+    )
     v.path("SIGN", switch, diode, v.wire(0.5), f"{relay}.86-85", v.ground("cabin"))
     v.must(f"{load}.in to {load}.out {_ON}")
 
@@ -79,13 +90,13 @@ def lamp_group(v: Vehicle) -> None:
     place = v.place()
     fuse = v.part("fuse", "F", "10 A", "cabin")
     switch = v.part("switch", "SW", "closed in ignition-on, running", "cabin")
-    splice = v.part("splice", "S", "", place)
+    splice = v.part("splice", "SP", "", place)
     watts = v.rng.choice((5, 10, 21))
     number = v.rng.choice((2, 3, 4))
     if not v.afford(number * watts / 12):
         watts = 2
     v.path(v.box(), fuse, switch, v.wire(1.5), v.cavity(place), splice)
-    back = v.part("splice", "S", "", place)
+    back = v.part("splice", "SP", "", place)
     for _ in range(number):
         lamp = v.part("lamp", "L", f"12 V {watts} W", place)
         v.path(splice, v.wire(1, 1.0), lamp, back)
@@ -155,7 +166,7 @@ def sensor_group(v: Vehicle) -> None:
     module, place = v.rng.choice(v.modules), v.place()
     ref = v.name("v5_")
     v.logic(f"{module}.{ref} reference {ref} 5 V 0.3 ohm limit 60 mA")
-    up, down = v.part("splice", "S", "", place), v.part("splice", "S", "", place)
+    up, down = v.part("splice", "SP", "", place), v.part("splice", "SP", "", place)
     v.path(f"{module}.{ref}", v.wire(0.5), v.cavity(place), up)
     v.path(down, v.cavity(place), v.wire(0.5), f"{module}.31")
     for _ in range(2):

@@ -1,4 +1,5 @@
-"""Vehicles that never existed: circuits of any size from a seed, with faults and readings to try the program on.
+"""Vehicles that never existed: circuits of any size from a seed, with faults and readings to try the
+program on.
 
 `sheet_text(size, seed)` writes a sheet the way a technician would (one function after another, sharing fuse
 boxes, splices, grounds and plugs) and `generate` parses it, so that whatever is measured here has also come

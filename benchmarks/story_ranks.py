@@ -30,7 +30,9 @@ def stories(folder: Path = STORIES) -> tuple[Story, ...]:
     """All stories of the folder, by name."""
     found = []
     for truth in sorted(folder.glob("*.truth")):
-        lines = [x.split(":", 1) for x in truth.read_text(encoding="utf-8").splitlines() if not x.startswith("#")]
+        lines = [
+            x.split(":", 1) for x in truth.read_text(encoding="utf-8").splitlines() if not x.startswith("#")
+        ]
         pairs = [(k.strip(), v.strip()) for k, v in lines]
         found.append(
             Story(
@@ -57,7 +59,7 @@ def is_cause(circuit: Circuit, text: str, truths: tuple[str, ...]) -> bool:
 
 
 def rank(circuit: Circuit, answer: dict[str, Any], truths: tuple[str, ...]) -> int | None:
-    """The rank of the first suspect that is the true cause, or cannot be told apart from it; None if unlisted."""
+    """The rank of the first suspect that is the true cause or equal to it; None if unlisted."""
     for suspect in answer["suspects"]:
         faults = suspect["faults"]
         texts = [faults[0]["text"]] if len(faults) == 1 else []

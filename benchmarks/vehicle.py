@@ -1,4 +1,4 @@
-"""The frame a generated vehicle grows on: names, wires, fuse boxes, grounds, plugs, modules and their sharing."""
+"""The frame a generated vehicle grows on: names, wires, fuse boxes, grounds, plugs, modules, sharing."""
 
 from __future__ import annotations
 
@@ -142,7 +142,9 @@ class Vehicle:
             held = self.rng.choice((5, 15, 40))
             # Messages reach down the list only: a module hears those written before it.
             teller = self.rng.choice(self.modules)
-            self.logic(f"{m} go while {teller} says go", f"{m} awake while {teller} says awake or go held {held} s")
+            self.logic(
+                f"{m} go while {teller} says go", f"{m} awake while {teller} says awake or go held {held} s"
+            )
         self.modules.append(m)
         self.must(f"{m} awake in ignition-on, running; not in asleep")
 

@@ -1,4 +1,4 @@
-"""Every demo is a sound, healthy circuit of ordinary size, with readable evidence and a fault that breaks it."""
+"""Every demo is a sound, healthy circuit of ordinary size, with readable evidence and a fault that shows."""
 
 from __future__ import annotations
 
@@ -47,7 +47,9 @@ def _failing(path: Path, fault: str | None) -> list[str]:
     text = path.read_text(encoding="utf-8")
     volts = [m for m in circuit.musts if m.a is not None]
     at = tuple(str(t) for m in volts for t in (m.a, m.b))
-    got = expect(text, ExpectOptions(at=at, instruments=("meter",), fault=(fault,) if fault else (), nominal=True))
+    got = expect(
+        text, ExpectOptions(at=at, instruments=("meter",), fault=(fault,) if fault else (), nominal=True)
+    )
     value = {
         (key(r["point"]), p["phase"]): r["value"] for p in got["runs"][0]["phases"] for r in p["readings"]
     }  # fmt: skip

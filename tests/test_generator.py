@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from benchmarks.generator import SIZES, faults, generate, points, readings, sheet_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,7 +11,6 @@ from amptrail.circuit.checks import check
 from amptrail.circuit.model import PartKind
 from amptrail.circuit.tables import KINDS
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
-from benchmarks.generator import SIZES, faults, generate, points, readings, sheet_text
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from benchmarks.story_ranks import Story, is_cause, stories, story_rank
 
 from amptrail.circuit.checks import check
 from amptrail.sheet import parse, parse_fault, parse_readings
-from benchmarks.story_ranks import Story, is_cause, stories, story_rank
 
 STORIES = stories()
 
