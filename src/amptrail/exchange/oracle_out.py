@@ -1,0 +1,224 @@
+"""Circuit -> oracle format. Kinds the format lacks become the kind with the equal law, or are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from amptrail.circuit import tables
+from amptrail.circuit.model import BODY, Cavity, Circuit, Feed, Must, Part, Point, Term, key
+from amptrail.circuit.phases import drive_cycle, seconds
+from amptrail.circuit.wiring import wiring
+from amptrail.errors import one
+from amptrail.exchange.oracle_faults import branch_out, fault_out
+from amptrail.exchange.oracle_modules import module_out, pick
+from amptrail.exchange.oracle_words import KIND_OUT, NUMBERS, TERMINALS, Json
+
+NetOf = Callable[[Term], str]
+FUSE_VOLTS = 0.09  # a blade fuse of unstated ohms drops 90 mV at its rating (common practice)
+# kinds of the model whose law is a plain resistance, and so a `load` here
+RESISTIVE = ("solenoid", "heater", "sensor", "resistor")
+
+
+def net_namer(circuit: Circuit) -> NetOf:
+    """The name of the net a terminal is on: its `net` line's, else made from its first terminal."""
+    w = wiring(circuit)
+    fixed: dict[int, str] = {}
+    for p in circuit.parts:
+        if p.kind == "battery":
+            fixed.setdefault(w.node(Term(p.name, "+")), "bat+")  # type: ignore[arg-type]
+            fixed[w.node(Term(p.name, "-"))] = "bat-"  # type: ignore[index]
+    fixed.setdefault(w.node(BODY), "body")  # type: ignore[arg-type]
+
+    def name(term: Term) -> str:
+        n = w.node(term)
+        if n is None:
+            return str(term)  # a terminal nothing is joined to: a net of its own
+        return w.net_names[n][0] if w.net_names[n] else fixed.get(n, str(w.names[n]))
+
+    return name
+
+
+def _numbers(p: Part, kind: str, laws: str) -> Json:
+    """What the sheet says; under the amptrail laws also its defaults, as the format has few of its own."""
+    out: Json = {}
+    wire_said = [a for a in ("ohm", "area_mm2", "length_m") if p.said(a) is not None]
+    for word, attribute in NUMBERS[kind].items():
+        got = p.said(attribute)
+        if got is None and laws != "oracle-1":
+            got = tables.value(p, attribute)
+            if kind == "wire" and ("ohm" in wire_said) != (attribute == "ohm"):
+                continue
+        if got is not None:
+            out[word] = got
+    if kind == "fuse" and "ohm" not in out:
+        out["ohm"] = FUSE_VOLTS / tables.number(p, "rating_a")
+    return out
+
+
+def _heater_ohm(p: Part) -> float:
+    got = tables.value(p, "ohm")
+    if isinstance(got, (int, float)):
+        return float(got)
+    return tables.number(p, "rated_v") ** 2 / tables.number(p, "rated_w")
+
+
+def _special(p: Part, phases: tuple[str, ...]) -> Json:
+    out: Json = {}
+    if p.kind == "battery" and p.said("crank_ohm") is not None:
+        out["crank_load"] = {"phases": list(phases), "ohm": p.said("crank_ohm")}
+    if p.kind == "switch":
+        if p.contacts or tables.value(p, "positions"):
+            raise one("oracle-switch", f"switch {p.name}: this format has no positional switch")
+        said = p.said("closed_in")
+        out["closed_in"] = list(said) if isinstance(said, tuple) else []
+    if p.kind == "alternator":
+        spins = tables.value(p, "spins_in")
+        out["spin_in"] = list(spins) if isinstance(spins, tuple) else []
+    if p.kind == "relay":
+        quench = p.said("suppressed")
+        if quench == "resistor":
+            raise one("oracle-relay", f"relay {p.name}: this format has no resistor across the coil")
+        if quench is not None:
+            out["coil_diode"] = quench == "diode"
+    if p.kind == "ground" and p.said("to") is not None:
+        out["to"] = p.said("to")
+    if p.kind == "joint" and p.text and p.text.count("/") == 1:
+        out["connector"], out["cavity"] = p.text.split("/")
+    return out
+
+
+def _legs(circuit: Circuit, name: str) -> list[str]:
+    """The leg numbers of a splice or ground that paths and nets mention, ascending."""
+    terms = [t for n in circuit.nets for t in n.terms]
+    for path in circuit.paths:
+        for h in path.hops:
+            terms += [Term(h.part, h.a), Term(h.part, h.b)]
+    return sorted({t.name for t in terms if key(t.part) == key(name) and t.name.isdigit()}, key=int)
+
+
+def _mentioned(circuit: Circuit) -> set[tuple[str, str]]:
+    return set(wiring(circuit).node_of)
+
+
+def part_out(circuit: Circuit, p: Part, net_of: NetOf, joined: set[tuple[str, str]]) -> Json:
+    """One part as a dict of the format."""
+    if p.kind == "module":
+        return module_out(circuit, p.name, net_of)
+    kind = "load" if p.kind in RESISTIVE else "fuse" if p.kind == "link" else KIND_OUT.get(p.kind)
+    if kind is None:
+        raise one(
+            "oracle-kind", f"{p.kind} {p.name}: this format has no part of that law", expected=tuple(NUMBERS)
+        )
+    out: Json = {"id": p.name, "kind": kind}
+    if p.kind == "heater":
+        out["ohm"] = _heater_ohm(p)
+    else:
+        out |= _numbers(p, kind, circuit.laws)
+    if kind == "load" and "ohm" not in out:
+        out["ohm"] = tables.number(p, "ohm")
+    cranking = tuple(x.name for x in drive_cycle(circuit) if x.base == "cranking")
+    out |= _special(p, cranking)
+    if kind in ("splice", "ground"):
+        return out | {"nets": [net_of(Term(p.name, leg)) for leg in _legs(circuit, p.name)]}
+    for word, terminal in TERMINALS[kind].items():
+        if word in ("no", "nc", "dplus") and (key(p.name), key(terminal)) not in joined:
+            continue
+        out[word] = net_of(Term(p.name, terminal))
+    return out
+
+
+def _cavity_out(circuit: Circuit, c: Cavity, net_of: NetOf) -> Json:
+    owner = next(
+        (p for p in circuit.parts if key(p.name) == key(c.connector)), Part("connector", c.connector)
+    )
+    ohm = c.ohm if c.ohm is not None else tables.number(owner, "ohm")
+    return {
+        "id": f"{c.connector}/{c.name}", "kind": "pin", "ohm": ohm,
+        "connector": c.connector, "cavity": c.name,
+        "a": net_of(Term(c.connector, f"{c.name}.a")), "b": net_of(Term(c.connector, f"{c.name}.b")),
+    }  # fmt: skip
+
+
+def _parts(circuit: Circuit, net_of: NetOf) -> list[Json]:
+    joined = _mentioned(circuit)
+    found = {
+        key(p.name): part_out(circuit, p, net_of, joined)
+        for p in circuit.parts
+        if p.kind not in ("connector", "box")
+    }
+    found |= {key(f"{c.connector}.{c.name}"): _cavity_out(circuit, c, net_of) for c in circuit.cavities}
+    ordered = [found.pop(key(name)) for name in circuit.order if key(name) in found]
+    return ordered + list(found.values())
+
+
+def _point(circuit: Circuit, p: Point, net_of: NetOf) -> Json:
+    if p.what == "amps":
+        return {"id": p.name, "clamp": True, "branch": branch_out(circuit, p.a)}
+    return pick({"id": p.name, "net": net_of(p.a), "ref": net_of(p.b) if p.b else None})
+
+
+def _function(m: Must, net_of: NetOf) -> Json:
+    return pick(
+        {
+            "id": m.name,
+            "a": net_of(m.a) if m.a else None,
+            "b": net_of(m.b) if m.b else None,
+            "signal": f"{m.module}.{m.signal}" if m.module else None,
+            "min_v": m.min_v,
+            "on": list(m.on),
+            "off": list(m.off),
+            "max_off_v": m.max_off_v,
+        }
+    )
+
+
+def _jumper(circuit: Circuit, f: Feed, net_of: NetOf) -> Json:
+    """A feed's own nets keep the names they were given; its other points take the circuit's."""
+    nets = {(key(t.part), key(t.name)): n.name for n in f.nets for t in n.terms}
+    fed = Circuit(parts=f.parts, paths=f.paths, nets=f.nets, laws=circuit.laws)
+    inside = net_namer(fed)
+
+    def name(t: Term) -> str:
+        return nets.get((key(t.part), key(t.name))) or (net_of(t) if not t.part else inside(t))
+
+    joined = _mentioned(fed)
+    cuts = [branch_out(circuit, _term(circuit, c)) for c in f.cuts]
+    against = [fault_out(circuit, x, net_of) for x in f.against]
+    extra = [part_out(fed, p, name, joined) for p in f.parts]
+    return pick({"id": f.name, "text": f.text, "base_fault": against, "extra": extra, "cut": cuts})
+
+
+def _term(circuit: Circuit, name: str) -> Term:
+    if any(key(p.name) == key(name) for p in circuit.parts):
+        return Term(name, "")
+    part, _, rest = name.partition(".")
+    return Term(part, rest)
+
+
+def _milli(amps: float) -> float:
+    """A -> mA without the dust of a division by 1000 (0.035 A is 35 mA, not 35.000000000000004)."""
+    return float(f"{amps * 1000:.12g}")
+
+
+def from_circuit(circuit: Circuit) -> Json:
+    """The dict of `oracle-circuit-1`; InputError names the part the format cannot say."""
+    net_of = net_namer(circuit)
+    out: Json = {
+        "format": "oracle-circuit-1", "name": circuit.name, "title": circuit.title, "notes": circuit.notes,
+        "plan": [
+            {"phase": p.name, "base": p.base.replace("-", "_"), "s": seconds(p)} for p in drive_cycle(circuit)
+        ],
+        "parts": _parts(circuit, net_of),
+        "points": [_point(circuit, p, net_of) for p in circuit.points if p.what != "ohms"],
+        "ohm_points": [_point(circuit, p, net_of) for p in circuit.points if p.what == "ohms"],
+        "functions": [_function(m, net_of) for m in circuit.musts],
+        "faults": [
+            pick({"id": f.name, "text": f.text, "set": [fault_out(circuit, x, net_of) for x in f.faults]})
+            for f in circuit.faults
+        ],
+        "interlocks": [{"switch": i.switch, "function": i.function} for i in circuit.interlocks],
+        "jumpers": [_jumper(circuit, f, net_of) for f in circuit.feeds],
+    }  # fmt: skip
+    for draw in circuit.draws[:1]:
+        out["sleep_ma_max"] = _milli(draw.max_a)
+    return out
