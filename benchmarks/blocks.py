@@ -59,7 +59,8 @@ def relay_by_module(v: Vehicle) -> None:
     v.path(v.box(), fuse, v.wire(2.5), f"{relay}.30-87", v.wire(2.5), plug, v.wire(1.5, 1.0), load)
     v.path(f"{load}.out", back, v.wire(2.5), v.ground(place))
     v.path(f"{fuse}.out" if after else "SIGN", f"{relay}.86-85", v.wire(0.5), pin)
-    v.must(f"{load}.in to {load}.out {_ON}")
+    awake = "ignition-on, running, after-run" if after else "ignition-on, running"
+    v.must(f"{load}.in to {load}.out 9 V or more in {awake}; 1 V or less in asleep")
 
 
 def relay_by_switch(v: Vehicle) -> None:
@@ -225,16 +226,16 @@ def plain_relay(v: Vehicle) -> None:
 
 
 BLOCKS = (
-    Block("relay by module", 12, relay_by_module),
-    Block("relay by switch", 11, relay_by_switch),
-    Block("lamp group", 17, lamp_group),
-    Block("high-side lamp", 4, high_side_lamp),
-    Block("direct consumer", 8, direct_consumer),
-    Block("junction box", 9, junction_box),
-    Block("start chain", 14, start_chain, once=True),
-    Block("charging", 7, charging, once=True),
-    Block("sensors", 14, sensor_group),
-    Block("blower", 9, blower),
+    Block("relay by module", 13, relay_by_module),
+    Block("relay by switch", 12, relay_by_switch),
+    Block("lamp group", 18, lamp_group),
+    Block("high-side lamp", 6, high_side_lamp),
+    Block("direct consumer", 10, direct_consumer),
+    Block("junction box", 10, junction_box),
+    Block("start chain", 15, start_chain, once=True),
+    Block("charging", 8, charging, once=True),
+    Block("sensors", 15, sensor_group),
+    Block("blower", 10, blower, once=True),
     Block("tell-tale", 2, tell_tale),
 )
 SMALL_BLOCKS = (Block("module lamp", 3, module_lamp), Block("plain relay", 5, plain_relay))

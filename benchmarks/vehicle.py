@@ -25,6 +25,7 @@ class Vehicle:
     modules: list[str] = field(default_factory=list)
     _numbers: dict[str, int] = field(default_factory=dict)
     _cavities: dict[str, int] = field(default_factory=dict)
+    _grounds: set[str] = field(default_factory=set)
     _parts: list[str] = field(default_factory=list)
     _paths: list[str] = field(default_factory=list)
     _logic: list[str] = field(default_factory=list)
@@ -75,8 +76,12 @@ class Vehicle:
         return self.rng.choice(_PLACES)[0]
 
     def ground(self, place: str) -> str:
-        """The ground of a place, shared by all that is there."""
-        return "G_" + place.replace("-", "_")
+        """The ground of a place, shared by all that is there; bolted down when first needed."""
+        name = "G_" + place.replace("-", "_")
+        if name not in self._grounds:
+            self._grounds.add(name)
+            self.declare("ground", name, "", place)
+        return name
 
     def box(self) -> str:
         """The splice behind a fuse box: many consumers share it."""
@@ -102,9 +107,11 @@ class Vehicle:
     # ---- the frame -------------------------------------------------------------------------------
     def frame(self, n_modules: int) -> None:
         """Battery, main feed, key, ignition feed, the grounds, a fuse box or more, and the modules."""
-        self.declare("battery", "BAT", "12.6 V 6 mohm charge 0.2 ohm cranking 60 mohm", "engine-bay")
+        # A vehicle too small for a start chain cranks as a plain resistance.
+        crank = " cranking 60 mohm" if self.size < 60 else ""
+        self.declare("battery", "BAT", f"12.6 V 6 mohm charge 0.2 ohm{crank}", "engine-bay")
         self.declare("joint", "CLAMPN", "0.3 mohm", "engine-bay")
-        self.declare("link", "FLM", "100 A", "engine-bay")
+        self.declare("link", "FLM", "200 A", "engine-bay")
         self.declare("splice", "S30", "", "cabin")
         self.declare("switch", "KEY", "positions off, acc, on, start 5 mohm", "cabin")
         self.line("KEY.30-15 closed at on, start")
@@ -114,9 +121,7 @@ class Vehicle:
         self.path("BAT.-", "CLAMPN", self.wire(25, 0.6), "body")
         self.path("S30", self.wire(10, 0.5), "KEY.30")
         self.path("KEY.15", self.wire(10, 0.5), "FIGN", "SIGN")
-        small = self.size < 60
-        for place, _, _ in _PLACES[1:2] if small else _PLACES:
-            self.declare("ground", self.ground(place), "", place)
+        self.ground("cabin")
         for _ in range(max(1, self.size // 250)):
             box = self.part("splice", "SB", "", "cabin")
             self._boxes.append(box)
