@@ -8,7 +8,7 @@ from lark import Lark
 
 from amptrail.sheet.lexer import SheetLexer, grammar_text, terminals
 
-STARTS = ("statement", "point_arg", "fault_arg", "feed_arg")
+STARTS = ("statement", "point_arg", "fault_arg", "feed_arg", "reading")
 
 
 def text() -> str:

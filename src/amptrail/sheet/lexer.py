@@ -29,17 +29,23 @@ TOKEN = re.compile(
     |(?P<PAIR>{_END}>{_END}(?:\#\d+)?(?![\w+.-]))
     |(?P<WORD>{_WORD})
     |(?P<NUMBER>(?:(?<![\w`.])[+-])?\d+(?:[.,]\d+)?)
-    |(?P<PUNCT>[.\[\]():;,-])""",
+    |(?P<PUNCT>[.\[\]():;,>-])""",
     re.VERBOSE,
 )
 _TERM = re.compile(r"`[^`]+`|\w+(?:[+-](?![\w`]))?|[+-](?![\w`])|[+-]")
 _PUNCT = {
     ".": "DOT", "[": "LSQB", "]": "RSQB", "(": "LPAR", ")": "RPAR", ":": "COLON", ";": "SEMI", ",": "COMMA",
-    "-": "MINUS",
+    "-": "MINUS", ">": "GT",
 }  # fmt: skip
 _GROUPED = {
     "low-side": "SIDE", "high-side": "SIDE", "half-bridge": "SIDE",
     "can-high": "BUS", "can-low": "BUS", "name": "NAME_OF",
+    **dict.fromkeys(("mine", "shop", "customer"), "WHOSE"),
+    **dict.fromkeys(("meter", "lamp", "led", "loaded", "clamp", "fuse-drop", "ohmmeter", "scope", "hand", "eye"),
+                    "INSTRUMENT"),
+    **dict.fromkeys(("bright", "dim", "dark", "nothing", "alternates", "beeps", "silent", "warm", "hot", "cold"),
+                    "VALUE"),
+    **dict.fromkeys(("unsure", "fluctuates", "intermittent", "old"), "QUALITY"),
 }  # fmt: skip
 _NOT_WORDS = {
     "NAME",
@@ -52,6 +58,11 @@ _NOT_WORDS = {
     "BUS",
     "NAME_OF",
     "DASHES",
+    "WHOSE",
+    "INSTRUMENT",
+    "VALUE",
+    "QUALITY",
+    "NUMBER",
     *_PUNCT.values(),
 }
 
@@ -77,7 +88,7 @@ def words() -> dict[str, tuple[str, ...]]:
         if name not in _NOT_WORDS:
             got.setdefault(key(name), []).append(name)
     for word, name in _GROUPED.items():
-        got.setdefault(key(word), []).append(name)
+        got.setdefault(key(word), []).insert(0, name)
     for kind in KINDS:
         for row in table(kind):
             word = key(row.word)

@@ -18,7 +18,8 @@ UNITS: dict[str, tuple[str, Decimal]] = {
     "W": ("W", Decimal(1)), "kW": ("W", Decimal(1000)), "mW": ("W", Decimal("1e-3")),
     "mm2": ("mm2", Decimal(1)), "mm²": ("mm2", Decimal(1)),
     "m": ("m", Decimal(1)), "cm": ("m", Decimal("1e-2")), "mm": ("m", Decimal("1e-3")),
-    "s": ("s", Decimal(1)), "ms": ("s", Decimal("1e-3")), "min": ("s", Decimal(60)), "h": ("s", Decimal(3600)),
+    "s": ("s", Decimal(1)), "ms": ("s", Decimal("1e-3")), "min": ("s", Decimal(60)),
+    "h": ("s", Decimal(3600)),
     "x": ("x", Decimal(1)), "%": ("x", Decimal("1e-2")),
 }  # fmt: skip
 # per dimension: what to print from which magnitude on
@@ -64,9 +65,8 @@ def plain(number: Decimal) -> str:
 def show(si: float, dimension: str) -> str:
     """Print an SI value so that reading it back gives the same float."""
     exact = Decimal(repr(float(si)))
-    for least, unit, power in _PRINT.get(dimension, ((0.0, dimension, 0),)):
-        if abs(si) >= least:
-            break
+    steps = _PRINT.get(dimension, ((0.0, dimension, 0),))
+    unit, power = next((u, p) for least, u, p in steps if abs(si) >= least)
     if si == 0:
         unit, power = dimension, 0
     return f"{plain(exact.scaleb(-power))} {unit}"

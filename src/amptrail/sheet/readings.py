@@ -1,0 +1,330 @@
+"""The readings file: what was measured, seen, heard and exchanged, one line each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from lark import Token, Tree
+
+from amptrail.circuit.model import Circuit, Point, Term, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.errors import InputError, Problem
+from amptrail.sheet.hops import term, word
+from amptrail.sheet.lexer import quantity
+from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.oneline import tree_of
+
+_UNITS = {
+    "meter": ("V",), "loaded": ("V",), "clamp": ("A",), "fuse-drop": ("V",), "ohmmeter": ("ohm",),
+    "scope": ("V", "A"), "lamp": ("s",), "led": ("s",),
+}  # fmt: skip
+_WORDS = {
+    "lamp": ("bright", "dim", "dark", "nothing"), "led": ("bright", "dim", "dark", "nothing"),
+    "meter": ("nothing", "alternates"), "loaded": ("nothing", "alternates"), "clamp": ("nothing", "alternates"),
+    "ohmmeter": ("beeps", "silent"), "scope": ("nothing", "alternates"), "fuse-drop": ("nothing",),
+    "hand": ("hot", "warm", "cold", "nothing"), "eye": ("bright", "dim", "dark", "nothing"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What was in force: plugs apart, fuses or relays out, switches held, feeds fitted. Names of the sheet."""
+
+    unplugged: tuple[str, ...] = ()
+    pulled: tuple[str, ...] = ()  # fuses pulled, relays out
+    on: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    feeds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
+    (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
+    answers, looks, sounds, is, code, replaced speak of the part `a.part` with `word` (no, the look, the code).
+    """
+
+    line: int
+    text: str
+    kind: str  # reading, works, answers, is, looks, sounds, code, replaced
+    a: Term
+    b: Term | None = None
+    phase: str | None = None
+    instrument: str | None = None
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    unit: str | None = None
+    word: str | None = None
+    seconds: float | None = None
+    at_least: bool = False  # lit > 70 s
+    other_lead: Term | None = None  # lamp from BAT.+
+    lamp_w: float | None = None
+    ok: int | None = None
+    tries: int | None = None
+    battery_v: float | None = None
+    conditions: Conditions = Conditions()
+    quality: tuple[str, ...] = ()  # unsure, fluctuates, intermittent, old
+    while_failing: bool | None = None
+    moved: str | None = None  # jumps when this part is moved
+    whose: str = "mine"
+    point: str | None = None  # the named point it was written with
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """All readings of a file, in order, with the warnings they earned."""
+
+    items: tuple[Reading, ...]
+    warnings: tuple[Problem, ...] = ()
+
+
+class _Reader:
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.names = Names(circuit)
+        self.battery: float | None = None
+        self.conditions = Conditions()
+        self.warnings: list[Problem] = []
+        self.points = {key(p.name): p for p in circuit.points}
+        self.phases = {key(p.name): p.name for p in drive_cycle(circuit)} | {"off": "off"}
+
+    def line(self, tree: Tree[Any], number: int, text: str) -> Reading | None:
+        k: Any = tree.children
+        match str(tree.data):
+            case "r_battery":
+                self.battery = self._volts(k[1])
+            case "r_with":
+                self._with(k)
+            case "r_without":
+                self.conditions = Conditions()
+            case "r_replaced":
+                part = self.names.part(word(k[0])).name
+                return Reading(number, text, "replaced", Term(part, ""), word="no change" if k[2] else None)
+            case "r_code":
+                at = Term(self.names.part(word(k[0])).name, "")
+                base = Reading(number, text, "code", at, phase=self._phase(word(k[4])), word=str(word(k[2])))
+                return self._tails(self._standing(base), k[5:])
+            case "r_said":
+                return replace(self._observed(k[2], number, text), whose=str(k[0]).lower())
+            case _:
+                return self._observed(k[0], number, text)
+        return None
+
+    def _standing(self, r: Reading) -> Reading:
+        return replace(r, battery_v=self.battery, conditions=self.conditions)
+
+    def _volts(self, token: Token) -> float:
+        q = quantity(str(token))
+        if q.dimension != "V" or not 0 <= q.si <= 60:
+            raise wrong(token, "impossible", f"{token} is not the voltage of a battery",
+                        remedy="give volts from 0 to 60, such as battery 12.5 V")  # fmt: skip
+        return q.si
+
+    def _phase(self, token: Token) -> str:
+        found = self.phases.get(key(str(token)))
+        if found is None:
+            raise wrong(token, "unknown-phase", f"no phase is called {token}", known=tuple(self.phases.values()),
+                        remedy="use a phase of the sheet, or off for resistance readings")  # fmt: skip
+        return found
+
+    def _with(self, k: Any) -> None:
+        c = self.conditions
+        for item in k:
+            if not isinstance(item, Tree):
+                continue
+            kind, target = str(item.data).removeprefix("c_"), item.children
+            if kind == "feed":
+                token: Any = word(target[1])
+                feeds = {key(f.name): f.name for f in self.circuit.feeds}
+                if key(str(token)) not in feeds:
+                    raise wrong(token, "unknown-feed", f"no feed is called {token}", known=tuple(feeds.values()),
+                                remedy="declare it in the sheet: feed NAME: from A to B")  # fmt: skip
+                c = replace(c, feeds=(*c.feeds, feeds[key(str(token))]))
+            else:
+                at = term(self.names, target[0])
+                name = str(at) if at.name and at.part else at.part or at.name
+                c = replace(c, **{kind: (*getattr(c, kind), name)})
+        self.conditions = c
+
+    def _subject(self, ref: Any) -> tuple[Term, Point | None]:
+        node = ref.children[0]
+        if node.data == "name" and key(str(word(node))) in self.points:
+            point = self.points[key(str(word(node)))]
+            return point.a, point
+        return term(self.names, ref, strict=True), None
+
+    def _observed(self, tree: Any, number: int, text: str) -> Reading:
+        subject, _, phase, seen, *tails = tree.children
+        a, point = self._subject(subject.children[0])
+        b = term(self.names, subject.children[2], strict=True) if subject.children[2] is not None else None
+        if point is not None and b is None:
+            b = point.b
+        base = Reading(
+            number, text, "reading", a, b, self._phase(word(phase)), point=point.name if point else None
+        )
+        return self._tails(self._seen(self._standing(base), seen), tails)
+
+    def _tails(self, r: Reading, tails: Any) -> Reading:
+        for t in tails:
+            k = t.children
+            match str(t.data):
+                case "t_battery":
+                    r = replace(r, battery_v=self._volts(k[1]))
+                case "t_quality":
+                    r = replace(r, quality=(*r.quality, str(k[0]).lower()))
+                case "t_jumps":
+                    r = replace(r, moved=self.names.part(word(k[2])).name)
+                case _:
+                    r = replace(r, while_failing=str(t.data) == "t_failing")
+        return r
+
+    def _seen(self, r: Reading, tree: Any) -> Reading:
+        k = tree.children
+        match str(tree.data):
+            case "s_instrument":
+                return self._measured(r, k[0], k[1:])
+            case "s_works":
+                return self._works(r, k[1])
+            case "s_not_work":
+                return replace(r, kind="works", word="no")
+            case "s_answers":
+                return replace(r, kind="answers", word="yes")
+            case "s_not_answer":
+                return replace(r, kind="answers", word="no")
+            case "s_clicks":
+                return replace(r, kind="sounds", word="clicks")
+            case other:
+                return replace(r, kind=other.removeprefix("s_"), word=str(word(k[1])).lower())
+
+    def _works(self, r: Reading, count: Any) -> Reading:
+        if count is None:
+            return replace(r, kind="works", word="yes")
+        ok, tries = int(count.children[0]), int(count.children[2])
+        if not 0 <= ok <= tries or tries == 0:
+            raise wrong(count.children[0], "impossible", f"{ok} of {tries} cannot be",
+                        remedy="write how often it worked, of how many tries")  # fmt: skip
+        return replace(r, kind="works", word="yes" if ok else "no", ok=ok, tries=tries)
+
+    def _measured(self, r: Reading, tool: Token, items: Any) -> Reading:
+        instrument = str(tool).lower().replace("_", "-")
+        r = replace(r, instrument=instrument)
+        for item in items:
+            r = self._item(r, instrument, item)
+        if r.value is None and r.low is None and r.word is None and r.seconds is None:
+            raise wrong(
+                tool, "no-value", f"what did the {instrument} show?", remedy="write the value after it"
+            )
+        self._reachable(r, tool)
+        return r
+
+    def _item(self, r: Reading, instrument: str, item: Any) -> Reading:
+        k = item.children
+        match str(item.data):
+            case "i_qty":
+                q = quantity(str(k[0]))
+                if instrument == "lamp" and q.dimension == "W":
+                    return replace(r, lamp_w=q.si)
+                return replace(r, value=self._figure(instrument, k[0]), unit=q.dimension)
+            case "i_to":
+                high = self._figure(instrument, k[1])
+                low = min(r.value if r.value is not None else 0.0, high)
+                return replace(r, low=low, high=max(r.value or 0.0, high), value=None)
+            case "i_from":
+                return replace(r, other_lead=term(self.names, k[1], strict=True))
+            case "i_over":
+                return replace(r, word="over range")
+            case "i_same":
+                return replace(r, word="same as battery")
+            case "i_lit":
+                word_ = "lit then dark" if k[3] is not None else "lit"
+                return replace(r, seconds=quantity(str(k[2])).si, at_least=k[1] is not None, word=word_)
+            case "i_blows":
+                return replace(r, seconds=quantity(str(k[2])).si, word="blows")
+            case _:
+                return replace(r, word=self._word(instrument, k[0]))
+
+    def _word(self, instrument: str, token: Token) -> str:
+        said, known = str(token).lower(), _WORDS[instrument]
+        if said not in known:
+            raise wrong(token, "wrong-word", f"a {instrument} does not show {said}", known=known,
+                        remedy="use one of these words, or a number with its unit")  # fmt: skip
+        return said
+
+    def _figure(self, instrument: str, token: Token) -> float:
+        q, units = quantity(str(token)), _UNITS.get(instrument, ())
+        if q.dimension not in units:
+            raise wrong(token, "wrong-unit", f"a {instrument} does not read {token}", known=units,
+                        remedy=f"give a figure in {' or '.join(units) or 'words'}")  # fmt: skip
+        most = {"V": 1000.0, "A": 10_000.0}.get(q.dimension, float("inf"))
+        if abs(q.si) > most or (q.dimension in ("ohm", "s") and q.si < 0):
+            raise wrong(token, "impossible", f"{token} cannot be", remedy="check the sign and the unit")
+        return q.si
+
+    def _reachable(self, r: Reading, token: Token) -> None:
+        part = self.names.parts.get(key(r.a.part))
+        out = {key(p.partition(".")[0]) for p in (*self.conditions.pulled, *self.conditions.unplugged)}
+        if (
+            part is not None
+            and part.kind == "relay"
+            and r.instrument != "clamp"
+            and key(part.name) not in out
+        ):
+            self.warnings.append(
+                Problem(
+                    "under-the-relay",
+                    f"{r.a} is under a fitted relay",
+                    r.line,
+                    token.column or 1,
+                    "warning",
+                    remedy=f"if the relay was out, say so on a line before: with {part.name} out",
+                )  # fmt: skip
+            )
+
+
+def _contradictions(items: list[Reading]) -> list[Problem]:
+    seen: dict[tuple[Any, ...], Reading] = {}
+    found = []
+    for r in items:
+        if r.kind not in ("reading", "works") or r.quality or r.while_failing is not None or r.ok is not None:
+            continue
+        k = (r.kind, r.a, r.b, r.phase, r.instrument, r.other_lead, r.lamp_w, r.conditions, r.whose)
+        old = seen.setdefault(k, r)
+        far = (
+            old.value is not None
+            and r.value is not None
+            and abs(old.value - r.value) > 0.2 * abs(old.value) + 0.3
+        )
+        if far or (old.word != r.word and old.word and r.word):
+            found.append(
+                Problem(
+                    "contradicts",
+                    f"this differs from line {old.line} at the same point",
+                    r.line,
+                    1,
+                    "warning",
+                    remedy="mark the older one `old`, or say `while failing` or `fluctuates`",
+                )  # fmt: skip
+            )
+    return found
+
+
+def parse_readings(circuit: Circuit, text: str) -> Readings:
+    """The readings of a file; InputError with every error, warnings kept in the result."""
+    reader, items, problems = _Reader(circuit), [], []
+    for number, raw in enumerate(text.removeprefix("\ufeff").splitlines(), 1):
+        line = raw.split("#", 1)[0].strip()
+        if not line:
+            continue
+        try:
+            got = reader.line(tree_of(raw, "reading", number), number, line)
+        except InputError as e:
+            problems += [replace(p, line=number) for p in e.problems]
+            continue
+        if got is not None:
+            items.append(got)
+    if problems:
+        raise InputError(tuple(problems))
+    warnings = sorted((*reader.warnings, *_contradictions(items)), key=lambda p: (p.line, p.column))
+    return Readings(tuple(items), tuple(warnings))
