@@ -7,6 +7,7 @@ from typing import Any
 
 from lark import Tree
 
+from amptrail.circuit.checks import remember
 from amptrail.circuit.model import Circuit, Point, Term, key
 from amptrail.errors import InputError, Problem, one
 from amptrail.sheet.build import Builder
@@ -57,6 +58,7 @@ def parse_with_warnings(text: str, name: str = "") -> tuple[Circuit, tuple[Probl
         raise InputError(tuple(problems))
     if name and not circuit.name:
         circuit = replace(circuit, name=name)
+    remember(circuit, builder.places)
     return circuit, tuple(problems)
 
 

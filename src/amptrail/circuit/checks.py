@@ -1,0 +1,245 @@
+"""Is the circuit sound: what a parser cannot see line by line, each problem with place and remedy."""
+
+from __future__ import annotations
+
+from collections import Counter, OrderedDict
+from collections.abc import Iterator, Mapping
+
+from amptrail.circuit.model import (
+    BODY, And, Circuit, Driver, Expr, GroundPin, Held, InPhase, Input, Name, Not, Or, Part, Pulsed, Says, Signal,
+    Supply, Term, key,
+)  # fmt: skip
+from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.wiring import wiring
+from amptrail.errors import Problem, nearest
+
+_PLACES: OrderedDict[Circuit, Mapping[tuple[str, str], tuple[int, int]]] = OrderedDict()
+_TWO_ENDED = frozenset(
+    {"wire", "fuse", "link", "polyfuse", "joint", "switch", "resistor", "lamp", "led", "diode", "motor",
+     "solenoid", "heater", "ptc", "load"}
+)  # fmt: skip
+_FIXED = {"relay": (("86", "85"), ("30",)), "alternator": (("B+",),), "starter": (("30",), ("50",))}
+
+
+def remember(circuit: Circuit, places: Mapping[tuple[str, str], tuple[int, int]]) -> None:
+    """Keep where each statement of a circuit stands, outside the circuit: ("part", "k4") -> (line, column)."""
+    _PLACES[circuit] = places
+    while len(_PLACES) > 64:
+        _PLACES.popitem(last=False)
+
+
+def _at(circuit: Circuit, kind: str, name: str) -> tuple[int, int]:
+    return _PLACES.get(circuit, {}).get((kind, key(name)), (0, 0))
+
+
+def _part_problem(c: Circuit, part: str, code: str, message: str, remedy: str, severity: str = "error") -> Problem:
+    line, column = _at(c, "part", part)
+    return Problem(code, message, line, column, severity, remedy=remedy)  # type: ignore[arg-type]
+
+
+def _batteries(c: Circuit) -> Iterator[Problem]:
+    if not any(p.kind == "battery" for p in c.parts):
+        yield Problem("no-battery", "there is no battery", remedy="add: battery BAT 12.6 V")
+    w, seen = wiring(c), {}
+    for p in c.parts:
+        if p.kind != "battery":
+            continue
+        plus, minus = w.node(Term(p.name, "+")), w.node(Term(p.name, "-"))
+        if plus == minus:
+            yield _part_problem(c, p.name, "battery-shorted", f"both posts of {p.name} are one metal",
+                                "put the parts between them into a path")  # fmt: skip
+        first = seen.setdefault((plus, minus), p)
+        if first is not p and first.said("emf_v") != p.said("emf_v"):
+            yield _part_problem(c, p.name, "batteries-tied", f"{first.name} and {p.name} differ but share both posts",
+                                "put the cable between them into a path", "warning")  # fmt: skip
+
+
+def _used(c: Circuit) -> Counter[int]:
+    """How many terminals of parts meet in each node."""
+    w = wiring(c)
+    return Counter(n for (part, _), n in w.node_of.items() if part)
+
+
+def _dangling(c: Circuit) -> Iterator[Problem]:
+    w, used = wiring(c), _used(c)
+    body = w.node(BODY)
+    for p in c.parts:
+        if p.kind in ("connector", "box", "module", "splice", "ground", "battery"):
+            continue
+        groups = _FIXED.get(p.kind, (("in", "out"),) if p.kind in _TWO_ENDED and not p.contacts else ())
+        mentioned = any(k[0] == key(p.name) for k in w.node_of)
+        if not mentioned:
+            yield _part_problem(c, p.name, "unwired", f"{p.kind} {p.name} is in no path",
+                                "put it in a path, or remove it", "warning")  # fmt: skip
+            continue
+        for name in (n for g in groups for n in g):
+            node = w.node(Term(p.name, name))
+            alone = node is None or (used[node] < 2 and node != body and not w.net_names[node])
+            if alone:
+                yield _part_problem(c, p.name, "dangling", f"nothing is joined to {p.name}.{name}",
+                                    f"carry the path on from {p.name}.{name}", "warning")  # fmt: skip
+
+
+def _links(c: Circuit) -> Iterator[tuple[int | None, int | None]]:
+    """Pairs of nodes a part can join, switches and contacts taken as closed."""
+    w = wiring(c)
+
+    def n(part: str, name: str) -> int | None:
+        return w.node(Term(part, name))
+
+    body = w.node(BODY)
+    for p in c.parts:
+        mine = [node for (part, _), node in w.node_of.items() if part == key(p.name)]
+        if p.kind in ("connector", "box"):
+            for x in c.cavities:
+                if key(x.connector) == key(p.name):
+                    yield n(p.name, f"{x.name}.a"), n(p.name, f"{x.name}.b")
+            continue
+        yield from zip(mine, mine[1:], strict=False)
+        if p.kind == "ground" and mine:
+            yield mine[0], body
+
+
+def _grounded(c: Circuit) -> Iterator[Problem]:
+    w = wiring(c)
+    group = list(range(len(w.names)))
+
+    def root(i: int) -> int:
+        while group[i] != i:
+            i = group[i]
+        return i
+
+    for a, b in _links(c):
+        if a is not None and b is not None:
+            group[root(a)] = root(b)
+    home = [w.node(Term(p.name, "-")) for p in c.parts if p.kind == "battery"]
+    roots = {root(h) for h in home if h is not None}
+    body = w.node(BODY)
+    if roots and body is not None and root(body) not in roots and _used(c)[body] + _grounds(c) > 0:
+        yield Problem("body-floating", "the body is not joined to a battery", severity="warning",
+                      remedy="add: path BAT.- -- joint -- body")  # fmt: skip
+    for p in c.parts:
+        mine = [node for (part, _), node in w.node_of.items() if part == key(p.name)]
+        if roots and mine and p.kind != "battery" and root(mine[0]) not in roots:
+            yield _part_problem(c, p.name, "no-ground-path", f"no path leads from {p.name} to a battery",
+                                "carry its path on to the battery or to body", "warning")  # fmt: skip
+
+
+def _grounds(c: Circuit) -> int:
+    return sum(p.kind == "ground" for p in c.parts)
+
+
+def _loops(c: Circuit) -> Iterator[Problem]:
+    w = wiring(c)
+    for p in c.parts:
+        if p.kind in _TWO_ENDED and not p.contacts:
+            a, b = w.node(Term(p.name, "in")), w.node(Term(p.name, "out"))
+            if a is not None and a == b:
+                yield _part_problem(c, p.name, "bridged", f"both ends of {p.name} are the same metal",
+                                    "look for a net or a path that joins them by mistake")  # fmt: skip
+
+
+def _known_phase(c: Circuit, said: str, who: str) -> Iterator[Problem]:
+    known = [p.name for p in drive_cycle(c)]
+    if key(said) not in map(key, known) and key(said) != "off":
+        yield Problem("unknown-phase", f"{who} speaks of {said}, which is no phase of this sheet",
+                      expected=tuple(known), nearest=nearest(said, known),
+                      remedy=f"use a phase of the sheet, or add: phase {said} as running 10 s")  # fmt: skip
+
+
+def _phases(c: Circuit) -> Iterator[Problem]:
+    for m in c.musts:
+        for said in (*m.on, *m.off):
+            yield from _known_phase(c, said, f"must {m.name}")
+    for d in c.draws:
+        yield from _known_phase(c, d.phase, "draw")
+    strict = c.phases != ()
+    for p in c.parts:
+        for attribute in ("closed_in", "spins_in"):
+            given = p.said(attribute)
+            for said in given if strict and isinstance(given, tuple) else ():
+                yield from _known_phase(c, said, p.name)
+    switches = {key(p.name): p for p in c.parts if p.kind == "switch"}
+    for phase in c.phases:
+        for switch, position in phase.at:
+            part = switches.get(key(switch))
+            line, column = _at(c, "phase", phase.name)
+            if part is None:
+                yield Problem("unknown-switch", f"phase {phase.name} sets {switch}, which is no switch", line, column,
+                              nearest=nearest(switch, [s.name for s in switches.values()]),
+                              remedy="declare it: switch NAME positions off, on")  # fmt: skip
+            else:
+                yield from _position(part, position, line, column)
+
+
+def _position(part: Part, position: str, line: int, column: int) -> Iterator[Problem]:
+    known = part.said("positions")
+    if not isinstance(known, tuple) or key(position) not in map(key, known):
+        names = known if isinstance(known, tuple) else ()
+        yield Problem("unknown-position", f"{part.name} has no position {position}", line, column, expected=names,
+                      nearest=nearest(position, names), remedy="list it in the switch's own line")  # fmt: skip
+
+
+def _terms(e: Expr) -> Iterator[Name | Says | InPhase]:
+    match e:
+        case Name() | Says() | InPhase():
+            yield e
+        case Not(of) | Held(of, _) | Pulsed(of, _):
+            yield from _terms(of)
+        case And(of) | Or(of):
+            for x in of:
+                yield from _terms(x)
+        case _:
+            return
+
+
+def _rules(c: Circuit) -> Iterator[Problem]:
+    inputs = {(key(m.module), key(m.name)) for m in c.modules if isinstance(m, Input)}
+    signals = {(key(m.module), key(m.name)) for m in c.modules if isinstance(m, Signal)}
+    for m in c.modules:
+        if not isinstance(m, (Signal, Driver)):
+            continue
+        for x in _terms(m.expr if isinstance(m, Signal) else m.when):
+            who = f"{m.module} {m.name}"
+            if isinstance(x, InPhase):
+                yield from _known_phase(c, x.phase, who)
+                continue
+            module = x.module if isinstance(x, Says) else m.module
+            k = (key(module), key(x.name))
+            scope = "signal" if isinstance(x, Says) else x.scope
+            found = (k in inputs and scope != "signal") or (k in signals and scope != "input")
+            if not found and key(x.name) != "awake":
+                known = [n for mod, n in (*inputs, *signals) if mod == key(module)]
+                line, column = _at(c, "part", m.module)
+                yield Problem("unknown-signal", f"{who} speaks of {x.name}, which {module} does not know",
+                              line, column, expected=tuple(known), nearest=nearest(x.name, known),
+                              remedy=f"declare the input or the signal of {module}")  # fmt: skip
+
+
+def _modules(c: Circuit) -> Iterator[Problem]:
+    grounds = {key(m.module) for m in c.modules if isinstance(m, GroundPin)}
+    supplies = {key(m.module) for m in c.modules if isinstance(m, Supply)}
+    for p in c.parts:
+        if p.kind == "module" and key(p.name) not in grounds:
+            yield _part_problem(c, p.name, "no-ground-pin", f"module {p.name} has no ground pin",
+                                f"add: {p.name}.31 ground", "warning")  # fmt: skip
+        if p.kind == "module" and key(p.name) not in supplies:
+            yield _part_problem(c, p.name, "no-supply-pin", f"module {p.name} has no supply",
+                                f"add: {p.name}.30 supply 25 ohm awake 12 kohm asleep", "warning")  # fmt: skip
+
+
+def _functions(c: Circuit) -> Iterator[Problem]:
+    musts = [m.name for m in c.musts]
+    for i in c.interlocks:
+        if key(i.function) not in map(key, musts):
+            yield Problem("unknown-function", f"interlock {i.switch} is for {i.function}, which no must line names",
+                          expected=tuple(musts), nearest=nearest(i.function, musts),
+                          remedy="name a function that a must line declares")  # fmt: skip
+
+
+def check(circuit: Circuit) -> list[Problem]:
+    """Every problem of the circuit: errors first, then warnings, by place."""
+    found: list[Problem] = []
+    for rule in (_batteries, _loops, _phases, _rules, _functions, _modules, _dangling, _grounded):
+        found += rule(circuit)
+    return sorted(found, key=lambda p: (p.severity != "error", p.line, p.column))
