@@ -25,8 +25,9 @@ class Block:
 
 
 def _load(v: Vehicle, place: str) -> str:
-    """A load of a kind drawn by lot, of ordinary size while the budget lasts."""
-    kind = v.rng.choice(("motor", "heater", "ptc", "solenoid", "load", "lamp"))
+    """A load, the kinds in turn, of ordinary size while the budget lasts."""
+    v.loads += 1
+    kind = ("motor", "heater", "ptc", "solenoid", "load", "lamp")[(v.loads + v.size) % 6]
     if kind == "solenoid" or not v.afford(7.0):
         return v.part("solenoid", "Y", f"{v.rng.choice((40, 60, 90))} ohm", place)
     if kind == "motor":
@@ -34,7 +35,7 @@ def _load(v: Vehicle, place: str) -> str:
     if kind == "heater":
         return v.part("heater", "R_H", "2.2 ohm", place)
     if kind == "ptc":
-        return v.part("ptc", "PTC", "cold 2 ohm limits 6 A", place)
+        return v.part("ptc", "PTC", "limits 6 A cold 2 ohm", place)
     if kind == "load":
         return v.part("load", "E", "4 A above 6 V", place)
     return v.part("lamp", "L", "12 V 55 W", place)

@@ -107,7 +107,7 @@ def faults(circuit: Circuit, n: int, seed: int, doubles: float = 0.2) -> tuple[t
     """`n` hidden truths, each of one fault, or of two in the share `doubles` of them."""
     rng = Random(f"faults/{seed}")
     parts = [p for p in circuit.parts if p.kind in _BLAMABLE and not (p.kind == "switch" and p.contacts)]
-    found = []
+    found: list[tuple[Fault, ...]] = []
     for _ in range(n):
         first = _one(rng, circuit, parts)
         if rng.random() < doubles:

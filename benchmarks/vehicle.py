@@ -21,6 +21,7 @@ class Vehicle:
     size: int
     count: int = 0
     budget_a: float = 60.0
+    loads: int = 0
     done: set[str] = field(default_factory=set)
     modules: list[str] = field(default_factory=list)
     _numbers: dict[str, int] = field(default_factory=dict)
