@@ -59,11 +59,11 @@ def _driver(b: Builder, part: Part, d: Driver, unit: int, supplies: list[int], g
     p = (on, leak, d.duty if d.duty is not None else 1.0)
     a, z = (pin, ground) if d.side == "low" else (feed, pin)
     label = f"{part.name}.{d.name}"
-    n = b.branch(label, laws.RES, a, z, p, laws.DRIVER, unit, alias=f"{part.name}.{d.pin}")
+    n = b.branch(label, laws.RES, a, z, p, laws.DRIVER, unit, alias=(f"{part.name}.{d.pin}", f"{part.name}.drv.{d.name}"))
     if d.side == "half":
         b.branch(f"{label}.low", laws.RES, pin, ground, (on, leak, 1.0, m), laws.LOWSIDE, unit)
     if d.body_diode:
-        b.branch(f"{label}.diode", laws.DIODE, z, a, (5e-9, 1.5, 0.0))
+        b.branch(f"{label}.diode", laws.DIODE, z, a, (5e-9, 1.5, 0.0), alias=(f"{part.name}.drv.{d.name}.bd",))
     b.locate_name(label, "on_ohm", "p", (n, 0), on)
     b.locate_name(label, "leak_ohm", "p", (n, 1), leak)
     return n
@@ -73,12 +73,13 @@ def _input(b: Builder, part: Part, i: Input, supplies: list[int], ground: int, m
     if i.pull is None:
         return
     pin, label = b.node(part.name, i.pin), f"{part.name}.{i.pin}"
+    alias = (f"{part.name}.{i.name}", f"{part.name}.in.{i.name}")
     ohm = i.ohm if i.ohm is not None else PULL_OHM
     if i.pull == "volts":
-        n = b.branch(label, laws.RES, pin, ground, (ohm, i.pull_v or 0.0), laws.PULL, m)
+        n = b.branch(label, laws.RES, pin, ground, (ohm, i.pull_v or 0.0), laws.PULL, m, alias)
     else:
         top = b.node(part.name, i.pull_from) if i.pull_from else supplies[0] if supplies else ground
-        n = b.branch(label, laws.RES, pin, ground if i.pull == "ground" else top, (ohm,))
+        n = b.branch(label, laws.RES, pin, ground if i.pull == "ground" else top, (ohm,), alias=alias)
     b.locate_name(label, "ohm", "p", (n, 0), ohm)
 
 
@@ -95,7 +96,7 @@ def add_module(b: Builder, part: Part) -> None:
     supplies: list[int] = []
     for s in (x for x in lines if isinstance(x, Supply)):
         pin = b.node(part.name, s.pin)
-        n = b.branch(f"{part.name}.{s.pin}", laws.RES, pin, ground, (s.awake_ohm, s.asleep_ohm), laws.SUPPLY, m)
+        n = b.branch(f"{part.name}.{s.pin}", laws.RES, pin, ground, (s.awake_ohm, s.asleep_ohm), laws.SUPPLY, m, (f"{part.name}.sup{len(supplies)}",))
         b.locate_name(f"{part.name}.{s.pin}", "awake_ohm", "p", (n, 0), s.awake_ohm)
         b.locate_name(f"{part.name}.{s.pin}", "asleep_ohm", "p", (n, 1), s.asleep_ohm)
         b.sup_node.append(pin)
@@ -143,7 +144,7 @@ def _rest(b: Builder, part: Part, x: object, supplies: list[int], ground: int, m
     if isinstance(x, Reference):
         n = b.branch(
             f"{part.name}.{x.pin}", laws.ONEWAY, ground, b.node(part.name, x.pin), (x.volts, x.ohm, x.limit_a), laws.REF, m,
-            alias=f"{part.name}.{x.name}",
+            alias=(f"{part.name}.{x.name}", f"{part.name}.ref.{x.name}"),
         )  # fmt: skip
         for i, name in enumerate(("volts", "ohm", "limit_a")):
             b.locate_name(f"{part.name}.{x.pin}", name, "p", (n, i), (x.volts, x.ohm, x.limit_a)[i])

@@ -170,16 +170,15 @@ class Builder:
         return [name for p, name in self.wires.node_of if p == key(part)]
 
     def branch(self, name: str, kind: int, a: int, b: int, p: tuple[float, ...], gate: int = laws.ALWAYS,
-               unit: int = 0, alias: str | None = None) -> int:  # fmt: skip
+               unit: int = 0, alias: tuple[str, ...] = ()) -> int:  # fmt: skip
         n = len(self.kind)
         self.kind.append(kind)
         self.ends.append((a, b))
         self.p.append((*p, *([0.0] * (4 - len(p)))))
         self.gate.append((gate, unit))
         self.names.append(name)
-        for k in (name, alias):
-            if k is not None:
-                self.aliases.setdefault(key(k), n)
+        for k in (name, *alias):
+            self.aliases.setdefault(key(k), n)
         return n
 
     def locate_name(self, part: str, name: str, array: str, index: tuple[int, ...], value: float, sigma: float = 0.1) -> None:
@@ -254,12 +253,15 @@ class Builder:
         total = len(self.kind) + SPARE + 1
         spare = SPARE + 1
         ends = np.array(self.ends + [(ground, ground)] * spare, dtype=np.int32).reshape(-1, 2)
-        free = -np.ones
+
+        def free(n: int) -> np.ndarray:
+            return np.full(n, -1, dtype=np.int8)
+
         return Lane(
             np.array(self.kind + [laws.NONE] * spare, dtype=np.int32), ends[:, 0].copy(), ends[:, 1].copy(),
             np.array(self.p + [(0.0,) * 4] * spare, dtype=np.float64).reshape(-1, 4), np.zeros(total),
-            np.zeros(total, np.int8), free(len(self.switches), np.int8), free(len(self.relays), np.int8),
-            free(len(self.drv_branch), np.int8), np.zeros(len(self.modules), np.int8), np.zeros(len(self.in_node), np.int8),
+            np.zeros(total, np.int8), free(len(self.switches)), free(len(self.relays)),
+            free(len(self.drv_branch)), np.zeros(len(self.modules), np.int8), np.zeros(len(self.in_node), np.int8),
             np.array(self.pull_drop, dtype=np.float64).reshape(-1, 2),
             np.array([self.excite.get(i, 0.0) for i in range(len(self.alternators))], dtype=np.float64),
             np.array(self.rating, dtype=np.float64), np.array(self.level, dtype=np.float64).reshape(-1, 2),

@@ -122,12 +122,12 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     for k in range(LAST_SWEEPS):
         if k == WARM_SWEEPS:
             w.x[:] = 0.0
-            w.count[1] += 1
+            w.counts[1] += 1
         if k >= WARM_SWEEPS + COLD_SWEEPS and (k - WARM_SWEEPS - COLD_SWEEPS) % 60 == 0:
             damp *= 0.5
-            w.count[2] += 1
+            w.counts[2] += 1
         moved, mismatch, biggest = sweep(net, lane, w, phase, damp)
-        w.count[0] += 1
+        w.counts[0] += 1
         # A part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding.
         if moved < 1e-9 * damp and mismatch < 1e-6 + 1e-9 * biggest:
             return math.isfinite(biggest)
@@ -137,7 +137,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
 @njit(cache=True, nogil=True, error_model="numpy")
 def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Operating point, references included: their current is copied to the supply one round late, to 1 uA."""
-    w.count[4] += 1
+    w.counts[4] += 1
     ok = newton(net, lane, w, phase)
     share = 1.0
     last = math.inf
@@ -159,6 +159,6 @@ def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     else:
         ok = False
     if not ok:
-        w.count[3] += 1
+        w.counts[3] += 1
         w.x[:] = 0.0
     return ok

@@ -86,4 +86,6 @@ class Work(NamedTuple):
     high: Array
     toured: Array  # [state] changed during the tour
     prior: Array  # [state] where the tour began
-    count: Array  # sweeps, cold restarts, damped, not converged, solves
+    counts: Array  # sweeps, cold restarts, damped, not converged, solves
+    tap: Array  # [2] nodes whose difference `span` follows over a tour
+    span: Array  # [2] lowest and highest difference, V

@@ -79,6 +79,9 @@ def _record(net: Static, w: Work, fresh: bool) -> None:
         value = w.v[k] if k < n else w.i[k - n]
         w.low[k] = value if fresh else min(w.low[k], value)
         w.high[k] = value if fresh else max(w.high[k], value)
+    across = w.v[w.tap[0]] - w.v[w.tap[1]]
+    w.span[0] = across if fresh else min(w.span[0], across)
+    w.span[1] = across if fresh else max(w.span[1], across)
 
 
 @njit(cache=True, nogil=True)

@@ -1,0 +1,150 @@
+"""read(): instruments connected at the end of a phase, everything settled again with time stopped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from amptrail.circuit.model import Term
+from amptrail.solve import laws
+from amptrail.solve.kernel import ohm_lanes, read_lanes
+from amptrail.solve.network import Network
+from amptrail.solve.runs import Floats, Runs, names_of
+from amptrail.solve.settle import CHATTER, NOT_CONVERGED
+
+METER_OHM = 10e6
+LOADED_OHM = 3.0
+OHM_VOLTS, OHM_INNER, OVER_RANGE_OHM = 0.4, 1000.0, 20e6
+LED_TESTER = (0.01 / math.exp(2.0 / (2.0 * laws.THERMAL_V)), 2.0, 1000.0)  # 2 V at 10 mA behind 1 kohm (common practice)
+Instrument = Literal["meter", "lamp", "led", "loaded", "clamp", "ohmmeter", "fuse-drop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """An instrument from a to b (points by Term or node number; b defaults to BAT.-). Clamp: `a` is a branch.
+    `parameters`: lamp (rated V, rated W); loaded and meter (ohm,); led (saturation A, n, ohm)."""
+
+    a: Term | str | int
+    b: Term | int | None = None
+    instrument: Instrument = "meter"
+    parameters: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """value/low/high [lane, phase, tap] in V, A or ohm; over range = inf in `value` never occurs: see `over`."""
+
+    runs: Runs
+    taps: tuple[Tap, ...]
+    value: Floats
+    low: Floats
+    high: Floats
+    status: npt.NDArray[np.int8]
+    over: npt.NDArray[np.bool_]
+    changed: npt.NDArray[np.uint8]  # [lane, phase, tap, state item]
+
+    def disturbs(self, lane: int, phase: int, tap: int) -> tuple[str, ...]:
+        """State items the instrument changed (empty when nothing settles anyway)."""
+        return names_of(self.runs.network, self.changed[lane, phase, tap])
+
+    def flags(self, lane: int, phase: int, tap: int) -> tuple[str, ...]:
+        """Of: disturbs, alternates, over_range, not_converged."""
+        status = self.status[lane, phase, tap]
+        told = (
+            ("disturbs", bool(self.disturbs(lane, phase, tap))),
+            ("alternates", status == CHATTER),
+            ("over_range", bool(self.over[lane, phase, tap])),
+            ("not_converged", status == NOT_CONVERGED),
+        )
+        return tuple(name for name, on in told if on)
+
+
+def _branch(tap: Tap) -> tuple[int, tuple[float, ...]]:
+    """The instrument as (branch kind, its four parameters)."""
+    if tap.instrument == "lamp":
+        return laws.LAMP, tap.parameters or (12.0, 5.0)
+    if tap.instrument == "led":
+        return laws.DIODE, tap.parameters or LED_TESTER
+    default = LOADED_OHM if tap.instrument == "loaded" else METER_OHM
+    return laws.RES, tap.parameters or (default,)
+
+
+def _nodes(net: Network, tap: Tap) -> tuple[int, int]:
+    a = tap.a if not isinstance(tap.a, str) else Term(*tap.a.split(".", 1)) if "." in tap.a else Term("", tap.a)
+    return net.node(a), net.static.ground if tap.b is None else net.node(tap.b)
+
+
+def read(network: Network, runs: Runs, taps: Sequence[Tap]) -> Readings:
+    """Every tap on every lane and phase of `runs`."""
+    lanes, phases = runs.status.shape
+    states = runs.snapshot.state.shape[2]
+    shape = (lanes, phases, len(taps))
+    value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    status, over = np.zeros(shape, np.int8), np.zeros(shape, np.bool_)
+    changed = np.zeros((*shape, states), np.uint8)
+    got = Readings(runs, tuple(taps), value, low, high, status, over, changed)
+    ohms = [m for m, t in enumerate(taps) if t.instrument == "ohmmeter"]
+    clamps = [m for m, t in enumerate(taps) if t.instrument == "clamp"]
+    volts = [m for m in range(len(taps)) if m not in ohms and m not in clamps]
+    for m in clamps:
+        _clamp(got, network.branch(taps[m].a), m)
+    if volts:
+        _volts(got, volts)
+    if ohms:
+        _ohms(got, ohms)
+    return got
+
+
+def _clamp(got: Readings, branch: int, m: int) -> None:
+    runs = got.runs
+    got.value[:, :, m] = runs.snapshot.amps[:, :, branch]
+    got.status[:, :, m] = runs.status
+    buzz = runs.status == CHATTER
+    at = runs.network.static.nodes + branch
+    got.low[:, :, m] = np.where(buzz, runs.chatter_low[:, :, at], got.value[:, :, m])
+    got.high[:, :, m] = np.where(buzz, runs.chatter_high[:, :, at], got.value[:, :, m])
+
+
+def _volts(got: Readings, which: list[int]) -> None:
+    runs, net = got.runs, got.runs.network
+    lanes, phases = runs.status.shape
+    nodes = np.array([_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
+    laws_of = [_branch(got.taps[m]) for m in which]
+    kinds = np.array([k for k, _ in laws_of], np.int64)
+    p = np.array([(*x, *([0.0] * (4 - len(x)))) for _, x in laws_of], np.float64).reshape(-1, 4)
+    shape = (lanes, phases, len(which))
+    value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    status = np.zeros(shape, np.int8)
+    state = np.zeros((*shape, runs.snapshot.state.shape[2]), np.uint8)
+    read_lanes(net.static, runs.lanes, np.array(runs.phases, np.int64), runs.snapshot, nodes, kinds, p,
+               value, low, high, status, state)  # fmt: skip
+    got.value[:, :, which], got.low[:, :, which], got.high[:, :, which] = value, low, high
+    got.status[:, :, which] = status
+    changed = state != runs.snapshot.state[:, :, None, :]
+    changed &= ((runs.status[:, :, None] < CHATTER) & (status < CHATTER))[..., None]
+    got.changed[:, :, which] = changed
+
+
+def _ohms(got: Readings, which: list[int]) -> None:
+    runs, net = got.runs, got.runs.network
+    at = net.static.at
+    nodes = np.array([_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
+    across = np.zeros((runs.status.shape[0], len(which)))
+    ok = np.zeros(across.shape, np.bool_)
+    fuses = np.ascontiguousarray(runs.snapshot.state[:, -1, at[5] : at[6]])
+    ohm_lanes(net.static, runs.lanes, fuses, nodes, OHM_VOLTS, OHM_INNER, across, ok)
+    amps = (OHM_VOLTS - across) / OHM_INNER
+    over = across >= amps * OVER_RANGE_OHM
+    ohm = np.where(over, 0.0, across / np.where(over, 1.0, amps))
+    for n, m in enumerate(which):
+        got.value[:, :, m] = got.low[:, :, m] = got.high[:, :, m] = ohm[:, None, n]
+        got.over[:, :, m] = over[:, None, n]
+        got.status[:, :, m] = np.where(ok[:, n], 0, NOT_CONVERGED)[:, None]
+
+
+__all__ = ["Instrument", "Readings", "Tap", "read"]

@@ -1,0 +1,187 @@
+"""run(): drive cycles of many lanes; State and the names of what changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from amptrail.circuit.model import key
+from amptrail.circuit.phases import sleeping
+from amptrail.errors import ModelError, Problem, nearest
+from amptrail.solve.changes import Change, stack
+from amptrail.solve.kernel import Out, run_lanes
+from amptrail.solve.network import Network
+from amptrail.solve.records import Lane
+from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, SETTLED
+
+FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
+FITTED_S = 1.0  # start awake: this long in the phase it was fitted in
+STATUS = {SETTLED: "settled", RACE: "race", CHATTER: "chatter", NOT_CONVERGED: "not_converged"}
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Names of what is on, each list sorted. `relays_energised` is the winding, not a welded contact."""
+
+    relays_energised: tuple[str, ...]
+    modules_awake: tuple[str, ...]
+    drivers_on: tuple[str, ...]
+    drivers_tripped: tuple[str, ...]
+    fuses_open: tuple[str, ...]
+    charging: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """Ends of the phases of the last cycle. `phases` are indexes into network.phases. NaN never occurs:
+    where status is not_converged or chatter, volts and amps are those of the last sweep and mean nothing."""
+
+    network: Network
+    lanes: Lane
+    phases: tuple[int, ...]
+    snapshot: Out
+
+    @property
+    def volts(self) -> Floats:
+        """[lane, phase, node], V above BAT.-."""
+        return self.snapshot.volts  # type: ignore[no-any-return]
+
+    @property
+    def amps(self) -> Floats:
+        """[lane, phase, branch], A from a to b (battery and alternator: delivered)."""
+        return self.snapshot.amps[:, :, : len(self.network.branches)]  # type: ignore[no-any-return]
+
+    @property
+    def status(self) -> npt.NDArray[np.int8]:
+        """[lane, phase] SETTLED, RACE, CHATTER, NOT_CONVERGED."""
+        return self.snapshot.status  # type: ignore[no-any-return]
+
+    @property
+    def chatter_low(self) -> Floats:
+        """[lane, phase, node then branch] lowest over one chatter tour (0 elsewhere)."""
+        return self.snapshot.low  # type: ignore[no-any-return]
+
+    @property
+    def chatter_high(self) -> Floats:
+        """[lane, phase, node then branch] highest over one chatter tour."""
+        return self.snapshot.high  # type: ignore[no-any-return]
+
+    @property
+    def counters(self) -> dict[str, int]:
+        """Sums over lanes: sweeps, cold restarts, damped restarts, solves without convergence, solves."""
+        names = ("sweeps", "cold", "damped", "not_converged", "solves")
+        return dict(zip(names, (int(x) for x in self.snapshot.counts.sum(axis=0)), strict=True))
+
+    def state(self, lane: int, phase: int) -> State:
+        """The discrete state at the end of a phase (index into `phases`)."""
+        return state_of(self.network, self.snapshot.state[lane, phase])
+
+    def chattering(self, lane: int, phase: int) -> tuple[str, ...]:
+        """Names of the state items that keep changing."""
+        if self.status[lane, phase] != CHATTER:
+            return ()
+        return names_of(self.network, self.snapshot.toured[lane, phase])
+
+
+def state_of(net: Network, bits: npt.NDArray[np.uint8]) -> State:
+    """Names of what is on in a state vector."""
+    at = net.static.at
+
+    def on(k: int, names: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(sorted(n for n, b in zip(names, bits[at[k] :], strict=False) if b))
+
+    return State(on(0, net.relays), on(2, net.modules), on(3, net.drivers), on(4, net.drivers), on(5, net.fuses), on(6, net.alternators))
+
+
+def names_of(net: Network, bits: npt.NDArray[np.uint8]) -> tuple[str, ...]:
+    """Items of the state lists (`relay K4`, `awake ECM`, ...) whose bit is set, sorted."""
+    last = net.static.at[7]
+    return tuple(sorted(n for n, b in zip(net.items[:last], bits, strict=False) if b and not n.startswith("alive ")))
+
+
+def outputs(net: Network, lanes: int, phases: int) -> Out:
+    """Empty result arrays."""
+    n, b, s = net.static.nodes, net.base.kind.size, int(net.static.at[-1])
+    timers, refs = net.static.hold_s.size, net.static.refs.shape[0]
+    shape = (lanes, phases)
+    return Out(
+        np.zeros((*shape, n)), np.zeros((*shape, b)), np.zeros(shape, np.int8), np.zeros((*shape, s), np.uint8),
+        np.zeros((*shape, b)), np.zeros((*shape, timers), np.uint8), np.zeros((*shape, timers)), np.zeros((*shape, refs)),
+        np.zeros(shape), np.zeros((*shape, n + b)), np.zeros((*shape, n + b)), np.zeros((*shape, s), np.uint8),
+        np.zeros((lanes, 5), np.int64),
+    )  # fmt: skip
+
+
+def phase_number(net: Network, name: str) -> int:
+    """Index of a phase by name; ModelError when the cycle has none such."""
+    names = [p.name for p in net.phases]
+    for i, n in enumerate(names):
+        if key(n) == key(name):
+            return i
+    raise ModelError((Problem("no-such-phase", f"no phase {name}", expected=tuple(names), nearest=nearest(name, names)),))
+
+
+def _live(net: Network, lanes: Lane, steps: list[tuple[int, float, int]], begin: Out | None, at: int, phases: int) -> Out:
+    out = outputs(net, lanes.kind.shape[0], max(phases, 1))
+    order = np.array([s[0] for s in steps], np.int64)
+    seconds = np.array([s[1] for s in steps], np.float64)
+    into = np.array([s[2] for s in steps], np.int64)
+    run_lanes(net.static, lanes, order, seconds, into, begin if begin is not None else out, at if begin is not None else -1, out)
+    return out
+
+
+def run(
+    network: Network,
+    lanes: Sequence[Sequence[Change]],
+    start: str = "asleep",
+    cycles: int = 2,
+    phases: Sequence[str] | None = None,
+) -> Runs:
+    """Live through the drive cycle with each lane's changes present and keep the phases of the last pass.
+
+    `start` "asleep": everything off, 60 s asleep, then `cycles` passes. "awake:PHASE": a healthy vehicle is
+    brought to the end of PHASE; the changes happen; 1 s more of it, the rest of the cycle, then `cycles` passes.
+    """
+    many = stack(network, lanes)
+    seconds = network.static.duration
+    count = len(network.phases)
+    bed = network.phases.index(sleeping(network.circuit))
+    steps: list[tuple[int, float, int]] = [(bed, FIRST_SLEEP_S, -1)]
+    begin: Out | None = None
+    if start != "asleep":
+        if not start.startswith("awake:"):
+            raise ModelError((Problem("bad-start", f"start {start!r}", expected=("asleep", "awake:PHASE")),))
+        at = phase_number(network, start.removeprefix("awake:"))
+        before = steps + [(k, float(seconds[k]), k) for k in range(count)]
+        begin = _live(network, stack(network, [()]), before, None, -1, count)
+        steps = [(at, FITTED_S, -1)] + [(k, float(seconds[k]), -1) for k in range(at + 1, count)]
+    kept = tuple(range(count)) if phases is None else tuple(phase_number(network, p) for p in phases)
+    for c in range(max(cycles, 1)):
+        for k in range(count):
+            keep = kept.index(k) if c == max(cycles, 1) - 1 and k in kept else -1
+            steps.append((k, float(seconds[k]), keep))
+    out = _live(network, many, steps, begin, at if begin is not None else -1, len(kept))
+    return Runs(network, many, kept, out)
+
+
+def conservation(runs: Runs) -> tuple[float, float]:
+    """(largest current left over at any node, A; largest power left over, W) over all converged lanes."""
+    net = runs.network
+    worst_a = worst_w = 0.0
+    leak = runs.volts * 1e-9
+    for n in range(runs.volts.shape[0]):
+        left = leak[n].copy()
+        amps = runs.snapshot.amps[n]
+        for k in range(left.shape[0]):
+            np.add.at(left[k], runs.lanes.na[n], amps[k])
+            np.add.at(left[k], runs.lanes.nb[n], -amps[k])
+        left[:, net.static.ground] = 0.0
+        good = (runs.status[n] == SETTLED) | (runs.status[n] == RACE)
+        if good.any():
+            worst_a = max(worst_a, float(np.abs(left[good]).max()))
+            worst_w = max(worst_w, float(np.abs((left * runs.volts[n]).sum(axis=1))[good].max()))
+    return worst_a, worst_w
