@@ -2,5 +2,6 @@
 
 from amptrail.faults.catalogue import NOTHING, catalogue
 from amptrail.faults.hypothesis import Hypothesis, Look
+from amptrail.faults.overlay import changes
 
-__all__ = ["NOTHING", "Hypothesis", "Look", "catalogue"]
+__all__ = ["NOTHING", "Hypothesis", "Look", "catalogue", "changes"]

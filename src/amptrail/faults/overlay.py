@@ -1,0 +1,163 @@
+"""A fault as changes of one lane of a compiled network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from amptrail.circuit.model import BODY, Driver, Fault, Input, Term, key
+from amptrail.circuit.tables import number
+from amptrail.errors import ModelError, one
+from amptrail.solve.changes import Change, Kind
+from amptrail.solve.network import Network
+
+# what a severity nobody stated is taken to be, ohm (common practice: a bad joint, a hard chafe, a wet plug)
+UNSAID_OHM = {"resistance": 1.0, "to_ground": 0.05, "to_supply": 0.05, "to_point": 0.1}
+CAVITY_OHM = 0.002  # oracle SCHEMA: one healthy cavity
+Changes = tuple[Change, ...]
+
+
+def _ohm(fault: Fault, ohm: float | None) -> float:
+    given = fault.ohm if fault.ohm is not None else ohm
+    value = given if given is not None else UNSAID_OHM[fault.mode]
+    if not value > 0:
+        raise one("severity", f"{value} ohm at {fault.at} is not a resistance above zero")
+    return value
+
+
+def _node(net: Network, term: Term) -> int:
+    """The metal blamed; a cavity without a side is its side a, a part its first joined end."""
+    tries = (term.name, f"{term.name}.a", "in", "out", "+", "1", "30")
+    for name in tries:
+        known = net.node_index.get((key(term.part), key(name)))
+        if known is not None and (name == term.name or not term.name or name.endswith(".a")):
+            return known
+    return net.node(term)
+
+
+def _branches(net: Network, at: Term) -> tuple[int, ...]:
+    """The branch blamed, or every branch of a part that has none of its own name."""
+    try:
+        return (net.branch(at),)
+    except ModelError:
+        if at.name or key(at.part) not in net.part_branches:
+            raise
+        return net.part_branches[key(at.part)]
+
+
+def _open(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return tuple(Change(Kind.OPEN, b) for b in _branches(net, fault.at))
+
+
+def _series(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return tuple(Change(Kind.SERIES, b, value=_ohm(fault, ohm)) for b in _branches(net, fault.at))
+
+
+def _plus(net: Network) -> Term:
+    battery = next(p for p in net.circuit.parts if p.kind == "battery")
+    return Term(battery.name, "+")
+
+
+def _bridge(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    to = {"to_ground": BODY, "to_supply": _plus(net)}.get(fault.mode, fault.to)
+    if to is None:
+        raise one("fault", f"{fault.at}: a leak needs a second point")
+    a, b = _node(net, fault.at), _node(net, to)
+    return () if a == b else (Change(Kind.BRIDGE, a, b, _ohm(fault, ohm)),)
+
+
+def _stuck(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    kind = Kind.STUCK_ON if fault.mode == "stuck_on" else Kind.STUCK_OFF
+    return (Change(kind, fault.at.part),)
+
+
+def _pin_line(net: Network, fault: Fault) -> Driver | Input:
+    """The driver or input blamed, by its name or its pin."""
+    lines = [x for x in net.circuit.modules if key(x.module) == key(fault.at.part)]
+    for kind in (Driver, Input):
+        for x in lines:
+            if (
+                isinstance(x, (Driver, Input))
+                and isinstance(x, kind)
+                and key(fault.at.name) in (key(x.name), key(x.pin))
+            ):
+                return x
+    raise one("fault", f"{fault.at} is neither an output nor an input of {fault.at.part}")
+
+
+def _dead(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    line = _pin_line(net, fault)
+    kind = Kind.DRIVER_DEAD if isinstance(line, Driver) else Kind.INPUT_DEAD
+    return (Change(kind, f"{line.module}.{line.name}"),)
+
+
+def _always_on(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    line = _pin_line(net, fault)
+    if not isinstance(line, Driver):
+        raise one("fault", f"{fault.at} is an input: only an output can be always on")
+    return (Change(Kind.DRIVER_ON, f"{line.module}.{line.name}"),)
+
+
+def _awake(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return (Change(Kind.STAYS_AWAKE, fault.at.part),)
+
+
+def _module_dead(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return (Change(Kind.MODULE_DEAD, fault.at.part),)
+
+
+def _seized(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return (Change(Kind.SEIZED, fault.at.part),)
+
+
+def _has(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    if fault.attribute is None or fault.value is None:
+        raise one("fault", f"{fault.at}: `has` needs a figure")
+    return (Change(Kind.PARAM, fault.at.part, fault.attribute, fault.value),)
+
+
+def _wrong_rating(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    part = next((p for p in net.circuit.parts if key(p.name) == key(fault.at.part)), None)
+    if part is None or part.kind not in ("fuse", "link"):
+        raise one("fault", f"{fault.at} is no fuse")
+    value = fault.value if fault.value is not None else 2 * number(part, "rating_a")
+    return (Change(Kind.PARAM, part.name, "rating_a", value),)
+
+
+def _missing(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return (Change(Kind.UNPLUG, fault.at.part),)
+
+
+def _swapped(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    if fault.to is None:
+        raise one(
+            "fault", f"{fault.at} swapped: with which cavity?", remedy="Write `X7.4 swapped with X7.5`."
+        )
+    one_, two = (Term(t.part, t.name.removesuffix(".a").removesuffix(".b")) for t in (fault.at, fault.to))
+    ends = [[net.node(Term(t.part, f"{t.name}.{side}")) for side in "ab"] for t in (one_, two)]
+    crossed = [(ends[0][0], ends[1][1]), (ends[1][0], ends[0][1])]
+    return (
+        Change(Kind.OPEN, net.branch(one_)),
+        Change(Kind.OPEN, net.branch(two)),
+        *(Change(Kind.BRIDGE, a, b, CAVITY_OHM) for a, b in crossed if a != b),
+    )
+
+
+def _held(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return (Change(Kind.SWITCH_HELD, fault.at.part, "open"),)
+
+
+def _nothing(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    return ()  # the circuit is sound: belief widens the readings instead
+
+
+_MODES: dict[str, Callable[[Network, Fault, float | None], Changes]] = {
+    "open": _open, "resistance": _series, "to_ground": _bridge, "to_supply": _bridge, "to_point": _bridge,
+    "stuck_on": _stuck, "stuck_off": _stuck, "dead": _dead, "always_on": _always_on, "stays_awake": _awake,
+    "woken": _awake, "module_dead": _module_dead, "seized": _seized, "has": _has, "wrong_rating": _wrong_rating,
+    "missing": _missing, "swapped": _swapped, "interlock_open": _held, "instrument_wrong": _nothing,
+}  # fmt: skip
+
+
+def changes(network: Network, fault: Fault, ohm: float | None = None) -> Changes:
+    """What a fault does to a lane. `ohm` serves where the fault states no resistance of its own."""
+    return _MODES[fault.mode](network, fault, ohm)
