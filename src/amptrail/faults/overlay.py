@@ -153,8 +153,9 @@ def _nothing(net: Network, fault: Fault, ohm: float | None) -> Changes:
 _MODES: dict[str, Callable[[Network, Fault, float | None], Changes]] = {
     "open": _open, "resistance": _series, "to_ground": _bridge, "to_supply": _bridge, "to_point": _bridge,
     "stuck_on": _stuck, "stuck_off": _stuck, "dead": _dead, "always_on": _always_on, "stays_awake": _awake,
-    "woken": _awake, "module_dead": _module_dead, "seized": _seized, "has": _has, "wrong_rating": _wrong_rating,
-    "missing": _missing, "swapped": _swapped, "interlock_open": _held, "instrument_wrong": _nothing,
+    "woken": _awake, "module_dead": _module_dead, "seized": _seized, "has": _has,
+    "wrong_rating": _wrong_rating, "missing": _missing, "swapped": _swapped, "interlock_open": _held,
+    "instrument_wrong": _nothing,
 }  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The instruments of the bench: what each measures, what it draws, how far to trust it, where it may not go."""
+"""The instruments: what each measures and draws, how far to trust it, where it may not go."""
 
 from amptrail.instruments.catalogue import Instrument, by_name, instruments
 from amptrail.instruments.cautions import cautions

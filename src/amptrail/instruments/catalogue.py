@@ -59,8 +59,8 @@ def _instrument(r: dict[str, str]) -> Instrument:
     return Instrument(
         r["name"], cast(What, r["what"]), r["unit"], cast(TapKind, r["tap"]),
         tuple(float(x) for x in r["parameters"].split()), float(r["accuracy"]), float(r["floor"]),
-        float(r["resolution"]), float(r["setup_min"]), r["may_energise"] == "yes", r["says_nothing"], r["status"],
-        r["source"],
+        float(r["resolution"]), float(r["setup_min"]), r["may_energise"] == "yes", r["says_nothing"],
+        r["status"], r["source"],
     )  # fmt: skip
 
 
