@@ -129,7 +129,5 @@ def _all_terms(circuit: Circuit) -> tuple[tuple[Term, ...], ...]:
     hops = tuple(
         (Term(h.part, h.a), Term(h.part, h.b)) for path in circuit.paths for h in path.hops if h.part
     )
-    posts = tuple(
-        (Term(p.name, "+"), Term(p.name, "-")) for p in circuit.parts if p.kind == "battery"
-    )
+    posts = tuple((Term(p.name, "+"), Term(p.name, "-")) for p in circuit.parts if p.kind == "battery")
     return posts + hops + tuple(net.terms for net in circuit.nets)

@@ -1,0 +1,366 @@
+"""The solver as the use cases see it: circuits in, named readings and states out.
+
+Everything here is bookkeeping between names and arrays; the numbers come from `amptrail.solve`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.circuit.model import Circuit, Fault, Term, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.faults import changes
+from amptrail.instruments import by_name
+from amptrail.jobs.feeds import fitted
+from amptrail.jobs.observe import Conditions, Observation
+from amptrail.jobs.spots import Spot, battery_plus
+from amptrail.solve.assemble import assemble
+from amptrail.solve.changes import Change, Kind
+from amptrail.solve.network import Network
+from amptrail.solve.readings import Tap, read
+from amptrail.solve.runs import STATUS, Runs, run
+from amptrail.solve.settle import CHATTER, NOT_CONVERGED
+from amptrail.jobs.tolerance import covariance, spread
+
+Array = NDArray[np.float64]
+Faults = tuple[Fault, ...]
+Lane = tuple[Change, ...]
+Json = dict[str, Any]
+WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
+WRONG_PLACES = WRONG_POINTS + WRONG_PHASES
+Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading: value (None where there is no steady one), band, what the instrument switched."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    disturbs: tuple[str, ...]
+    alternates: tuple[float, float] | None
+    flags: tuple[str, ...]
+
+    def flagged(self, more: tuple[str, ...]) -> Reading:
+        """The same reading with further flags."""
+        return replace(self, flags=(*self.flags, *more)) if more else self
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseState:
+    """Status and discrete state at the end of a phase, ready for JSON."""
+
+    status: str
+    state: Json
+    chatter: tuple[str, ...]
+    alternatives: tuple[str, ...]
+    unreachable: bool
+
+
+def tap(spot: Spot, instrument: str) -> Tap:
+    """The tap of an instrument by name (`lamp 21 W`, `loaded 3 ohm`) at a spot."""
+    if spot.what == "amps":
+        return Tap(spot.a if spot.a.name else spot.a.part, None, "clamp")
+    if spot.what == "ohms" or instrument == "ohmmeter":
+        return Tap(spot.a, spot.b, "ohmmeter")
+    known = by_name(instrument)
+    return Tap(spot.a, spot.b, known.tap_kind, known.tap_parameters)
+
+
+class Session:
+    """One compiled circuit."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.network: Network = assemble(circuit)
+
+    def lane(self, faults: Faults) -> Lane:
+        """The changes of some faults at once."""
+        return tuple(c for f in faults for c in changes(self.network, f))
+
+    def condition_changes(self, c: Conditions) -> Lane:
+        """Standing conditions as changes."""
+        out = [Change(Kind.UNPLUG, x) for x in c.unplugged]
+        out += [Change(Kind.RELAY_OUT if self._is(x, "relay") else Kind.UNPLUG, x) for x in c.out]
+        out += [Change(Kind.FUSE_OUT if self._is(x, "fuse") else Kind.UNPLUG, x) for x in c.pulled]
+        out += [Change(Kind.SWITCH_HELD, x, "closed") for x in c.on]
+        out += [Change(Kind.SWITCH_HELD, x, "open") for x in c.off]
+        return tuple(out)
+
+    def _is(self, name: str, kind: str) -> bool:
+        return any(key(p.name) == key(name) and p.kind == kind for p in self.circuit.parts)
+
+    def run(
+        self, lanes: Sequence[Lane], start: str, cycles: int, phases: Sequence[int] | None = None
+    ) -> Runs:
+        """Drive cycles of many lanes; `phases` limits what is kept."""
+        names = None if phases is None else [self.network.phases[p].name for p in phases]
+        return run(self.network, lanes, start, cycles, names)
+
+    def read_all(
+        self, runs: Runs, asked: Sequence[tuple[Spot, str]], phases: Sequence[int], bands: bool
+    ) -> list[list[list[Reading]]]:
+        """[lane][phase slot][asked] of readings at the phases given (indices kept in `runs`)."""
+        taps = [tap(s, i) for s, i in asked]
+        got = read(self.network, runs, taps)
+        wide = spread(self.network, runs, got) if bands and taps else np.zeros(got.value.shape)
+        slots = [runs.phases.index(p) for p in phases]
+        return [
+            [[_reading(got, wide, lane, slot, t) for t in range(len(taps))] for slot in slots]
+            for lane in range(runs.status.shape[0])
+        ]
+
+    def read_off(self, runs: Runs, asked: Sequence[tuple[Spot, str]]) -> list[list[Reading]]:
+        """[lane][asked] of ohmmeter readings with battery and charger away."""
+        got = read(self.network, runs, [tap(s, i) for s, i in asked])
+        none = np.zeros(got.value.shape)
+        return [
+            [_reading(got, none, lane, -1, t) for t in range(len(asked))]
+            for lane in range(runs.status.shape[0])
+        ]
+
+    def state(self, runs: Runs, lane: int, phase: int) -> PhaseState:
+        """The state at the end of a phase, with what buzzes and what could not be reached."""
+        slot = runs.phases.index(phase)
+        s = runs.state(lane, slot)
+        listed = {
+            "relays_energised": list(s.relays_energised),
+            "modules_awake": list(s.modules_awake),
+            "drivers_on": list(s.drivers_on),
+            "drivers_tripped": list(s.drivers_tripped),
+            "fuses_open": list(s.fuses_open),
+            "charging": list(s.charging),
+        }
+        return PhaseState(
+            STATUS[int(runs.status[lane, slot])],
+            listed,
+            runs.chattering(lane, slot),
+            (),
+            not self._reached(runs, lane, phase),
+        )
+
+    def _reached(self, runs: Runs, lane: int, phase: int) -> bool:
+        """Whether what the phase names can come about: cranking needs the starter pulled in, where one is drawn."""
+        if drive_cycle(self.circuit)[phase].base != "cranking":
+            return True
+        starters = [p.name for p in self.circuit.parts if p.kind == "starter"]
+        if not starters:
+            return True
+        on = {key(r) for r in runs.state(lane, runs.phases.index(phase)).relays_energised}
+        return any(key(s) in on for s in starters)
+
+
+def _reading(got: Any, wide: Array, lane: int, slot: int, t: int) -> Reading:
+    status = int(got.status[lane, slot, t])
+    flags = tuple(f for f in got.flags(lane, slot, t))
+    if status == NOT_CONVERGED:
+        return Reading(None, None, None, (), None, flags)
+    if status == CHATTER:
+        ends = (float(got.low[lane, slot, t]), float(got.high[lane, slot, t]))
+        return Reading(None, None, None, (), ends, flags)
+    if bool(got.over[lane, slot, t]):
+        return Reading(None, None, None, (), None, flags)
+    value, half = float(got.value[lane, slot, t]), Z90 * float(wide[lane, slot, t])
+    return Reading(value, value - half, value + half, got.disturbs(lane, slot, t), None, flags)
+
+
+@lru_cache(maxsize=32)
+def session(circuit: Circuit) -> Session:
+    """The compiled circuit, kept."""
+    return Session(circuit)
+
+
+@lru_cache(maxsize=32)
+def reachable_phases(circuit: Circuit) -> tuple[int, ...]:
+    """Phases of the drive cycle that a person can bring about: all that the cycle names."""
+    return tuple(range(len(drive_cycle(circuit))))
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Predictions of some numeric observations: `mean[lane, m]`, `cov[lane, m, m]`, `others[lane, m, k]`, and
+    the readings themselves as `value[m]`, `sigma[m]`."""
+
+    mean: Array
+    cov: Array
+    others: Array
+    value: Array
+    sigma: Array
+
+
+class Solved:
+    """Lanes run under some standing conditions, ready to be read."""
+
+    def __init__(self, session_: Session, runs: Runs) -> None:
+        self.session, self.runs = session_, runs
+
+    def _slot(self, phase: int) -> int:
+        return self.runs.phases.index(max(phase, 0))
+
+    def measure(self, jobs: Sequence[tuple[Spot, str, int]]) -> tuple[Array, list[tuple[str, ...]]]:
+        """(value[lane, job], what each job's instrument switches on the first lane). A lane without a steady
+        value gives the middle of its range; over range gives 20 Mohm."""
+        distinct = list(dict.fromkeys((s, i) for s, i, _ in jobs))
+        got = read(self.session.network, self.runs, [tap(s, i) for s, i in distinct])
+        value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
+        value = np.where(got.over, 20e6, value)
+        at = [(self._slot(p), distinct.index((s, i))) for s, i, p in jobs]
+        return (
+            np.stack([value[:, slot, t] for slot, t in at], axis=1) if at else np.zeros((len(value), 0)),
+            [got.disturbs(0, slot, t) for slot, t in at],
+        )
+
+    def columns(self, seen: Sequence[Observation]) -> Part:
+        """Predictions, tolerances and wrong-place alternatives for numeric observations."""
+        spots = [self._spot(o) for o in seen]
+        taps = [tap(s, o.instrument) for s, o in zip(spots, seen, strict=True)]
+        got = read(self.session.network, self.runs, taps)
+        slots = [self._slot(o.phase or 0) for o in seen]
+        raw = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
+        raw = np.where(got.over, 20e6, raw)
+        mean = np.stack([raw[:, s, t] for t, s in enumerate(slots)], axis=1)
+        battery = [o.battery_v is not None for o in seen]
+        cov = covariance(self.session.network, self.runs, got, slots, battery)
+        value = np.zeros(len(seen))
+        sigma = np.ones(len(seen))
+        for t, o in enumerate(seen):
+            scale = self._battery_scale(o, slots[t])
+            mean[:, t] *= scale
+            cov[:, t, :] *= scale[:, None]
+            cov[:, :, t] *= scale[:, None]
+            instrument = by_name(o.instrument)
+            value[t] = self._value(o)
+            sigma[t] = instrument.sigma(value[t])
+            if o.kind == "same":
+                mean[:, t] = mean[:, t] / np.maximum(self._supply(slots[t]) * scale, 1e-3)
+                cov[:, t, :] /= 12.0
+                cov[:, :, t] /= 12.0
+                value[t], sigma[t] = 1.0, 0.02
+            if o.kind == "range":
+                value[t] = (o.low + o.high) / 2
+            if o.instrument == "ohmmeter":  # ohms span decades: compare logarithms
+                cov[:, t, t] /= np.maximum(mean[:, t], 0.05) ** 2
+                mean[:, t] = np.log(np.maximum(mean[:, t], 0.05))
+                value[t], sigma[t] = np.log(max(o.value, 0.05)), 0.1 + 0.3 / max(o.value, 0.3)
+        return Part(mean, cov, self._others(spots, seen, slots), value, sigma)
+
+    def _spot(self, o: Observation) -> Spot:
+        if o.spot is None:
+            raise AssertionError("a numeric observation has a spot")
+        return o.spot
+
+    def _value(self, o: Observation) -> float:
+        return o.value
+
+    def _supply(self, slot: int) -> Array:
+        net = self.session.network
+        return np.asarray(self.runs.volts[:, slot, net.node(battery_plus(self.session.circuit))], np.float64)
+
+    def _battery_scale(self, o: Observation, slot: int) -> Array:
+        """Readings as fractions of the battery at that moment (JOB.md step 2)."""
+        ones = np.ones(self.runs.status.shape[0])
+        if o.battery_v is None or o.instrument == "ohmmeter":
+            return ones
+        now = self._supply(slot)
+        good = now > 3.0
+        return np.where(good, o.battery_v / np.where(good, now, 1.0), ones)
+
+    def _others(self, spots: Sequence[Spot], seen: Sequence[Observation], slots: Sequence[int]) -> Array:
+        """What neighbours and other phases would have shown (volts; a clamp's neighbour is nothing)."""
+        net, volts = self.session.network, self.runs.volts
+        out = np.zeros((len(volts), len(seen), WRONG_PLACES))
+        count = len(self.runs.phases)
+        for t, (s, o) in enumerate(zip(spots, seen, strict=True)):
+            if s.what != "volts" or o.kind == "same":
+                continue
+            a = net.node(s.a)
+            b = net.node(s.b) if s.b else net.static.ground
+            near = _neighbours(self.session.circuit, s.a, net)
+            for k in range(WRONG_POINTS):
+                n = near[k] if k < len(near) else net.static.ground
+                out[:, t, k] = volts[:, slots[t], n] - volts[:, slots[t], b]
+            other = (slots[t] + 1) % count
+            out[:, t, WRONG_POINTS] = volts[:, other, a] - volts[:, other, b]
+        return out
+
+    # ---- states ---------------------------------------------------------------------------------
+    def state_hash(self, phases: Sequence[int]) -> NDArray[np.int64]:
+        """One number a lane for its discrete state in these phases."""
+        out = np.zeros(self.runs.status.shape[0], np.int64)
+        for p in phases:
+            bits = self.runs.snapshot.state[:, self._slot(p), :]
+            for k in range(bits.shape[1]):
+                out = out * 31 + bits[:, k].astype(np.int64) + 7
+        return out
+
+    def volts(self, a: Term, b: Term, phase: int) -> Array:
+        """Volts from a to b at the end of a phase, per lane."""
+        net, v = self.session.network, self.runs.volts[:, self._slot(phase)]
+        return np.asarray(v[:, net.node(a)] - v[:, net.node(b)], np.float64)
+
+    def across(self, part: str, phase: int) -> Array:
+        """Volts across a two-ended part, per lane; a starter's motor, a module's supply for those kinds."""
+        net = self.session.network
+        b = net.branch(part)
+        v = self.runs.volts[:, self._slot(phase)]
+        return np.asarray(v[:, self.runs.lanes.na[0, b]] - v[:, self.runs.lanes.nb[0, b]], np.float64)
+
+    def _item(self, name: str, phase: int) -> Array:
+        net = self.session.network
+        for k, item in enumerate(net.items):
+            if key(item) == key(name):
+                return np.asarray(self.runs.snapshot.state[:, self._slot(phase), k], np.float64)
+        return np.zeros(self.runs.status.shape[0])
+
+    def energised(self, relay: str, phase: int) -> Array:
+        """1 where the relay's winding holds, per lane."""
+        return self._item(f"relay {relay}", phase)
+
+    def awake(self, module: str, phase: int) -> Array:
+        """1 where the module is awake, per lane."""
+        return self._item(f"awake {module}", phase)
+
+    def signal(self, module: str, name: str, phase: int) -> Array:
+        """1 where the module's signal is true, per lane."""
+        return (
+            self.awake(module, phase)
+            if key(name) == "awake"
+            else self._item(f"signal {module}.{name}", phase)
+        )
+
+    def switches(self, relay: str, phase: int) -> Array:
+        """1 where the relay's armature differs from the phase before, per lane."""
+        count = len(self.session.network.phases)
+        before = (phase - 1) % count
+        if before not in self.runs.phases:
+            return self.energised(relay, phase)
+        now, then = self.energised(relay, phase), self.energised(relay, before)
+        return np.abs(now - then)
+
+    def lamp_volts(self, o: Observation) -> Array:
+        """Volts across the test lamp of an observation, per lane."""
+        spot = self._spot(o)
+        got = read(self.session.network, self.runs, [tap(spot, o.instrument)])
+        value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
+        return np.asarray(value[:, self._slot(o.phase or 0), 0], np.float64)
+
+
+def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
+    """Nodes of other terminals of the same part or connector: the likely wrong places."""
+    mine = net.node(at)
+    found = dict.fromkeys(n for (p, _), n in net.node_index.items() if p == key(at.part) and n != mine)
+    return list(found)[:WRONG_POINTS]
+
+
+def solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
+    """Every row of faults run for two drive cycles under standing conditions."""
+    s = session(fitted(circuit, conditions.feed))
+    extra = s.condition_changes(conditions)
+    return Solved(s, s.run([s.lane(r) + extra for r in rows], "asleep", 2))

@@ -1,0 +1,182 @@
+"""`expect`: what every point should read, for the instrument in hand and the state the vehicle is in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from amptrail.circuit.model import Circuit, Fault, Phase, key
+from amptrail.circuit.phases import drive_cycle, seconds
+from amptrail.errors import nearest, one
+from amptrail.jobs import engine
+from amptrail.jobs.context import Json, Sheet, answer, load
+from amptrail.jobs.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
+from amptrail.jobs.feeds import fitted
+from amptrail.jobs.spots import Spot, all_spots, battery_minus, canonical, spot
+
+Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectOptions:
+    """Options of the contract (docs/json.md, expect). Empty tuples mean "all"."""
+
+    phases: tuple[str, ...] = ()
+    at: tuple[str, ...] = ()
+    instruments: tuple[str, ...] = ()
+    fault: tuple[str, ...] = ()  # several are one multiple fault
+    faults_text: str | None = None  # one run a line
+    every_fault: bool = False
+    feed: str | None = None
+    cycles: int = 1
+    start: str = "asleep"
+    nominal: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Ask:
+    """One run asked for: its words and its faults."""
+
+    text: str | None
+    faults: tuple[Fault, ...]
+
+
+def _asks(circuit: Circuit, o: ExpectOptions) -> list[_Ask]:
+    if o.every_fault:
+        rows = [_Ask(None, ())]
+        rows += [_Ask(r["name"] or r["text"], named_or_text(circuit, r["name"] or r["text"]))
+                 for r in fault_objects(circuit)]  # fmt: skip
+        return rows
+    if o.faults_text is not None:
+        return [_Ask(text, faults) for text, faults in read_fault_file(circuit, o.faults_text)]
+    if o.fault:
+        joined = tuple(f for text in o.fault for f in named_or_text(circuit, text))
+        return [_Ask(" and ".join(o.fault), joined)]
+    return [_Ask(None, ())]
+
+
+def pick_phases(circuit: Circuit, wanted: Sequence[str]) -> list[int]:
+    """Indices into the drive cycle of the phases asked for, all when none is named."""
+    cycle = drive_cycle(circuit)
+    names = {key(p.name): i for i, p in enumerate(cycle)}
+    if not wanted:
+        return list(range(len(cycle)))
+    missing = [w for w in wanted if key(w) not in names and key(w) != "off"]
+    if missing:
+        known = [p.name for p in cycle]
+        raise one("unknown-phase", f"no phase is called {missing[0]}", expected=tuple(known),
+                  nearest=nearest(missing[0], known), remedy="name a phase of the sheet")  # fmt: skip
+    return [names[key(w)] for w in wanted if key(w) in names]
+
+
+def _instruments_for(s: Spot, wanted: tuple[str, ...]) -> tuple[str, ...]:
+    """Which of the instruments asked for can read this spot; a clamp spot is always read by a clamp."""
+    if s.what == "amps":
+        return ("clamp",)
+    if s.what == "ohms":
+        return ("ohmmeter",)
+    volts = tuple(w for w in wanted if w not in ("clamp",))
+    return volts or (("meter",) if not wanted else ())
+
+
+def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) -> Json:
+    unit = {"clamp": "A", "ohmmeter": "ohm"}.get(instrument, "V")
+    return {
+        "point": s.name,
+        "to": str(s.b) if s.b else (None if s.what == "amps" else str(battery_minus(circuit))),
+        "node": canonical(circuit, s.a),
+        "instrument": instrument,
+        "value": got.value,
+        "unit": unit,
+        "low": got.low,
+        "high": got.high,
+        "disturbs": list(got.disturbs),
+        "alternates": list(got.alternates) if got.alternates else None,
+        "flags": list(got.flags),
+    }
+
+
+def _flags_of_spot(circuit: Circuit, s: Spot) -> tuple[str, ...]:
+    for n in circuit.never_probe:
+        if key(n.at.part) == key(s.a.part) and key(n.at.name) == key(s.a.name):
+            return ("never_probe",)
+    return ()
+
+
+def _phase_row(circuit: Circuit, phase: Phase, t_s: float, solved: engine.PhaseState) -> Json:
+    return {
+        "phase": phase.name,
+        "t_s": t_s,
+        "status": solved.status,
+        "state": solved.state,
+        "chatter": list(solved.chatter),
+        "alternatives": list(solved.alternatives),
+        "unreachable": solved.unreachable,
+        "readings": [],
+    }
+
+
+def _ends(circuit: Circuit) -> list[float]:
+    total, ends = 0.0, []
+    for p in drive_cycle(circuit):
+        total += seconds(p)
+        ends.append(total)
+    return ends
+
+
+def _plan(circuit: Circuit, o: ExpectOptions) -> list[tuple[Spot, str]]:
+    spots = [spot(circuit, t) for t in o.at] if o.at else list(all_spots(circuit))
+    return [(s, i) for s in spots for i in _instruments_for(s, o.instruments)]
+
+
+def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
+    asks = _asks(circuit, o)
+    wanted = _plan(circuit, o)
+    live = [(s, i) for s, i in wanted if i != "ohmmeter"]
+    ohms = [(s, i) for s, i in wanted if i == "ohmmeter"]
+    phases = pick_phases(circuit, o.phases)
+    off_wanted = bool(ohms) and (not o.phases or any(key(p) == "off" for p in o.phases))
+    session = engine.session(circuit)
+    runs = session.run([session.lane(a.faults) for a in asks], o.start, o.cycles)
+    table = session.read_all(runs, live, phases, bands=not o.nominal)
+    off = session.read_off(runs, ohms) if off_wanted else None
+    cycle, ends = drive_cycle(circuit), _ends(circuit)
+    rows = []
+    for lane, ask in enumerate(asks):
+        phase_rows = []
+        for slot, p in enumerate(phases):
+            row = _phase_row(circuit, cycle[p], ends[p], session.state(runs, lane, p))
+            for t, (s, i) in enumerate(live):
+                got = table[lane][slot][t].flagged(_flags_of_spot(circuit, s))
+                row["readings"].append(_reading(circuit, s, i, got))
+            phase_rows.append(row)
+        if off is not None:
+            phase_rows.append(
+                {
+                    "phase": "off",
+                    "t_s": None,
+                    "status": "settled",
+                    "state": None,
+                    "chatter": [],
+                    "alternatives": [],
+                    "unreachable": False,
+                    "readings": [_reading(circuit, s, i, off[lane][t]) for t, (s, i) in enumerate(ohms)],
+                }  # fmt: skip
+            )
+        rows.append(
+            {
+                "fault": ask.text,
+                "faults": [fault_json(circuit, f) for f in ask.faults],
+                "feed": o.feed,
+                "phases": phase_rows,
+            }  # fmt: skip
+        )
+    return rows
+
+
+def expect(sheet_text: str, options: ExpectOptions = ExpectOptions()) -> Json:
+    """Readings at every point asked for, phase by phase, healthy or with faults (docs/json.md)."""
+    sheet = load(sheet_text)
+    circuit = fitted(sheet.circuit, options.feed)
+    runs = _run_rows(sheet, circuit, options)
+    return answer("expect", sheet, {"runs": runs})

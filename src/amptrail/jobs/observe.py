@@ -1,0 +1,209 @@
+"""Readings as the belief hears them: where, in which phase and condition, with what, and how sure.
+
+An Observation is still free of numbers computed from the circuit; `predict` puts predictions beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from amptrail.circuit.model import Circuit, Term, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.wiring import wiring
+from amptrail.errors import Problem
+from amptrail.jobs.spots import Spot
+from amptrail.sheet import Reading, parse_readings
+from amptrail.sheet.readings import Conditions as Told
+
+Kind = Literal["number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same"]
+OVER_RANGE_OHM = 20e6
+BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
+NOTHING_AT_ALL = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off."""
+
+    unplugged: tuple[str, ...] = ()
+    pulled: tuple[str, ...] = ()
+    out: tuple[str, ...] = ()
+    on: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    feed: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One reading. `phase` indexes the drive cycle (None: off or no phase).
+
+    `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
+    battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
+    """
+
+    line: int
+    text: str
+    kind: Kind
+    phase: int | None
+    spot: Spot | None = None
+    part: str | None = None
+    instrument: str = "meter"
+    value: float = 0.0
+    low: float = 0.0
+    high: float = 0.0
+    word: str = ""
+    battery_v: float | None = None
+    conditions: Conditions = Conditions()
+    unsure: bool = False
+    showing: Literal["unknown", "works", "fails"] = "unknown"
+    whose: str = "mine"
+    good_of: tuple[int, int] | None = None
+    run: str = ""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Observations used, lines ignored with the reason, and the warnings of the file."""
+
+    used: tuple[Observation, ...]
+    ignored: tuple[tuple[int, str], ...]
+    problems: tuple[Problem, ...]
+
+
+def _conditions(circuit: Circuit, told: Told) -> Conditions:
+    kinds = {key(p.name): p.kind for p in circuit.parts}
+    relays = tuple(x for x in told.pulled if kinds.get(key(x)) == "relay")
+    fuses = tuple(x for x in told.pulled if x not in relays)
+    return Conditions(
+        told.unplugged, fuses, relays, told.on, told.off, told.feeds[-1] if told.feeds else None
+    )
+
+
+def _instrument(r: Reading) -> str:
+    if r.instrument == "lamp" and r.lamp_w:
+        return f"lamp {r.lamp_w:g} W"
+    return {"scope": "meter"}.get(r.instrument or "meter", r.instrument or "meter")
+
+
+def _spot(circuit: Circuit, r: Reading) -> Spot | None:
+    """Where the leads were: a branch for a clamp, two points otherwise (a fuse for its millivolts)."""
+    name = r.point or str(r.a if r.a.name else r.a.part)
+    if r.instrument == "clamp":
+        return Spot(name, "amps", r.a)
+    if r.instrument == "fuse-drop" and not r.a.name:
+        return Spot(name, "volts", Term(r.a.part, "in"), Term(r.a.part, "out"))
+    if r.instrument == "ohmmeter":
+        return Spot(name, "ohms", r.a, r.b) if wiring(circuit).node(r.a) is not None else None
+    other = r.other_lead if r.other_lead is not None else r.b
+    return Spot(name, "volts", r.a, other) if wiring(circuit).node(r.a) is not None else None
+
+
+def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
+    """(kind, value, low, high, word) of a measured reading; None when it holds no figure."""
+    word = r.word or ""
+    if word == "same as battery":
+        return "same", 1.0, 0.0, 0.0, word
+    if word == "over range":
+        return "number", OVER_RANGE_OHM, 0.0, 0.0, word
+    if word == "beeps":
+        return "range", BEEPS_OHM / 2, 0.05, BEEPS_OHM, word
+    if word == "silent":
+        return "range", 1e4, BEEPS_OHM, OVER_RANGE_OHM, word
+    if word in ("bright", "dim", "dark", "lit", "lit then dark") or (
+        word == "nothing" and r.instrument in ("lamp", "led")
+    ):
+        return (
+            "lit",
+            0.0,
+            0.0,
+            0.0,
+            {"nothing": "dark", "lit": "bright", "lit then dark": "bright"}.get(word, word),
+        )
+    if word == "nothing":
+        return "number", NOTHING_AT_ALL, 0.0, 0.0, word
+    if r.low is not None and r.high is not None:
+        return "range", (r.low + r.high) / 2, r.low, r.high, word
+    if r.value is not None:
+        return "number", r.value, 0.0, 0.0, word
+    return None
+
+
+def _said(r: Reading) -> tuple[Kind, str] | None:
+    match r.kind:
+        case "works":
+            return "works", "works" if r.word != "no" else "does not"
+        case "answers":
+            return "answers", "answers" if r.word != "no" else "silent"
+        case "sounds":
+            return "clicks", r.word or "clicks"
+        case "is":
+            if r.word in ("bright", "dim", "dark"):
+                return "lit", r.word
+            return "works", "works" if r.word in ("on", "running", "working") else "does not"
+        case "looks":
+            return "looks", r.word or ""
+        case "replaced":
+            return "exchanged", r.word or ""
+    return None
+
+
+def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observation | str:
+    phase = phases.get(key(r.phase)) if r.phase else None
+    showing: Literal["unknown", "works", "fails"] = (
+        "unknown" if r.while_failing is None else "fails" if r.while_failing else "works"
+    )
+    base = Observation(
+        r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose, showing=showing,
+        conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
+    )  # fmt: skip
+    if r.kind == "reading":
+        found, spot = _numbers(r), _spot(circuit, r)
+        if found is None or (found[0] != "lit" and spot is None):
+            return "it holds no figure this circuit can be compared with"
+        kind, value, low, high, word = found
+        part = r.a.part if kind == "lit" and r.instrument == "eye" else None
+        return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
+                       low=low, high=high, word=word, run=_run(r))  # fmt: skip
+    said = _said(r)
+    if said is None:
+        return "a module's code is shown in the findings; it does not move the ranking yet"
+    kind_said, word = said
+    good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
+    return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
+
+
+def _named(r: Reading) -> str:
+    return r.point or r.a.part or r.a.name
+
+
+def _run(r: Reading) -> str:
+    return str(r.b) if r.b is not None and r.instrument != "ohmmeter" else ""
+
+
+def _battery(circuit: Circuit, r: Reading, phase: int | None) -> float | None:
+    """The battery at that moment: said on the line itself, or standing and the phase is one at rest."""
+    if r.battery_v is None or phase is None:
+        return None
+    tail = (
+        f"battery {r.text.rsplit('battery', 1)[1].strip()}"
+        if "battery" in r.text.split(" in ", 1)[-1]
+        else ""
+    )
+    at_rest = drive_cycle(circuit)[phase].base not in ("cranking", "running")
+    return r.battery_v if at_rest or (tail and "same as" not in r.text) else None
+
+
+def observations(circuit: Circuit, text: str) -> Heard:
+    """Every line of a readings file as an observation, or the reason why it is not used."""
+    told = parse_readings(circuit, text)
+    phases = {key(p.name): i for i, p in enumerate(drive_cycle(circuit))}
+    used: list[Observation] = []
+    ignored: list[tuple[int, str]] = []
+    for r in told.items:
+        got = _observation(circuit, r, phases)
+        if isinstance(got, str):
+            ignored.append((r.line, got))
+        else:
+            used.append(got)
+    return Heard(tuple(used), tuple(ignored), told.warnings)

@@ -1,0 +1,191 @@
+"""Predictions beside readings: the tables belief takes, filled from the solver.
+
+For every hypothesis and severity one lane; lanes that share standing conditions and feed are solved
+together. Every number is an exact re-solve with the instrument in place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief import Grid, Hypothesis, Prediction, Reading, Table, Word, other_weights, single_grid
+from amptrail.belief.tables import double_grid
+from amptrail.circuit.model import Circuit, Fault
+from amptrail.faults import Hypothesis as Cause
+from amptrail.jobs import engine, words
+from amptrail.jobs.observe import Conditions, Observation
+
+Array = NDArray[np.float64]
+GRID_POINTS = 17
+DOUBLE_POINTS = 5
+OPEN_ENDED = ("resistance", "to_ground", "to_supply", "to_point")
+MISPROBE, UNSURE, DARK = 0.03, 0.3, 0.06  # common practice; learned from proven jobs later
+WHOSE = {"mine": 1.0, "shop": 2.0, "customer": 4.0}  # how much likelier another's reading is a slip
+
+
+def with_severity(faults: Sequence[Fault], ohms: Sequence[float]) -> tuple[Fault, ...]:
+    """The faults with their open-ended resistances set in order (the last value serves any that are left)."""
+    left, out = list(ohms), []
+    for f in faults:
+        if f.mode in OPEN_ENDED and f.ohm is None and left:
+            out.append(replace(f, ohm=left[0]))
+            left = left[1:] or left
+        else:
+            out.append(f)
+    return tuple(out)
+
+
+@dataclass(frozen=True, eq=False)
+class Suspect:
+    """One hypothesis as lanes: its cause(s), its grid, and the faults of every grid row."""
+
+    causes: tuple[Cause, ...]
+    grid: Grid
+    rows: tuple[tuple[Fault, ...], ...]
+    prior: float
+
+    @property
+    def key(self) -> str:
+        return " and ".join(c.id for c in self.causes)
+
+
+def single(cause: Cause, points: int = GRID_POINTS) -> Suspect:
+    """A cause over its severity range, or as it stands."""
+    if not cause.severity:
+        return Suspect((cause,), Grid(), (cause.faults,), cause.prior)
+    grid = single_grid(*cause.severity, points)
+    rows = tuple(with_severity(cause.faults, [float(x)]) for x in 10.0 ** grid.axes[0])
+    return Suspect((cause,), grid, rows, cause.prior)
+
+
+def _ohms(cause: Cause, points: int) -> list[list[float]]:
+    """Severities of a cause as lists to fill in; one empty list for a discrete cause."""
+    if not cause.severity:
+        return [[]]
+    return [[float(x)] for x in 10.0 ** single_grid(*cause.severity, points).axes[0]]
+
+
+def double(a: Cause, b: Cause, points: int = DOUBLE_POINTS) -> Suspect:
+    """Two causes at once; the prior is the product of both."""
+    first, second = _ohms(a, points), _ohms(b, points)
+    rows = tuple(with_severity(a.faults, x) + with_severity(b.faults, y) for x in first for y in second)
+    if a.severity and b.severity:
+        grid = double_grid(a.severity, b.severity, points)
+    else:
+        range_ohm = a.severity or b.severity
+        grid = single_grid(*range_ohm, points) if range_ohm else Grid()
+    return Suspect((a, b), grid, rows, a.prior * b.prior)
+
+
+def _segmented(grid: Grid, state: NDArray[np.int64]) -> Grid:
+    """The grid with its rows told apart by discrete state; on one axis a cut half-way between neighbours."""
+    if not grid.axes or len(np.unique(state)) == 1:
+        return grid
+    if len(grid.axes) > 1:
+        return replace(grid, segment=np.unique(state, return_inverse=True)[1].reshape(-1).astype(np.int64))
+    change = np.flatnonzero(np.diff(state) != 0)
+    segment = np.concatenate([[0], np.cumsum(np.diff(state) != 0)]).astype(np.int64)
+    x = grid.axes[0]
+    return replace(grid, segment=segment, cuts=tuple(float((x[i] + x[i + 1]) / 2) for i in change))
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Observations split for belief: numbers and words, with what was left out and why."""
+
+    numbers: tuple[Observation, ...]
+    words: tuple[Observation, ...]
+
+    @property
+    def all(self) -> tuple[Observation, ...]:
+        return self.numbers + self.words
+
+
+NUMERIC = ("number", "range", "same")
+
+
+def evidence(observations: Sequence[Observation]) -> Evidence:
+    """Numbers and words apart, each in the order read."""
+    return Evidence(
+        tuple(o for o in observations if o.kind in NUMERIC),
+        tuple(o for o in observations if o.kind not in NUMERIC),
+    )
+
+
+def solve_all(
+    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence
+) -> dict[Conditions, engine.Solved]:
+    """Every lane of every suspect, once for each set of standing conditions among the readings."""
+    rows = [r for s in suspects for r in s.rows]
+    wanted = dict.fromkeys(o.conditions for o in seen.all) or {Conditions(): None}
+    return {c: engine.solved(circuit, rows, c) for c in wanted}
+
+
+def _misprobe(o: Observation) -> float:
+    share = (
+        UNSURE
+        if o.unsure
+        else DARK
+        if o.word == "dark" or (o.kind == "number" and o.value == 0)
+        else MISPROBE
+    )
+    return min(share * WHOSE.get(o.whose, 2.0), 0.5)
+
+
+def _reading(o: Observation, value: float, sigma: float, points: int, phases: int, top: float) -> Reading:
+    return Reading(
+        value,
+        sigma,
+        _misprobe(o),
+        (min(0.0, value), max(top, value)),
+        other_weights(points, phases) if points and phases else (),
+        (o.high - o.low) / 2 if o.kind == "range" else 0.0,
+        o.run,
+        o.line,
+        o.showing,
+        o.line,
+    )
+
+
+def table(
+    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence, solved: dict[Conditions, engine.Solved],
+    healthy: int | None,
+) -> Table:  # fmt: skip
+    """The belief table of these suspects and readings."""
+    counts = np.cumsum([0] + [len(s.rows) for s in suspects])
+    n, m = int(counts[-1]), len(seen.numbers)
+    mean, cov = np.zeros((n, m)), np.zeros((n, m, m))
+    others = np.zeros((n, m, engine.WRONG_PLACES))
+    value, sigma = np.zeros(m), np.ones(m)
+    state = np.zeros(n, np.int64)
+    for conditions, got in solved.items():
+        index = [i for i, o in enumerate(seen.numbers) if o.conditions == conditions]
+        if index:
+            part = got.columns([seen.numbers[i] for i in index])
+            mean[:, index], others[:, index] = part.mean, part.others
+            cov[np.ix_(range(n), index, index)] = part.cov
+            value[index], sigma[index] = part.value, part.sigma
+        phases = {o.phase for o in seen.all if o.conditions == conditions and o.phase is not None}
+        state = state * 1_000_003 + got.state_hash(sorted(phases))
+    log_p = np.zeros((n, len(seen.words)))
+    for w, o in enumerate(seen.words):
+        log_p[:, w] = words.column(circuit, o, solved[o.conditions], suspects)
+    readings = tuple(
+        _reading(o, float(value[i]), float(sigma[i]), engine.WRONG_POINTS, engine.WRONG_PHASES, 16.0)
+        for i, o in enumerate(seen.numbers)
+    )
+    told = tuple(Word(_misprobe(o), 0.3, o.line, o.showing, o.line) for o in seen.words)
+    hypotheses = []
+    for s, a, b in zip(suspects, counts[:-1], counts[1:], strict=True):
+        here = slice(int(a), int(b))
+        p = Prediction(mean[here], cov[here], others[here], log_p[here])
+        hypotheses.append(Hypothesis(s.key, s.prior, p, _segmented(s.grid, state[here]), _group(s)))
+    return Table(tuple(hypotheses), readings, told, healthy)
+
+
+def _group(s: Suspect) -> str:
+    return " + ".join(c.group for c in s.causes)

@@ -1,0 +1,97 @@
+"""Likelihood of what was said rather than measured: lit, works, clicks, answers, looks, exchanged in vain."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief.chance import count_log_likelihood
+from amptrail.belief.senses import answers, brightness, clicks, looks, word_column, works
+from amptrail.circuit.model import Circuit, Must, Part, Term, key
+from amptrail.circuit.tables import value
+from amptrail.jobs.observe import Observation
+
+if TYPE_CHECKING:
+    from amptrail.jobs.engine import Solved
+    from amptrail.jobs.predict import Suspect
+
+Array = NDArray[np.float64]
+IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance (common practice)
+RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
+NOMINAL_V = 12.0
+CHANCE = {"works": "works", "does not": "does not"}
+
+
+def function_of(circuit: Circuit, part: str) -> Must | None:
+    """The `must` of that name, or the first whose volts are those across the part."""
+    for m in circuit.musts:
+        if key(m.name) == key(part):
+            return m
+    for m in circuit.musts:
+        if m.a and key(m.a.part) == key(part) and m.b and key(m.b.part) == key(part):
+            return m
+    return None
+
+
+def _part(circuit: Circuit, name: str | None) -> Part | None:
+    return next((p for p in circuit.parts if name and key(p.name) == key(name)), None)
+
+
+def _does(circuit: Circuit, o: Observation, got: Solved) -> Array:
+    """P(works) of a function or part in the phase, per lane."""
+    must = function_of(circuit, o.part or "")
+    phase = o.phase or 0
+    if must and must.signal:
+        return 0.02 + 0.96 * got.signal(must.module or "", must.signal, phase)
+    if must and must.a and must.b:
+        return works(got.volts(must.a, must.b, phase), low=must.min_v or RUNS_SHARE * NOMINAL_V)["works"]
+    part = _part(circuit, o.part)
+    if part and part.kind == "relay":
+        return 0.02 + 0.96 * got.energised(part.name, phase)
+    if part and part.kind == "module":
+        return 0.02 + 0.96 * got.awake(part.name, phase)
+    volts = got.across(o.part or "", phase)
+    return works(np.abs(volts), low=RUNS_SHARE * NOMINAL_V)["works"]
+
+
+def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
+    part = _part(circuit, o.part)
+    if part is not None:
+        rated = value(part, "rated_v") if part.kind == "lamp" else NOMINAL_V
+        volts = got.across(part.name, o.phase or 0)
+        table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else NOMINAL_V)
+    else:
+        table = brightness(got.lamp_volts(o), NOMINAL_V)
+    return table.get(o.word, 1 - table["dark"])
+
+
+def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Suspect]) -> Array:
+    """Natural-log likelihood of the observation on every lane."""
+    owner = np.repeat(np.arange(len(suspects)), [len(s.rows) for s in suspects])
+    if o.kind == "exchanged":
+        blamed = np.asarray([_blames(s, o.part or "") for s in suspects])
+        return np.asarray(np.where(blamed, np.log(IN_VAIN), 0.0)[owner], np.float64)
+    if o.kind == "looks":
+        shows = np.asarray([float(_blames(s, o.part or "")) for s in suspects])[owner]
+        return word_column(looks(shows)["not seen" if o.word in ("fine", "clean", "ok") else "seen"])
+    if o.kind == "clicks":
+        word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
+        return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])
+    if o.kind == "answers":
+        word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
+        return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
+    p = _lit(circuit, o, got) if o.kind == "lit" else _does(circuit, o, got)
+    if o.kind == "works" and o.good_of:
+        seen, tries = o.good_of
+        return np.asarray([count_log_likelihood(seen, tries, float(x)) for x in p], np.float64)
+    if o.kind == "works" and o.word.startswith("does not"):
+        p = 1 - p
+    return word_column(p)
+
+
+def _blames(s: Suspect, part: str) -> bool:
+    at = Term(part, "")
+    return any(key(f.at.part) == key(at.part) for c in s.causes for f in c.faults)
