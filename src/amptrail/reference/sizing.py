@@ -120,7 +120,7 @@ def size(
     wanted = (amps, length_m, limit, ambient, insulation)
     chosen, in_awg = _first(metric_wires(), *wanted), _first(awg_wires(), *wanted)
     if chosen is None:
-        text = f"no wire of the tables carries {amps:g} A over {length_m:g} m within {limit:g} V at {ambient:g} C"
+        text = f"no wire listed carries {amps:g} A over {length_m:g} m within {limit:g} V at {ambient:g} C"
         raise one(
             "size", text,
             remedy="Allow more drop, come closer to the source, or split the load.",

@@ -21,13 +21,18 @@ TABLE_AMBIENT_C = 30.0  # 33 CFR 183.425 Table 5
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """One size. `ohm_per_m` is the standard's maximum at 20 C; `effective_mm2` the copper that gives it."""
+    """One size. `ohm_per_m` is the standard's maximum at 20 C; `effective_mm2` the copper that gives it.
+
+    `gauge_mm2`: area under which ampacity is looked up (the gauge's own; None: the effective area, which
+    errs to the safe side, since a wire of a gauge has less copper than its gauge).
+    """
 
     name: str
     nominal_mm2: float
     ohm_per_m: float
     status: Status
     source: str
+    gauge_mm2: float | None = None
 
     @property
     def effective_mm2(self) -> float:
@@ -67,7 +72,9 @@ def awg_wires() -> tuple[Wire, ...]:
         cmil = optional(r["min_cmil"])
         area = cmil * CMIL_MM2 if cmil is not None else float(r["solid_mm2"])
         ohm = float(r["mohm_per_m_20c"]) / 1000
-        found.append(Wire(f"{r['awg']} AWG", area, ohm, status(r["status"]), r["source"]))
+        found.append(
+            Wire(f"{r['awg']} AWG", area, ohm, status(r["status"]), r["source"], float(r["solid_mm2"]))
+        )
     return tuple(found)
 
 
@@ -82,7 +89,7 @@ def metric(area_mm2: float) -> Wire:
 
 @cache
 def _ampacity_points(insulation_c: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    by_awg = {w.name.removesuffix(" AWG"): w.effective_mm2 for w in awg_wires()}
+    by_awg = {r["awg"]: float(r["solid_mm2"]) for r in rows("wire_awg")}
     points = [
         (by_awg[r["awg"]], float(r[f"a{insulation_c}c"])) for r in rows("ampacity") if r["awg"] in by_awg
     ]
@@ -100,7 +107,7 @@ def ampacity_a(wire: Wire, ambient_c: float, insulation_c: int = 105) -> float:
         raise one("insulation", f"no ampacity for {insulation_c} C insulation",
                   expected=tuple(f"{t} C" for t in INSULATIONS_C))  # fmt: skip
     x, y = _ampacity_points(insulation_c)
-    at = math.log(wire.effective_mm2)
+    at = math.log(wire.gauge_mm2 or wire.effective_mm2)
     slope = max((y[1] - y[0]) / (x[1] - x[0]), 0.5)
     log_amps = y[0] + slope * (at - x[0]) if at < x[0] else float(np.interp(at, x, y))
     margin = (insulation_c - ambient_c) / (insulation_c - TABLE_AMBIENT_C)
