@@ -70,4 +70,11 @@ def attribute(kind: PartKind, tree: Tree[Any], taken: set[str]) -> tuple[str, Va
         return _flag(kind, "suppressed", by, first)
     if name == "attr_layout":
         return _flag(kind, "layout", str(kids[1].children[0]).upper(), first)
+    if name == "attr_to":
+        return _flag(kind, "to", _point(kids[1]), first)
     return _flag(kind, "colour", str(kids[0]), first)
+
+
+def _point(tree: Tree[Any]) -> str:
+    """The point a ground is bolted to, as `str(Term)`; resolved when the circuit is computed."""
+    return "".join(str(t) for t in tree.scan_values(lambda v: isinstance(v, Token)))

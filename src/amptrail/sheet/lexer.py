@@ -12,6 +12,7 @@ from typing import Any
 from lark import Token
 from lark.exceptions import UnexpectedCharacters
 from lark.lexer import Lexer, LexerState
+from lark.parsers.lalr_analysis import Shift
 
 from amptrail.circuit.model import key
 from amptrail.circuit.tables import KINDS, table
@@ -108,6 +109,19 @@ def _fail(state: LexerState, at: int, line: int) -> UnexpectedCharacters:
     )
 
 
+def takes(parser_state: Any, terminal: str) -> bool:
+    """Would the parser shift this token now? Follows its reductions: LALR look-aheads alone say too much."""
+    table, stack = parser_state.parse_conf.parse_table.states, list(parser_state.state_stack)
+    while terminal in table[stack[-1]]:
+        action, target = table[stack[-1]][terminal]
+        if action is Shift:
+            return True
+        if size := len(target.expansion):
+            del stack[-size:]
+        stack.append(table[stack[-1]][target.origin.name][1])
+    return False
+
+
 class SheetLexer(Lexer):
     """A contextual lexer: among the tokens a word may be, the first the parser can use now."""
 
@@ -121,7 +135,6 @@ class SheetLexer(Lexer):
         text = lexer_state.text
         source: str = text.text if hasattr(text, "text") else text
         at, after_dot = 0, False
-        table = parser_state.parse_conf.parse_table.states
         while at < len(source):
             if after_dot:
                 match = _TERM.match(source, at)
@@ -137,14 +150,14 @@ class SheetLexer(Lexer):
             group = next(g for g in _GROUPS if match[g] is not None)
             if group == "SPACE":
                 continue
-            token = self._classify(group, match, start, at, table[parser_state.position])
+            token = self._classify(group, match, start, at, parser_state)
             after_dot = token.type == "DOT" or (token.type == "MINUS" and start > 0)
             yield token
 
     def _token(self, kind: str, value: Any, start: int, end: int) -> Token:
         return Token(kind, value, start_pos=start, line=1, column=start + 1, end_line=1, end_column=end + 1)
 
-    def _classify(self, group: str, match: re.Match[str], start: int, end: int, accepts: Any) -> Token:
+    def _classify(self, group: str, match: re.Match[str], start: int, end: int, state: Any) -> Token:
         text = match[0]
         if group == "TEXT":
             return self._token("TEXT", text, start, end)
@@ -154,7 +167,7 @@ class SheetLexer(Lexer):
             return self._token("QTY", text, start, end)
         if group == "WORD":
             for name in self.words.get(key(text), ()):
-                if name in accepts:
+                if takes(state, name):
                     return self._token(name, text, start, end)
             return self._token("NAME", text, start, end)
         if group == "PUNCT":

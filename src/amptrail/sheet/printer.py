@@ -15,6 +15,7 @@ from amptrail.circuit.model import (
     Path,
     Phase,
     Point,
+    Term,
     Variant,
     key,
 )  # fmt: skip
@@ -51,6 +52,8 @@ def attributes(part: Part) -> str:
             words.append(f"layout {value}")
         elif row.name == "rows":
             words.append(f"rows {quoted(str(value))}")
+        elif row.name == "to":
+            words.append(f"to {term_text(_term_of(str(value)))}")
         elif row.name == "colour":
             words.append(name_text(str(value)))
         elif isinstance(value, (int, float)):
@@ -60,6 +63,11 @@ def attributes(part: Part) -> str:
     if part.place is not None:
         words.append(f"at {name_text(part.place)}")
     return "".join(f" {w}" for w in words)
+
+
+def _term_of(text: str) -> Term:
+    part, dot, name = text.partition(".")
+    return Term(part, name) if dot else Term("", part)
 
 
 def _part_lines(part: Part) -> Iterator[str]:
