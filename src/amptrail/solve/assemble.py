@@ -57,7 +57,15 @@ def _battery(b: Builder, part: Part) -> None:
     crank = _number(part, "crank_ohm")
     if crank is not None:
         rows = [int(p.base == "cranking") for p in b.cycle] + [0]
-        k = b.branch(f"{part.name}.crank", laws.RES, plus, minus, (crank,), laws.SWITCH, b.switch(f"{part.name}:crank", rows))
+        k = b.branch(
+            f"{part.name}.crank",
+            laws.RES,
+            plus,
+            minus,
+            (crank,),
+            laws.SWITCH,
+            b.switch(f"{part.name}:crank", rows),
+        )
         b.values(part, k, ("crank_ohm",))
 
 
@@ -65,7 +73,9 @@ def _alternator(b: Builder, part: Part) -> None:
     out, ground = b.node(part.name, "B+"), b.node(part.name, "31")
     spin = tables.value(part, "spins_in")
     names = {key(x) for x in spin} if isinstance(spin, tuple) else set()
-    rows = [int(key(p.name) in names or (part.said("spins_in") is None and p.base == "running")) for p in b.cycle]
+    rows = [
+        int(key(p.name) in names or (part.said("spins_in") is None and p.base == "running")) for p in b.cycle
+    ]
     unit = b.alternator(part.name, [*rows, 0])
     p = (_need(part, "emf_v"), _need(part, "inner_ohm"), math.inf)
     n = b.branch(part.name, laws.ONEWAY, ground, out, p, laws.CHARGE, unit)
@@ -119,9 +129,17 @@ def _switch(b: Builder, part: Part) -> None:
         off = "off" if "off" in {key(p) for p in order} else key(order[0])
         for c in part.contacts:
             closed = {key(p) for p in c.at}
-            unit = b.switch(part.name, [int(p in closed) for p in at] + [int(off in closed)], (part.name, c.at))
+            unit = b.switch(
+                part.name, [int(p in closed) for p in at] + [int(off in closed)], (part.name, c.at)
+            )
             n = b.branch(
-                f"{part.name}.{c.a}-{c.b}", laws.RES, b.node(part.name, c.a), b.node(part.name, c.b), (ohm,), laws.SWITCH, unit
+                f"{part.name}.{c.a}-{c.b}",
+                laws.RES,
+                b.node(part.name, c.a),
+                b.node(part.name, c.b),
+                (ohm,),
+                laws.SWITCH,
+                unit,
             )
             b.values(part, n, ("ohm",))
         return
@@ -158,9 +176,13 @@ def _motor(b: Builder, part: Part) -> None:
         breaks = 0.4 * run_a  # the default of the table would be more than the running current itself
     if run_a < breaks or run_v < stall * breaks:
         text = f"motor {part.name}: its running current may not be below its break-away current"
-        raise ModelError((Problem("falling-law", text, remedy="State breaks and runs so that current rises."),))
+        raise ModelError(
+            (Problem("falling-law", text, remedy="State breaks and runs so that current rises."),)
+        )
     n = b.branch(part.name, laws.MOTOR, *_ends(b, part), (stall, breaks, run_a, run_v))
-    for i, (name, v) in enumerate(zip(("stall_ohm", "break_a", "run_a", "run_v"), (stall, breaks, run_a, run_v), strict=True)):
+    for i, (name, v) in enumerate(
+        zip(("stall_ohm", "break_a", "run_a", "run_v"), (stall, breaks, run_a, run_v), strict=True)
+    ):
         b.locate(part, name, "p", (n, i), v)
 
 

@@ -56,7 +56,9 @@ def _name(target: Term | str | int) -> str:
 def _index(names: Sequence[str], target: Term | str | int, what: str) -> int:
     known = [key(n) for n in names]
     if _name(target) not in known:
-        raise ModelError((Problem("unknown-target", f"no {what} {target}", nearest=nearest(str(target), names)),))
+        raise ModelError(
+            (Problem("unknown-target", f"no {what} {target}", nearest=nearest(str(target), names)),)
+        )
     return known.index(_name(target))
 
 

@@ -15,7 +15,9 @@ Array = Any
 
 
 @njit(cache=True, nogil=True)
-def symbolic(nodes: int, ground: int, na: Array, nb: Array, slot: Array, order: Array, start: Array, near: Array) -> int:
+def symbolic(
+    nodes: int, ground: int, na: Array, nb: Array, slot: Array, order: Array, start: Array, near: Array
+) -> int:
     """Minimum-degree order (ties: lowest node). Fills slot[i, j] (edge number, -1 none), `order` (pivots),
     `start`/`near` (neighbours of each pivot, ascending). Returns the number of edges, -1 if `near` is full."""
     slot[:, :] = -1
@@ -67,7 +69,17 @@ def symbolic(nodes: int, ground: int, na: Array, nb: Array, slot: Array, order: 
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def eliminate(nodes: int, ground: int, slot: Array, order: Array, start: Array, near: Array, g: Array, J: Array, v: Array) -> None:
+def eliminate(
+    nodes: int,
+    ground: int,
+    slot: Array,
+    order: Array,
+    start: Array,
+    near: Array,
+    g: Array,
+    J: Array,
+    v: Array,
+) -> None:
     """Solve for v (volts, v[ground] = 0) from the edges g, J, which are overwritten."""
     for k in range(nodes - 1):
         n = order[k]

@@ -111,7 +111,9 @@ def _run_one(net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def run_lanes(net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int, out: Out) -> None:
+def run_lanes(
+    net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int, out: Out
+) -> None:
     """Live through the schedule phase[k] for seconds[k]; keep the end of step k as out[..., into[k]] (-1: not).
     `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0."""
     for n in prange(lanes.kind.shape[0]):
@@ -177,7 +179,9 @@ def _ohm_one(net: Static, lanes: Lane, fuses: Array, taps: Array, volts: float, 
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def ohm_lanes(net: Static, lanes: Lane, fuses: Array, taps: Array, volts: float, ohm: float, value: Array, ok: Array) -> None:
+def ohm_lanes(
+    net: Static, lanes: Lane, fuses: Array, taps: Array, volts: float, ohm: float, value: Array, ok: Array
+) -> None:
     """Ohmmeter: `volts` behind `ohm`; battery and alternator out, modules unpowered, fuses[n] stay open."""
     for n in prange(lanes.kind.shape[0]):
         _ohm_one(net, lanes, fuses, taps, volts, ohm, value, ok, n)

@@ -151,4 +151,3 @@ def commit(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     w.new[:] = w.state
     for m in range(net.mod_ground.size):
         module(net, lane, w, m, phase, t, True)
-

@@ -59,11 +59,22 @@ def _driver(b: Builder, part: Part, d: Driver, unit: int, supplies: list[int], g
     p = (on, leak, d.duty if d.duty is not None else 1.0)
     a, z = (pin, ground) if d.side == "low" else (feed, pin)
     label = f"{part.name}.{d.name}"
-    n = b.branch(label, laws.RES, a, z, p, laws.DRIVER, unit, alias=(f"{part.name}.{d.pin}", f"{part.name}.drv.{d.name}"))
+    n = b.branch(
+        label,
+        laws.RES,
+        a,
+        z,
+        p,
+        laws.DRIVER,
+        unit,
+        alias=(f"{part.name}.{d.pin}", f"{part.name}.drv.{d.name}"),
+    )
     if d.side == "half":
         b.branch(f"{label}.low", laws.RES, pin, ground, (on, leak, 1.0, m), laws.LOWSIDE, unit)
     if d.body_diode:
-        b.branch(f"{label}.diode", laws.DIODE, z, a, (5e-9, 1.5, 0.0), alias=(f"{part.name}.drv.{d.name}.bd",))
+        b.branch(
+            f"{label}.diode", laws.DIODE, z, a, (5e-9, 1.5, 0.0), alias=(f"{part.name}.drv.{d.name}.bd",)
+        )
     b.locate_name(label, "on_ohm", "p", (n, 0), on)
     b.locate_name(label, "leak_ohm", "p", (n, 1), leak)
     return n
@@ -96,7 +107,16 @@ def add_module(b: Builder, part: Part) -> None:
     supplies: list[int] = []
     for s in (x for x in lines if isinstance(x, Supply)):
         pin = b.node(part.name, s.pin)
-        n = b.branch(f"{part.name}.{s.pin}", laws.RES, pin, ground, (s.awake_ohm, s.asleep_ohm), laws.SUPPLY, m, (f"{part.name}.sup{len(supplies)}",))
+        n = b.branch(
+            f"{part.name}.{s.pin}",
+            laws.RES,
+            pin,
+            ground,
+            (s.awake_ohm, s.asleep_ohm),
+            laws.SUPPLY,
+            m,
+            (f"{part.name}.sup{len(supplies)}",),
+        )
         b.locate_name(f"{part.name}.{s.pin}", "awake_ohm", "p", (n, 0), s.awake_ohm)
         b.locate_name(f"{part.name}.{s.pin}", "asleep_ohm", "p", (n, 1), s.asleep_ohm)
         b.sup_node.append(pin)
@@ -112,14 +132,23 @@ def add_module(b: Builder, part: Part) -> None:
     rows += [len(b.in_node), len(b.item_kind)]
     for x in lines:
         _rest(b, part, x, supplies, ground, m)
-    _items(b, part, [x for x in lines if isinstance(x, Signal)], [x for x in lines if isinstance(x, Driver)], supplies, ground)
+    _items(
+        b,
+        part,
+        [x for x in lines if isinstance(x, Signal)],
+        [x for x in lines if isinstance(x, Driver)],
+        supplies,
+        ground,
+    )
     rows.append(len(b.item_kind))
     b.mod_ground.append(ground)
     b.mod_range.append(rows)
     b.mod_awake.append(b.signal_number.get((key(part.name), "awake"), -1))
 
 
-def _items(b: Builder, part: Part, signals: list[Signal], drivers: list[Driver], supplies: list[int], ground: int) -> None:
+def _items(
+    b: Builder, part: Part, signals: list[Signal], drivers: list[Driver], supplies: list[int], ground: int
+) -> None:
     """Signals in written order, then the drivers that follow from them."""
     m = b.module_number[key(part.name)]
     for item in (*signals, *drivers):
@@ -154,9 +183,13 @@ def _rest(b: Builder, part: Part, x: object, supplies: list[int], ground: int, m
     elif isinstance(x, Clamp):
         pin = b.node(part.name, x.pin)
         if x.to_supply:
-            b.branch(f"{part.name}.{x.pin}.up", laws.DIODE, pin, b.node(part.name, x.to_supply), (5e-9, 1.5, 0.03))
+            b.branch(
+                f"{part.name}.{x.pin}.up", laws.DIODE, pin, b.node(part.name, x.to_supply), (5e-9, 1.5, 0.03)
+            )
         if x.to_ground:
             b.branch(f"{part.name}.{x.pin}.down", laws.DIODE, ground, pin, (5e-9, 1.5, 0.03))
     elif isinstance(x, BusPin):
         ohm, volts = x.ohm if x.ohm is not None else BUS_OHM, x.volts if x.volts is not None else BUS_V
-        b.branch(f"{part.name}.{x.pin}", laws.RES, b.node(part.name, x.pin), ground, (ohm, volts), laws.PULL, m)
+        b.branch(
+            f"{part.name}.{x.pin}", laws.RES, b.node(part.name, x.pin), ground, (ohm, volts), laws.PULL, m
+        )

@@ -65,7 +65,9 @@ class Network:
         got = self.node_index.get((key(term.part), key(term.name)))
         if got is None:
             known = [str(Term(*k)) for k in self.node_index]
-            raise ModelError((Problem("no-such-point", f"nothing is joined at {term}", nearest=nearest(str(term), known)),))
+            raise ModelError(
+                (Problem("no-such-point", f"nothing is joined at {term}", nearest=nearest(str(term), known)),)
+            )
         return got
 
     def branch(self, term: Term | str | int) -> int:
@@ -75,7 +77,9 @@ class Network:
         text = term if isinstance(term, str) else str(term) if term.name else term.part
         got = self.branch_of.get(key(text))
         if got is None:
-            raise ModelError((Problem("no-such-branch", f"no branch {text}", nearest=nearest(text, self.branches)),))
+            raise ModelError(
+                (Problem("no-such-branch", f"no branch {text}", nearest=nearest(text, self.branches)),)
+            )
         return got
 
 
@@ -181,7 +185,9 @@ class Builder:
             self.aliases.setdefault(key(k), n)
         return n
 
-    def locate_name(self, part: str, name: str, array: str, index: tuple[int, ...], value: float, sigma: float = 0.1) -> None:
+    def locate_name(
+        self, part: str, name: str, array: str, index: tuple[int, ...], value: float, sigma: float = 0.1
+    ) -> None:
         k = (key(part), key(name))
         self.places.setdefault(k, []).append((array, index))
         self.known.setdefault(k, (part, value, sigma))
@@ -272,7 +278,9 @@ class Builder:
         """Freeze what was collected; ground is the minus post of the first battery."""
         battery = next((p.name for p in self.circuit.parts if p.kind == "battery"), None)
         if battery is None:
-            raise ModelError((Problem("no-battery", "a circuit needs a battery", remedy="Add a battery line."),))
+            raise ModelError(
+                (Problem("no-battery", "a circuit needs a battery", remedy="Add a battery line."),)
+            )
         ground = self.node(battery, "-")
         of_part: dict[str, list[int]] = {}
         for n, name in enumerate(self.names):
@@ -283,7 +291,9 @@ class Builder:
         items += [f"awake {m}" for m in self.modules] + [f"driver {d}" for d in self.drv_name]
         items += [f"trip {d}" for d in self.drv_name] + [f"fuse {f}" for f in self.fuses]
         items += [f"charging {a}" for a, _ in self.alternators]
-        items += [f"input {m}.{i}" for m, i in self.input_number] + [f"signal {m}.{s}" for m, s in self.signal_number]
+        items += [f"input {m}.{i}" for m, i in self.input_number] + [
+            f"signal {m}.{s}" for m, s in self.signal_number
+        ]
         parameters = tuple(
             Parameter(p, k[1], v, sigma, tuple(self.places[k])) for k, (p, v, sigma) in self.known.items()
         )

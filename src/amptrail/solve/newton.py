@@ -71,7 +71,9 @@ def sweep(net: Static, lane: Lane, w: Work, phase: int, damp: float) -> tuple[fl
         kind = lane.kind[b]
         g = 0.0
         c = 0.0
-        live = kind != NONE and not lane.open[b] and conducts(net, lane, phase, state, net.gate[b], net.unit[b])
+        live = (
+            kind != NONE and not lane.open[b] and conducts(net, lane, phase, state, net.gate[b], net.unit[b])
+        )
         if live:
             if kind == RES:
                 r, e = linear(net, lane, state, b)

@@ -20,7 +20,11 @@ from amptrail.solve.settle import CHATTER, NOT_CONVERGED
 METER_OHM = 10e6
 LOADED_OHM = 3.0
 OHM_VOLTS, OHM_INNER, OVER_RANGE_OHM = 0.4, 1000.0, 20e6
-LED_TESTER = (0.01 / math.exp(2.0 / (2.0 * laws.THERMAL_V)), 2.0, 1000.0)  # 2 V at 10 mA behind 1 kohm (common practice)
+LED_TESTER = (
+    0.01 / math.exp(2.0 / (2.0 * laws.THERMAL_V)),
+    2.0,
+    1000.0,
+)  # 2 V at 10 mA behind 1 kohm (common practice)
 Instrument = Literal["meter", "lamp", "led", "loaded", "clamp", "ohmmeter", "fuse-drop"]
 
 
@@ -64,7 +68,7 @@ class Readings:
         return tuple(name for name, on in told if on)
 
 
-def _branch(tap: Tap) -> tuple[int, tuple[float, ...]]:
+def instrument_branch(tap: Tap) -> tuple[int, tuple[float, ...]]:
     """The instrument as (branch kind, its four parameters)."""
     if tap.instrument == "lamp":
         return laws.LAMP, tap.parameters or (12.0, 5.0)
@@ -74,8 +78,14 @@ def _branch(tap: Tap) -> tuple[int, tuple[float, ...]]:
     return laws.RES, tap.parameters or (default,)
 
 
-def _nodes(net: Network, tap: Tap) -> tuple[int, int]:
-    a = tap.a if not isinstance(tap.a, str) else Term(*tap.a.split(".", 1)) if "." in tap.a else Term("", tap.a)
+def tap_nodes(net: Network, tap: Tap) -> tuple[int, int]:
+    a = (
+        tap.a
+        if not isinstance(tap.a, str)
+        else Term(*tap.a.split(".", 1))
+        if "." in tap.a
+        else Term("", tap.a)
+    )
     return net.node(a), net.static.ground if tap.b is None else net.node(tap.b)
 
 
@@ -113,8 +123,8 @@ def _clamp(got: Readings, branch: int, m: int) -> None:
 def _volts(got: Readings, which: list[int]) -> None:
     runs, net = got.runs, got.runs.network
     lanes, phases = runs.status.shape
-    nodes = np.array([_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
-    laws_of = [_branch(got.taps[m]) for m in which]
+    nodes = np.array([tap_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
+    laws_of = [instrument_branch(got.taps[m]) for m in which]
     kinds = np.array([k for k, _ in laws_of], np.int64)
     p = np.array([(*x, *([0.0] * (4 - len(x)))) for _, x in laws_of], np.float64).reshape(-1, 4)
     shape = (lanes, phases, len(which))
@@ -133,7 +143,7 @@ def _volts(got: Readings, which: list[int]) -> None:
 def _ohms(got: Readings, which: list[int]) -> None:
     runs, net = got.runs, got.runs.network
     at = net.static.at
-    nodes = np.array([_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
+    nodes = np.array([tap_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
     across = np.zeros((runs.status.shape[0], len(which)))
     ok = np.zeros(across.shape, np.bool_)
     fuses = np.ascontiguousarray(runs.snapshot.state[:, -1, at[5] : at[6]])

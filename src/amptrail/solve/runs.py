@@ -94,13 +94,22 @@ def state_of(net: Network, bits: npt.NDArray[np.uint8]) -> State:
     def on(k: int, names: tuple[str, ...]) -> tuple[str, ...]:
         return tuple(sorted(n for n, b in zip(names, bits[at[k] :], strict=False) if b))
 
-    return State(on(0, net.relays), on(2, net.modules), on(3, net.drivers), on(4, net.drivers), on(5, net.fuses), on(6, net.alternators))
+    return State(
+        on(0, net.relays),
+        on(2, net.modules),
+        on(3, net.drivers),
+        on(4, net.drivers),
+        on(5, net.fuses),
+        on(6, net.alternators),
+    )
 
 
 def names_of(net: Network, bits: npt.NDArray[np.uint8]) -> tuple[str, ...]:
     """Items of the state lists (`relay K4`, `awake ECM`, ...) whose bit is set, sorted."""
     last = net.static.at[7]
-    return tuple(sorted(n for n, b in zip(net.items[:last], bits, strict=False) if b and not n.startswith("alive ")))
+    return tuple(
+        sorted(n for n, b in zip(net.items[:last], bits, strict=False) if b and not n.startswith("alive "))
+    )
 
 
 def outputs(net: Network, lanes: int, phases: int) -> Out:
@@ -122,15 +131,28 @@ def phase_number(net: Network, name: str) -> int:
     for i, n in enumerate(names):
         if key(n) == key(name):
             return i
-    raise ModelError((Problem("no-such-phase", f"no phase {name}", expected=tuple(names), nearest=nearest(name, names)),))
+    raise ModelError(
+        (Problem("no-such-phase", f"no phase {name}", expected=tuple(names), nearest=nearest(name, names)),)
+    )
 
 
-def _live(net: Network, lanes: Lane, steps: list[tuple[int, float, int]], begin: Out | None, at: int, phases: int) -> Out:
+def _live(
+    net: Network, lanes: Lane, steps: list[tuple[int, float, int]], begin: Out | None, at: int, phases: int
+) -> Out:
     out = outputs(net, lanes.kind.shape[0], max(phases, 1))
     order = np.array([s[0] for s in steps], np.int64)
     seconds = np.array([s[1] for s in steps], np.float64)
     into = np.array([s[2] for s in steps], np.int64)
-    run_lanes(net.static, lanes, order, seconds, into, begin if begin is not None else out, at if begin is not None else -1, out)
+    run_lanes(
+        net.static,
+        lanes,
+        order,
+        seconds,
+        into,
+        begin if begin is not None else out,
+        at if begin is not None else -1,
+        out,
+    )
     return out
 
 

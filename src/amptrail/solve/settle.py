@@ -87,7 +87,8 @@ def _record(net: Static, w: Work, fresh: bool) -> None:
 @njit(cache=True, nogil=True)
 def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> int:
     """Once round the loop, keeping the lowest and highest of everything and which states change."""
-    h = _hash(w, turn)
+    first = turn
+    w.prior[:] = w.state
     w.toured[:] = 0
     for k in range(w.seen.size):
         if not solve(net, lane, w, phase):
@@ -97,10 +98,12 @@ def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> 
         turn = _one(net, lane, w, phase, t, before)
         if turn < 0:
             return 0
+        away = 0
         for s in range(w.state.size):
             if w.state[s] != w.prior[s]:
                 w.toured[s] = 1
-        if _hash(w, turn) == h:
+                away += 1
+        if away == 0 and turn == first:
             break
     return 2
 
@@ -122,7 +125,6 @@ def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
         turn = _one(net, lane, w, phase, t, turn)
         if turn < 0:
             return 1
-    w.prior[:] = w.state
     return _tour(net, lane, w, phase, t, turn)
 
 
