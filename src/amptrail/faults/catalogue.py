@@ -25,7 +25,8 @@ def _has(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     attribute, _, factor = row.mode.removeprefix("has:").partition("*")
     if spot.part is None:
         return ()
-    return (Fault("has", spot.at, attribute=attribute, value=number(spot.part, attribute) * float(factor)),)
+    value = number(spot.part, attribute) * float(factor)
+    return (Fault("has", Term(spot.part.name, ""), attribute=attribute, value=value),)
 
 
 def _flooded(spot: Spot) -> tuple[Fault, ...]:

@@ -13,6 +13,9 @@ from amptrail.faults.metal import beyond_fuse, wires_at
 
 LEAK_PAIRS_WITHOUT_ROWS = 28  # all pairs of an eight-way plug: beyond that only numbered neighbours
 
+HOLDERS = ("lamp", "led", "switch", "motor", "solenoid")
+LARGEST_HOLDER = 8  # more parts than this on one metal are a splice, not a holder
+
 
 @dataclass(frozen=True, slots=True)
 class Spot:
@@ -151,6 +154,27 @@ def _of_part(circuit: Circuit, part: Part) -> Iterator[Spot]:
         yield Spot(part.kind, "part", Term(part.name, ""), part)
 
 
+def _common(circuit: Circuit) -> Iterator[Spot]:
+    """Parts of one kind that share a metal (lamps of a cluster, positions of a switch): their other ends
+    sit side by side in one holder and may be bridged. The body and the battery posts join strangers."""
+    w = wiring(circuit)
+    strangers = {w.node(BODY)} | {
+        w.node(Term(p.name, t)) for p in circuit.parts if p.kind == "battery" for t in "+-"
+    }
+    groups: dict[tuple[str, int], list[tuple[Part, Term]]] = {}
+    for part in circuit.parts:
+        ends = [Term(part.name, t) for t in ("in", "out")]
+        nodes = [w.node(t) for t in ends]
+        for shared, far in ((nodes[0], ends[1]), (nodes[1], ends[0])):
+            if shared is not None and shared not in strangers and w.node(far) is not None:
+                groups.setdefault((part.kind, shared), []).append((part, far))
+    for (kind, _), members in groups.items():
+        if kind in HOLDERS and len(members) <= LARGEST_HOLDER:
+            for (a, end_a), (_, end_b) in combinations(members, 2):
+                if w.node(end_a) != w.node(end_b):
+                    yield Spot(kind, "common", end_a, a, end_b)
+
+
 def _metal(circuit: Circuit) -> Iterator[Spot]:
     """One spot a metal, except the body, the battery posts and hubs nobody can chafe."""
     w = wiring(circuit)
@@ -180,4 +204,4 @@ def _blown(circuit: Circuit) -> Iterator[Spot]:
 def spots(circuit: Circuit) -> tuple[Spot, ...]:
     """Every spot of the circuit, in the order of the sheet."""
     found = [s for part in circuit.parts for s in _of_part(circuit, part)]
-    return (*found, *_metal(circuit), *_blown(circuit))
+    return (*found, *_common(circuit), *_metal(circuit), *_blown(circuit))
