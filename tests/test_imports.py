@@ -9,7 +9,8 @@ import pytest
 
 ROOT = Path(__file__).parent.parent / "src" / "amptrail"
 LAYERS: list[set[str]] = [
-    {"units", "errors"},
+    {"errors"},
+    {"units"},
     {"reference"},
     {"circuit"},
     {"sheet"},
