@@ -7,18 +7,23 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
+from strategies import circuits
 
 from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
-from strategies import circuits
 
 PAGE = (Path(__file__).parents[2] / "docs" / "sheet.md").read_text(encoding="utf-8")
 SHEET, READINGS = (re.findall(rf"```{w}\n(.*?)```", PAGE, re.S)[0] for w in ("sheet", "readings"))
 
 
-@settings(max_examples=60, deadline=None, phases=[Phase.explicit, Phase.generate], suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=60,
+    deadline=None,
+    phases=[Phase.explicit, Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
 @given(circuits())
 def test_print_then_parse_is_the_same_circuit(circuit: Circuit) -> None:
     assert parse(print_sheet(circuit)) == circuit
@@ -52,11 +57,16 @@ def test_faults_print_and_read_back() -> None:
 @pytest.mark.parametrize(
     ("line", "code", "column"),
     [
-        ("fuse F9 15", "no-unit", 9), ("fuse F9 15 V", "unknown-attribute", 9), ("path F7 -- body", "unknown-part", 6),
-        ("resistor R -3 ohm", "out-of-range", 12), ('place x "abc', "open-text", 9), ("lamp F1 5 W", "twice", 6),
-        ("ECM x while", "syntax", 12), ("fault Q: K4.99 open", "unknown-terminal", 13),
+        ("fuse F9 15", "no-unit", 9),
+        ("fuse F9 15 V", "unknown-attribute", 9),
+        ("path F7 -- body", "unknown-part", 6),
+        ("resistor R -3 ohm", "out-of-range", 12),
+        ('place x "abc', "open-text", 9),
+        ("lamp F1 5 W", "twice", 6),
+        ("ECM x while", "syntax", 12),
+        ("fault Q: K4.99 open", "unknown-terminal", 13),
     ],
-)  # fmt: skip
+)
 def test_an_error_says_where(line: str, code: str, column: int) -> None:
     number = len(SHEET.splitlines()) + 1
     with pytest.raises(InputError) as caught:

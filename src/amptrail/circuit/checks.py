@@ -4,25 +4,58 @@ from __future__ import annotations
 
 from collections import Counter, OrderedDict
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from amptrail.circuit.model import (
-    BODY, And, Circuit, Driver, Expr, GroundPin, Held, InPhase, Input, Name, Not, Or, Part, Pulsed, Says, Signal,
-    Supply, Term, key,
-)  # fmt: skip
+    BODY,
+    And,
+    Circuit,
+    Driver,
+    Expr,
+    GroundPin,
+    Held,
+    InPhase,
+    Input,
+    Name,
+    Not,
+    Or,
+    Part,
+    Pulsed,
+    Says,
+    Signal,
+    Supply,
+    Term,
+    key,
+)
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import Problem, nearest
 
 _PLACES: OrderedDict[Circuit, Mapping[tuple[str, str], tuple[int, int]]] = OrderedDict()
 _TWO_ENDED = frozenset(
-    {"wire", "fuse", "link", "polyfuse", "joint", "switch", "resistor", "lamp", "led", "diode", "motor",
-     "solenoid", "heater", "ptc", "load"}
-)  # fmt: skip
+    {
+        "wire",
+        "fuse",
+        "link",
+        "polyfuse",
+        "joint",
+        "switch",
+        "resistor",
+        "lamp",
+        "led",
+        "diode",
+        "motor",
+        "solenoid",
+        "heater",
+        "ptc",
+        "load",
+    }
+)
 _FIXED = {"relay": (("86", "85"), ("30",)), "alternator": (("B+",),), "starter": (("30",), ("50",))}
 
 
 def remember(circuit: Circuit, places: Mapping[tuple[str, str], tuple[int, int]]) -> None:
-    """Keep where each statement of a circuit stands, outside the circuit: ("part", "k4") -> (line, column)."""
+    """Keep where each statement stands, outside the circuit: ("part", "k4") -> (line, column)."""
     _PLACES[circuit] = places
     while len(_PLACES) > 64:
         _PLACES.popitem(last=False)
@@ -32,7 +65,9 @@ def _at(circuit: Circuit, kind: str, name: str) -> tuple[int, int]:
     return _PLACES.get(circuit, {}).get((kind, key(name)), (0, 0))
 
 
-def _part_problem(c: Circuit, part: str, code: str, message: str, remedy: str, severity: str = "error") -> Problem:
+def _part_problem(
+    c: Circuit, part: str, code: str, message: str, remedy: str, severity: str = "error"
+) -> Problem:
     line, column = _at(c, "part", part)
     return Problem(code, message, line, column, severity, remedy=remedy)  # type: ignore[arg-type]
 
@@ -40,18 +75,30 @@ def _part_problem(c: Circuit, part: str, code: str, message: str, remedy: str, s
 def _batteries(c: Circuit) -> Iterator[Problem]:
     if not any(p.kind == "battery" for p in c.parts):
         yield Problem("no-battery", "there is no battery", remedy="add: battery BAT 12.6 V")
-    w, seen = wiring(c), {}
+    w = wiring(c)
+    seen: dict[tuple[int | None, int | None], Part] = {}
     for p in c.parts:
         if p.kind != "battery":
             continue
         plus, minus = w.node(Term(p.name, "+")), w.node(Term(p.name, "-"))
         if plus == minus:
-            yield _part_problem(c, p.name, "battery-shorted", f"both posts of {p.name} are one metal",
-                                "put the parts between them into a path")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "battery-shorted",
+                f"both posts of {p.name} are one metal",
+                "put the parts between them into a path",
+            )
         first = seen.setdefault((plus, minus), p)
         if first is not p and first.said("emf_v") != p.said("emf_v"):
-            yield _part_problem(c, p.name, "batteries-tied", f"{first.name} and {p.name} differ but share both posts",
-                                "put the cable between them into a path", "warning")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "batteries-tied",
+                f"{first.name} and {p.name} differ but share both posts",
+                "put the cable between them into a path",
+                "warning",
+            )
 
 
 def _used(c: Circuit) -> Counter[int]:
@@ -69,15 +116,27 @@ def _dangling(c: Circuit) -> Iterator[Problem]:
         groups = _FIXED.get(p.kind, (("in", "out"),) if p.kind in _TWO_ENDED and not p.contacts else ())
         mentioned = any(k[0] == key(p.name) for k in w.node_of)
         if not mentioned:
-            yield _part_problem(c, p.name, "unwired", f"{p.kind} {p.name} is in no path",
-                                "put it in a path, or remove it", "warning")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "unwired",
+                f"{p.kind} {p.name} is in no path",
+                "put it in a path, or remove it",
+                "warning",
+            )
             continue
         for name in (n for g in groups for n in g):
             node = w.node(Term(p.name, name))
             alone = node is None or (used[node] < 2 and node != body and not w.net_names[node])
             if alone:
-                yield _part_problem(c, p.name, "dangling", f"nothing is joined to {p.name}.{name}",
-                                    f"carry the path on from {p.name}.{name}", "warning")  # fmt: skip
+                yield _part_problem(
+                    c,
+                    p.name,
+                    "dangling",
+                    f"nothing is joined to {p.name}.{name}",
+                    f"carry the path on from {p.name}.{name}",
+                    "warning",
+                )
 
 
 def _links(c: Circuit) -> Iterator[tuple[int | None, int | None]]:
@@ -95,7 +154,7 @@ def _links(c: Circuit) -> Iterator[tuple[int | None, int | None]]:
                 if key(x.connector) == key(p.name):
                     yield n(p.name, f"{x.name}.a"), n(p.name, f"{x.name}.b")
             continue
-        yield from zip(mine, mine[1:], strict=False)
+        yield from pairwise(mine)
         if p.kind == "ground" and mine:
             yield mine[0], body
 
@@ -116,13 +175,23 @@ def _grounded(c: Circuit) -> Iterator[Problem]:
     roots = {root(h) for h in home if h is not None}
     body = w.node(BODY)
     if roots and body is not None and root(body) not in roots and _used(c)[body] + _grounds(c) > 0:
-        yield Problem("body-floating", "the body is not joined to a battery", severity="warning",
-                      remedy="add: path BAT.- -- joint -- body")  # fmt: skip
+        yield Problem(
+            "body-floating",
+            "the body is not joined to a battery",
+            severity="warning",
+            remedy="add: path BAT.- -- joint -- body",
+        )
     for p in c.parts:
         mine = [node for (part, _), node in w.node_of.items() if part == key(p.name)]
         if roots and mine and p.kind != "battery" and root(mine[0]) not in roots:
-            yield _part_problem(c, p.name, "no-ground-path", f"no path leads from {p.name} to a battery",
-                                "carry its path on to the battery or to body", "warning")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "no-ground-path",
+                f"no path leads from {p.name} to a battery",
+                "carry its path on to the battery or to body",
+                "warning",
+            )
 
 
 def _grounds(c: Circuit) -> int:
@@ -135,16 +204,25 @@ def _loops(c: Circuit) -> Iterator[Problem]:
         if p.kind in _TWO_ENDED and not p.contacts:
             a, b = w.node(Term(p.name, "in")), w.node(Term(p.name, "out"))
             if a is not None and a == b:
-                yield _part_problem(c, p.name, "bridged", f"both ends of {p.name} are the same metal",
-                                    "look for a net or a path that joins them by mistake")  # fmt: skip
+                yield _part_problem(
+                    c,
+                    p.name,
+                    "bridged",
+                    f"both ends of {p.name} are the same metal",
+                    "look for a net or a path that joins them by mistake",
+                )
 
 
 def _known_phase(c: Circuit, said: str, who: str) -> Iterator[Problem]:
     known = [p.name for p in drive_cycle(c)]
     if key(said) not in map(key, known) and key(said) != "off":
-        yield Problem("unknown-phase", f"{who} speaks of {said}, which is no phase of this sheet",
-                      expected=tuple(known), nearest=nearest(said, known),
-                      remedy=f"use a phase of the sheet, or add: phase {said} as running 10 s")  # fmt: skip
+        yield Problem(
+            "unknown-phase",
+            f"{who} speaks of {said}, which is no phase of this sheet",
+            expected=tuple(known),
+            nearest=nearest(said, known),
+            remedy=f"use a phase of the sheet, or add: phase {said} as running 10 s",
+        )
 
 
 def _phases(c: Circuit) -> Iterator[Problem]:
@@ -165,9 +243,14 @@ def _phases(c: Circuit) -> Iterator[Problem]:
             part = switches.get(key(switch))
             line, column = _at(c, "phase", phase.name)
             if part is None:
-                yield Problem("unknown-switch", f"phase {phase.name} sets {switch}, which is no switch", line, column,
-                              nearest=nearest(switch, [s.name for s in switches.values()]),
-                              remedy="declare it: switch NAME positions off, on")  # fmt: skip
+                yield Problem(
+                    "unknown-switch",
+                    f"phase {phase.name} sets {switch}, which is no switch",
+                    line,
+                    column,
+                    nearest=nearest(switch, [s.name for s in switches.values()]),
+                    remedy="declare it: switch NAME positions off, on",
+                )
             else:
                 yield from _position(part, position, line, column)
 
@@ -176,8 +259,15 @@ def _position(part: Part, position: str, line: int, column: int) -> Iterator[Pro
     known = part.said("positions")
     if not isinstance(known, tuple) or key(position) not in map(key, known):
         names = known if isinstance(known, tuple) else ()
-        yield Problem("unknown-position", f"{part.name} has no position {position}", line, column, expected=names,
-                      nearest=nearest(position, names), remedy="list it in the switch's own line")  # fmt: skip
+        yield Problem(
+            "unknown-position",
+            f"{part.name} has no position {position}",
+            line,
+            column,
+            expected=names,
+            nearest=nearest(position, names),
+            remedy="list it in the switch's own line",
+        )
 
 
 def _terms(e: Expr) -> Iterator[Name | Says | InPhase]:
@@ -211,9 +301,15 @@ def _rules(c: Circuit) -> Iterator[Problem]:
             if not found and key(x.name) != "awake":
                 known = [n for mod, n in (*inputs, *signals) if mod == key(module)]
                 line, column = _at(c, "part", m.module)
-                yield Problem("unknown-signal", f"{who} speaks of {x.name}, which {module} does not know",
-                              line, column, expected=tuple(known), nearest=nearest(x.name, known),
-                              remedy=f"declare the input or the signal of {module}")  # fmt: skip
+                yield Problem(
+                    "unknown-signal",
+                    f"{who} speaks of {x.name}, which {module} does not know",
+                    line,
+                    column,
+                    expected=tuple(known),
+                    nearest=nearest(x.name, known),
+                    remedy=f"declare the input or the signal of {module}",
+                )
 
 
 def _modules(c: Circuit) -> Iterator[Problem]:
@@ -221,20 +317,36 @@ def _modules(c: Circuit) -> Iterator[Problem]:
     supplies = {key(m.module) for m in c.modules if isinstance(m, Supply)}
     for p in c.parts:
         if p.kind == "module" and key(p.name) not in grounds:
-            yield _part_problem(c, p.name, "no-ground-pin", f"module {p.name} has no ground pin",
-                                f"add: {p.name}.31 ground", "warning")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "no-ground-pin",
+                f"module {p.name} has no ground pin",
+                f"add: {p.name}.31 ground",
+                "warning",
+            )
         if p.kind == "module" and key(p.name) not in supplies:
-            yield _part_problem(c, p.name, "no-supply-pin", f"module {p.name} has no supply",
-                                f"add: {p.name}.30 supply 25 ohm awake 12 kohm asleep", "warning")  # fmt: skip
+            yield _part_problem(
+                c,
+                p.name,
+                "no-supply-pin",
+                f"module {p.name} has no supply",
+                f"add: {p.name}.30 supply 25 ohm awake 12 kohm asleep",
+                "warning",
+            )
 
 
 def _functions(c: Circuit) -> Iterator[Problem]:
     musts = [m.name for m in c.musts]
     for i in c.interlocks:
         if key(i.function) not in map(key, musts):
-            yield Problem("unknown-function", f"interlock {i.switch} is for {i.function}, which no must line names",
-                          expected=tuple(musts), nearest=nearest(i.function, musts),
-                          remedy="name a function that a must line declares")  # fmt: skip
+            yield Problem(
+                "unknown-function",
+                f"interlock {i.switch} is for {i.function}, which no must line names",
+                expected=tuple(musts),
+                nearest=nearest(i.function, musts),
+                remedy="name a function that a must line declares",
+            )
 
 
 def check(circuit: Circuit) -> list[Problem]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from lark import Token, Tree
 
 from amptrail.circuit.model import PartKind, Value, key
 from amptrail.circuit.tables import Attribute, table
 from amptrail.sheet.lexer import quantity, unquote
-from amptrail.sheet.names import wrong
+from amptrail.sheet.names import Node, wrong
 
 
 def _row(kind: PartKind, word: str, dimension: str, taken: set[str]) -> Attribute | None:
@@ -49,7 +47,7 @@ def _flag(kind: PartKind, name: str, value: Value, token: Token | None) -> tuple
     raise wrong(token, "unknown-attribute", f"{kind} does not take `{name}`", known=_words(kind))
 
 
-def attribute(kind: PartKind, tree: Tree[Any], taken: set[str]) -> tuple[str, Value]:
+def attribute(kind: PartKind, tree: Node, taken: set[str]) -> tuple[str, Value]:
     """One attribute tree as an (attribute, value) pair."""
     name, kids = str(tree.data), [c for c in tree.children if c is not None]
     first = kids[0] if kids and isinstance(kids[0], Token) else None
@@ -75,6 +73,6 @@ def attribute(kind: PartKind, tree: Tree[Any], taken: set[str]) -> tuple[str, Va
     return _flag(kind, "colour", str(kids[0]), first)
 
 
-def _point(tree: Tree[Any]) -> str:
+def _point(tree: Node) -> str:
     """The point a ground is bolted to, as `str(Term)`; resolved when the circuit is computed."""
     return "".join(str(t) for t in tree.scan_values(lambda v: isinstance(v, Token)))

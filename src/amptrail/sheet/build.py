@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -31,28 +32,39 @@ from amptrail.circuit.model import (
     Variant,
     WorkedOn,
     key,
-)  # fmt: skip
+)
 from amptrail.errors import InputError, Problem
 from amptrail.sheet.faults import faults
 from amptrail.sheet.feeds import cut_names, short_feed
 from amptrail.sheet.hops import Strings, make_part, term, word
 from amptrail.sheet.lexer import quantity, unquote
 from amptrail.sheet.modules import Modules, si
-from amptrail.sheet.names import CAVITIED, Names, wrong
+from amptrail.sheet.names import CAVITIED, Names, Node, wrong
 
 BASES = ("asleep", "awake", "ignition-on", "cranking", "running", "after-run")
 _MODULE_LINES = {"ground_pin", "lives", "supply", "input", "reference", "driver", "clamp", "bus", "signal"}
 _FIRST = {
-    "title", "sheet_name", "notes", "laws", "start_place", "place", "travel", "phase", "part", "contact", "path",
-    "net", "cavity",
-}  # fmt: skip
+    "title",
+    "sheet_name",
+    "notes",
+    "laws",
+    "start_place",
+    "place",
+    "travel",
+    "phase",
+    "part",
+    "contact",
+    "path",
+    "net",
+    "cavity",
+}
 
 
 def _text(token: Any) -> str | None:
     return None if token is None else unquote(str(token))
 
 
-def _names(tree: Tree[Any]) -> tuple[str, ...]:
+def _names(tree: Node) -> tuple[str, ...]:
     return tuple(str(word(t)) for t in tree.children if isinstance(t, Tree))
 
 
@@ -76,19 +88,20 @@ class Builder:
         self.modules = Modules(self.names)
         self.parts: list[Part] = []
         self.order: list[str] = []
+        self.scopes: dict[str, Names] = {}
 
     def add(self, field: str, item: Any) -> None:
         """Append to a tuple-to-be of the circuit."""
         self.lists.setdefault(field, []).append(item)
 
-    def run(self, trees: list[tuple[int, Tree[Any]]]) -> Circuit:
+    def run(self, trees: list[tuple[int, Node]]) -> Circuit:
         """Read parts and wiring first, then all that speaks of them."""
         flat = [(n, t.children[0] if t.data == "statement" else t) for n, t in trees]
         for early in (True, False):
             for line, tree in flat:
                 if (str(tree.data) in _FIRST) is early:
                     self._guard(line, tree, self._early if early else self._late)
-        fields = {k: tuple(v) for k, v in self.lists.items()}
+        fields: dict[str, Any] = {k: tuple(v) for k, v in self.lists.items()}
         order = tuple(self.order)
         return Circuit(
             **self.scalars,
@@ -98,7 +111,7 @@ class Builder:
             order=order,
         )
 
-    def _guard(self, line: int, tree: Tree[Any], read: Callable[[Tree[Any], int], None]) -> None:
+    def _guard(self, line: int, tree: Node, read: Callable[[Node, int], None]) -> None:
         try:
             read(tree, line)
         except InputError as e:
@@ -121,7 +134,7 @@ class Builder:
             )
         self.scalars[field] = value
 
-    def _early(self, tree: Tree[Any], line: int) -> None:
+    def _early(self, tree: Node, line: int) -> None:
         k = tree.children
         match str(tree.data):
             case "title":
@@ -133,8 +146,13 @@ class Builder:
             case "laws":
                 laws = key(str(word(k[1]))).replace("_", "-")
                 if laws not in ("amptrail", "oracle-1"):
-                    raise wrong(word(k[1]), "unknown-laws", f"there are no laws called {word(k[1])}",
-                                known=("amptrail", "oracle-1"), remedy="use one of these two")  # fmt: skip
+                    raise wrong(
+                        word(k[1]),
+                        "unknown-laws",
+                        f"there are no laws called {word(k[1])}",
+                        known=("amptrail", "oracle-1"),
+                        remedy="use one of these two",
+                    )
                 self._scalar("laws", laws, k[0])
             case "start_place":
                 self._scalar("start_place", str(word(k[2])), k[0])
@@ -172,8 +190,13 @@ class Builder:
         base = name if k[2] is None else word(k[2].children[1])
         spelled = key(str(base)).replace("_", "-")
         if spelled not in BASES:
-            raise wrong(base, "unknown-base", f"{base} is not a base of a phase", known=BASES,
-                        remedy="say what it stands on, such as: phase tail as ignition-on 10 s")  # fmt: skip
+            raise wrong(
+                base,
+                "unknown-base",
+                f"{base} is not a base of a phase",
+                known=BASES,
+                remedy="say what it stands on, such as: phase tail as ignition-on 10 s",
+            )
         if any(key(p.name) == key(str(name)) for p in self.lists.get("phases", ())):
             raise wrong(name, "twice", f"phase {name} is declared twice", remedy="give it another name")
         at = []
@@ -194,8 +217,13 @@ class Builder:
         known = positions if isinstance(positions, tuple) else ()
         for position in k[3].children:
             if isinstance(position, Tree) and key(str(word(position))) not in map(key, known):
-                raise wrong(word(position), "unknown-position", f"{part.name} has no position {word(position)}",
-                            known=known, remedy="list its positions in its own line")  # fmt: skip
+                raise wrong(
+                    word(position),
+                    "unknown-position",
+                    f"{part.name} has no position {word(position)}",
+                    known=known,
+                    remedy="list its positions in its own line",
+                )
         changed = replace(part, contacts=(*part.contacts, Contact(str(a), str(b), at)))
         self.parts[self.parts.index(part)] = changed
         self.names.add_part(changed)
@@ -206,14 +234,21 @@ class Builder:
             raise wrong(k[0], "which-cavity", "say which cavity", remedy="write: cavity X7.4 2 mohm")
         part = self.names.part(word(node.children[0]))
         if part.kind not in CAVITIED:
-            raise wrong(word(node.children[0]), "no-cavities", f"{part.name} is a {part.kind} and has no cavities",
-                        remedy="name a connector or box")  # fmt: skip
+            raise wrong(
+                word(node.children[0]),
+                "no-cavities",
+                f"{part.name} is a {part.kind} and has no cavities",
+                remedy="name a connector or box",
+            )
         name = str(node.children[2])
         self.strings.mention(part, name)
         ohm = None if k[2] is None else si(k[2], "ohm")
         self._take()
-        at = next(i for i, c in enumerate(self.strings.cavities)
-                  if (key(c.connector), key(c.name)) == (key(part.name), key(name)))  # fmt: skip
+        at = next(
+            i
+            for i, c in enumerate(self.strings.cavities)
+            if (key(c.connector), key(c.name)) == (key(part.name), key(name))
+        )
         old = self.strings.cavities[at]
         if old.ohm is not None or old.text is not None:
             raise wrong(
@@ -233,21 +268,10 @@ class Builder:
         self._take()
         return path
 
-    def _net(self, tree: Tree[Any]) -> Net:
+    def _net(self, tree: Node) -> Net:
         k = tree.children
         name = word(k[1])
-        terms = []
-        for ref in k[3:]:
-            if isinstance(ref, Tree):
-                at = term(self.names, ref)
-                if at.part and not at.name:
-                    raise wrong(word(ref.children[0]), "which-terminal", f"say which terminal of {at.part}",
-                                remedy=f"write {at.part}.TERMINAL")  # fmt: skip
-                part = self.names.parts.get(key(at.part))
-                if part is not None and part.kind in CAVITIED:
-                    self.strings.mention(part, at.name.rpartition(".")[0])
-                self.names.note(at.part, at.name)
-                terms.append(at)
+        terms = [self._net_term(self.names, self.strings, ref) for ref in k[3:] if isinstance(ref, Tree)]
         self._take()
         if key(str(name)) in self.names.nets and key(str(name)) != "body":
             raise wrong(
@@ -256,7 +280,7 @@ class Builder:
         self.names.nets.setdefault(key(str(name)), str(name))
         return Net(str(name), tuple(terms))
 
-    def _late(self, tree: Tree[Any], line: int) -> None:
+    def _late(self, tree: Node, line: int) -> None:
         kind, k = str(tree.data), tree.children
         if kind in _MODULE_LINES:
             self.add("modules", self.modules.read(tree))
@@ -287,7 +311,7 @@ class Builder:
             case _:
                 self._variant(tree)
 
-    def _must(self, tree: Tree[Any]) -> Must:
+    def _must(self, tree: Node) -> Must:
         k = tree.children
         name = str(word(k[1]))
         if tree.data == "must_signal":
@@ -299,8 +323,9 @@ class Builder:
         refs = [t for t in k[3:] if isinstance(t, Tree) and t.data == "ref"]
         a, b = term(self.names, refs[0]), term(self.names, refs[1]) if len(refs) > 1 else None
         got: dict[str, Any] = {}
-        for bound in k[-1].children:
-            if isinstance(bound, Tree):
+        bounds: Node = k[-1]
+        for bound in bounds.children:
+            if not isinstance(bound, Token):
                 volts, phases = si(bound.children[0], "V"), _names(bound.children[-1])
                 pair = ("min_v", "on") if bound.data == "at_least" else ("max_off_v", "off")
                 if pair[0] in got:
@@ -310,42 +335,57 @@ class Builder:
                 got |= {pair[0]: volts, pair[1]: phases}
         return Must(name, a, b, **got)
 
-    def _point(self, tree: Tree[Any]) -> None:
+    def _point(self, tree: Node) -> None:
         k = tree.children
         name = word(k[1])
         if key(str(name)) in self.names.points:
             raise wrong(name, "twice", f"point {name} is declared twice", remedy="give it another name")
         refs = [t for t in k[2:] if isinstance(t, Tree)]
         what: Any = {"point_amps": "amps", "point_ohms": "ohms"}.get(str(tree.data), "volts")
-        a = term(self.names, refs[0])
+        bare = what == "amps" and refs[0].children[0].data == "name"
+        a = self.names.bare(word(refs[0].children[0]), part_first=True) if bare else term(self.names, refs[0])
         if what == "amps" and a.name.endswith(".a") and refs[0].children[0].data == "pin":
             a = Term(a.part, a.name[:-2])
         b = term(self.names, refs[1]) if len(refs) > 1 else None
         self.names.points[key(str(name))] = a
         self.add("points", Point(str(name), what, a, b))
 
-    def _overlay(self, tree: Tree[Any]) -> dict[str, tuple[Any, ...]]:
-        """Parts, paths and nets that a feed or a variant adds."""
+    def _overlay(self, tree: Node, owner: str) -> dict[str, tuple[Any, ...]]:
+        """Parts, paths and nets that a feed or a variant adds: its own names, over those of the sheet."""
         line = tree.children[0]
         k = line.children
-        before, order = list(self.strings.cavities), list(self.order)
+        names = self.scopes.setdefault(owner, copy.deepcopy(self.names))
         if line.data == "part":
             part = make_part(str(k[0]).lower(), str(word(k[1])), k[2:])
-            if key(part.name) in self.names.parts:
+            if key(part.name) in names.parts:
                 raise wrong(
                     word(k[1]), "twice", f"{part.name} is declared twice", remedy="give it another name"
                 )
-            self.names.add_part(part)
+            names.add_part(part)
             return {"parts": (part,)}
+        strings = Strings(names)
         if line.data == "path":
-            path = self.strings.path([t for t in k if isinstance(t, Tree)])
-            wires = tuple(self.strings.wires)
-            self.strings.wires.clear()
-            self.strings.order.clear()
-            self.strings.cavities[:] = before
-            self.order[:] = order
-            return {"paths": (path,), "parts": wires}
-        return {"nets": (self._net(line),)}
+            path = strings.path([t for t in k if isinstance(t, Tree)])
+            return {"paths": (path,), "parts": tuple(strings.wires)}
+        terms = tuple(self._net_term(names, strings, ref) for ref in k[3:] if isinstance(ref, Tree))
+        name = str(word(k[1]))
+        names.nets.setdefault(key(name), name)
+        return {"nets": (Net(names.nets[key(name)], terms),)}
+
+    def _net_term(self, names: Names, strings: Strings, ref: Node) -> Term:
+        at = term(names, ref)
+        if at.part and not at.name:
+            raise wrong(
+                word(ref.children[0]),
+                "which-terminal",
+                f"say which terminal of {at.part}",
+                remedy=f"write {at.part}.TERMINAL",
+            )
+        part = names.parts.get(key(at.part))
+        if part is not None and part.kind in CAVITIED:
+            strings.mention(part, at.name.rpartition(".")[0])
+        names.note(at.part, at.name)
+        return at
 
     def _grow(self, field: str, name: Token, make: Callable[[str], Any], **more: tuple[Any, ...]) -> None:
         held = self.lists.setdefault(field, [])
@@ -354,14 +394,19 @@ class Builder:
                 held[i] = replace(old, **{k: getattr(old, k) + v for k, v in more.items()})
                 return
         if field == "feeds":
-            raise wrong(name, "unknown-feed", f"no feed is called {name}", known=[f.name for f in held],
-                        remedy=f"declare it first: feed {name}")  # fmt: skip
+            raise wrong(
+                name,
+                "unknown-feed",
+                f"no feed is called {name}",
+                known=[f.name for f in held],
+                remedy=f"declare it first: feed {name}",
+            )
         held.append(replace(make(str(name)), **more))
 
-    def _feed(self, tree: Tree[Any]) -> None:
+    def _feed(self, tree: Node) -> None:
         k, kind = tree.children, str(tree.data)
         if kind == "feed_adds":
-            self._grow("feeds", word(k[0]), Feed, **self._overlay(k[2]))
+            self._grow("feeds", word(k[0]), Feed, **self._overlay(k[2], f"feed {key(str(word(k[0])))}"))
         elif kind == "feed_cuts":
             self._grow("feeds", word(k[0]), Feed, cuts=cut_names(self.names, k[2]))
         else:
@@ -374,9 +419,11 @@ class Builder:
                 against = () if k[3] is None else faults(self.names, k[3].children[1])
                 self.add("feeds", Feed(str(name), _text(k[2]), against))
 
-    def _variant(self, tree: Tree[Any]) -> None:
+    def _variant(self, tree: Node) -> None:
         k = tree.children
         if tree.data == "variant_drops":
             self._grow("variants", word(k[1]), Variant, drops=cut_names(self.names, k[3]))
         else:
-            self._grow("variants", word(k[1]), Variant, **self._overlay(k[3]))
+            self._grow(
+                "variants", word(k[1]), Variant, **self._overlay(k[3], f"variant {key(str(word(k[1])))}")
+            )

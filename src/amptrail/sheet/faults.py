@@ -11,21 +11,38 @@ from amptrail.circuit.tables import table
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
 from amptrail.sheet.modules import si
-from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.names import Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.quantity import show
 from amptrail.sheet.words import term_text
 
 _PLAIN = {
-    "f_open": "open", "f_stuck_on": "stuck_on", "f_stuck_off": "stuck_off", "f_dead": "dead",
-    "f_always_on": "always_on", "f_stays_awake": "stays_awake", "f_seized": "seized", "f_missing": "missing",
-    "f_interlock_open": "interlock_open", "f_instrument_wrong": "instrument_wrong", "f_woken": "woken",
-}  # fmt: skip
+    "f_open": "open",
+    "f_stuck_on": "stuck_on",
+    "f_stuck_off": "stuck_off",
+    "f_dead": "dead",
+    "f_always_on": "always_on",
+    "f_stays_awake": "stays_awake",
+    "f_seized": "seized",
+    "f_missing": "missing",
+    "f_interlock_open": "interlock_open",
+    "f_instrument_wrong": "instrument_wrong",
+    "f_woken": "woken",
+}
 _TEXT = {
-    "open": "open", "stuck_on": "stuck on", "stuck_off": "stuck off", "dead": "dead", "always_on": "always on",
-    "stays_awake": "stays awake", "seized": "seized", "missing": "missing", "interlock_open": "interlock open",
-    "instrument_wrong": "instrument wrong", "woken": "woken", "module_dead": "dead",
-}  # fmt: skip
+    "open": "open",
+    "stuck_on": "stuck on",
+    "stuck_off": "stuck off",
+    "dead": "dead",
+    "always_on": "always on",
+    "stays_awake": "stays awake",
+    "seized": "seized",
+    "missing": "missing",
+    "interlock_open": "interlock open",
+    "instrument_wrong": "instrument wrong",
+    "woken": "woken",
+    "module_dead": "dead",
+}
 
 
 def stem(name: str) -> str:
@@ -35,17 +52,14 @@ def stem(name: str) -> str:
 
 
 def _side_matters(mode: str) -> bool:
-    return mode in ("to_ground", "to_supply", "to_point", "swapped")
+    return mode in ("to_ground", "to_supply", "to_point")
 
 
-def _blamed(names: Names, ref: Tree[Any], mode: str) -> Term:
+def _blamed(names: Names, ref: Node, mode: str) -> Term:
     """The part, branch or point blamed. A cavity without a side is the cavity itself when it is a branch."""
     node = ref.children[0]
     if node.data == "name":
-        at = names.bare(word(node))
-        if key(at.part or at.name) != key(str(word(node))) and not _side_matters(mode):
-            return at
-        return at
+        return names.bare(word(node), part_first=not _side_matters(mode))
     at = term(names, ref)
     if node.data == "pin" and at.name.endswith(".a") and not _side_matters(mode):
         part = names.part(word(node.children[0]))
@@ -55,7 +69,7 @@ def _blamed(names: Names, ref: Tree[Any], mode: str) -> Term:
     return Term(at.part, drivers.get(key(at.name), at.name))
 
 
-def fault(names: Names, tree: Tree[Any]) -> Fault:
+def fault(names: Names, tree: Node) -> Fault:
     """One fault tree as the model's primitive."""
     ref, how = tree.children
     kids, kind = how.children, str(how.data)
@@ -81,7 +95,7 @@ def fault(names: Names, tree: Tree[Any]) -> Fault:
     return Fault(mode, at)
 
 
-def _has(names: Names, at: Term, how: Tree[Any]) -> Fault:
+def _has(names: Names, at: Term, how: Node) -> Fault:
     said, token = word(how.children[1]), how.children[2]
     part = names.parts.get(key(at.part))
     rows = table(part.kind) if part is not None else ()
@@ -94,11 +108,16 @@ def _has(names: Names, at: Term, how: Tree[Any]) -> Fault:
                     token, "wrong-unit", f"{said} is in {row.unit}", remedy=f"give a figure in {row.unit}"
                 )
             return Fault("has", at, attribute=row.name, value=q.si)
-    raise wrong(said, "unknown-attribute", f"{at.part or at.name} has no figure called {said}",
-                known=[stem(r.name) for r in rows], remedy="use a figure of that kind of part")  # fmt: skip
+    raise wrong(
+        said,
+        "unknown-attribute",
+        f"{at.part or at.name} has no figure called {said}",
+        known=[stem(r.name) for r in rows],
+        remedy="use a figure of that kind of part",
+    )
 
 
-def faults(names: Names, tree: Tree[Any]) -> tuple[Fault, ...]:
+def faults(names: Names, tree: Node) -> tuple[Fault, ...]:
     """Faults joined by `and`."""
     return tuple(fault(names, t) for t in tree.children if isinstance(t, Tree))
 

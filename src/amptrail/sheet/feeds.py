@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from lark import Token, Tree
+from lark import Token
 
 from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
-from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.names import Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.quantity import show
 from amptrail.sheet.words import name_text, term_text
@@ -19,16 +17,20 @@ def _hop(at: Term) -> Hop:
     return Hop(at.part, at.name, at.name)
 
 
-def _end(names: Names, ref: Tree[Any]) -> Hop:
+def _end(names: Names, ref: Node) -> Hop:
     at = term(names, ref)
     if not at.name:
-        raise wrong(word(ref.children[0]), "which-terminal", f"{at.part} has several terminals",
-                    remedy=f"say which, such as {at.part}.in")  # fmt: skip
+        raise wrong(
+            word(ref.children[0]),
+            "which-terminal",
+            f"{at.part} has several terminals",
+            remedy=f"say which, such as {at.part}.in",
+        )
     return _hop(at)
 
 
-def short_feed(names: Names, name: str, text: str | None, tree: Tree[Any]) -> Feed:
-    """`from A to B fuse 5 A wire 2.5 mm2 3 m …`: in order from the source fuse, relay contact, diode, wire."""
+def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
+    """`from A to B fuse 5 A wire 2.5 mm2 3 m …`: from the source on fuse, relay contact, diode, wire."""
     _, start, _, end, *items = tree.children
     source, target = _end(names, start), _end(names, end)
     made: dict[str, Part] = {}
@@ -59,7 +61,7 @@ def short_feed(names: Names, name: str, text: str | None, tree: Tree[Any]) -> Fe
     return Feed(name, text, (), tuple(order), paths, (), cuts, True)
 
 
-def cut_names(names: Names, tree: Tree[Any]) -> tuple[str, ...]:
+def cut_names(names: Names, tree: Node) -> tuple[str, ...]:
     """The wires or joints to open, by their declared names."""
     return tuple(names.part(word(t)).name for t in tree.children if not isinstance(t, Token))
 

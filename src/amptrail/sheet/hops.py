@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
-from lark import Token, Tree
+from lark import Token
 
 from amptrail.circuit.model import Cavity, Hop, Part, Path, Term, Value, key
 from amptrail.sheet.attributes import attribute
 from amptrail.sheet.lexer import unquote
-from amptrail.sheet.names import CAVITIED, HUBS, TERMINALS, TWO_ENDED, Names, wrong
+from amptrail.sheet.names import CAVITIED, HUBS, TERMINALS, TWO_ENDED, Names, Node, wrong
 
 Kids = list[Any]
 
 
-def word(tree: Tree[Any]) -> Token:
+def word(tree: Node) -> Token:
     """The token of a `name` tree."""
     token: Token = tree.children[0]
     return token
 
 
-def term(names: Names, tree: Tree[Any], *, strict: bool = False) -> Term:
+def term(names: Names, tree: Node, *, strict: bool = False) -> Term:
     """The terminal a `ref`, `pin` or `side` tree names."""
     node = tree.children[0] if tree.data == "ref" else tree
     if node.data == "name":
@@ -30,8 +30,9 @@ def term(names: Names, tree: Tree[Any], *, strict: bool = False) -> Term:
     if part.kind in CAVITIED:
         return Term(part.name, names.cavity_side(part, first, side))
     if side is not None:
-        raise wrong(side, "unknown-terminal", f"{part.kind} {part.name} has no cavities",
-                    remedy="write PART.TERMINAL")  # fmt: skip
+        raise wrong(
+            side, "unknown-terminal", f"{part.kind} {part.name} has no cavities", remedy="write PART.TERMINAL"
+        )
     return Term(part.name, names.terminal(part, first, strict=strict))
 
 
@@ -44,9 +45,9 @@ class Strings:
         self.cavities: list[Cavity] = []
         self.order: list[str] = []
 
-    def path(self, items: list[Tree[Any]]) -> Path:
+    def path(self, items: list[Node]) -> Path:
         """The hops of one path."""
-        hops: list[Hop | Tree[Any]] = []
+        hops: list[Hop | Node] = []
         for i, item in enumerate(items):
             kind = str(item.data)
             if kind in ("hop_wire", "hop_named_wire"):
@@ -63,7 +64,7 @@ class Strings:
             self.cavities.append(Cavity(part.name, cavity))
             self.order.append(f"{part.name}.{cavity}")
 
-    def _hop(self, item: Tree[Any], *, first: bool, last: bool) -> Hop:
+    def _hop(self, item: Node, *, first: bool, last: bool) -> Hop:
         kind, kids = str(item.data), item.children
         if kind == "hop_bare":
             return self._bare(word(kids[0]), first=first, last=last)
@@ -75,8 +76,10 @@ class Strings:
             b = self.names.cavity_side(part, kids[2], kids[6])
             self.mention(part, str(kids[2]))
             return Hop(part.name, a, b)
-        a, b = (self.names.terminal(part, t, strict=part.kind not in HUBS and part.kind != "module")
-                for t in (kids[2], kids[4]))  # fmt: skip
+        a, b = (
+            self.names.terminal(part, t, strict=part.kind not in HUBS and part.kind != "module")
+            for t in (kids[2], kids[4])
+        )
         self.names.note(part.name, a)
         self.names.note(part.name, b)
         return Hop(part.name, a, b)
@@ -93,15 +96,19 @@ class Strings:
         if part.kind in TWO_ENDED and not part.contacts:
             return Hop(part.name, "in", "out")
         known = TERMINALS.get(part.kind, tuple(self.names.pins.get(key(part.name), {}).values()))
-        raise wrong(token, "which-terminal", f"{part.kind} {part.name} has several terminals",
-                    remedy=f"say which, such as {part.name}.{known[0] if known else '1'}")  # fmt: skip
+        raise wrong(
+            token,
+            "which-terminal",
+            f"{part.kind} {part.name} has several terminals",
+            remedy=f"say which, such as {part.name}.{known[0] if known else '1'}",
+        )
 
     def _leg(self, part: Part) -> str:
         number = self.names.legs.get(key(part.name), 0) + 1
         self.names.note(part.name, str(number))
         return str(number)
 
-    def _point(self, node: Tree[Any], *, first: bool, last: bool) -> Hop:
+    def _point(self, node: Node, *, first: bool, last: bool) -> Hop:
         part = self.names.part(word(node.children[0]))
         if part.kind in CAVITIED:
             self.mention(part, str(node.children[2]))
@@ -115,7 +122,7 @@ class Strings:
         self.names.note(at.part, at.name)
         return Hop(at.part, at.name, at.name)
 
-    def _wire_hop(self, item: Tree[Any]) -> Hop | Tree[Any]:
+    def _wire_hop(self, item: Node) -> Hop | Node:
         if item.data == "hop_named_wire":
             name, items = word(item.children[1]), item.children[3:-1]
             if key(str(name)) in self.names.parts:
@@ -130,15 +137,19 @@ class Strings:
                 return Hop(known.name, "in", "out")
         return item
 
-    def _settle(self, hops: list[Hop | Tree[Any]], i: int) -> Hop:
+    def _settle(self, hops: list[Hop | Node], i: int) -> Hop:
         item = hops[i]
         if isinstance(item, Hop):
             return item
         before = hops[i - 1] if i else None
         after = hops[i + 1] if i + 1 < len(hops) else None
         if not isinstance(before, Hop) or not isinstance(after, Hop):
-            raise wrong(item.children[0], "name-the-wire", "a wire without a name needs a named thing on each side",
-                        remedy="give the wire a name, such as [W1: 1 mm2 1 m]")  # fmt: skip
+            raise wrong(
+                item.children[0],
+                "name-the-wire",
+                "a wire without a name needs a named thing on each side",
+                remedy="give the wire a name, such as [W1: 1 mm2 1 m]",
+            )
         base = f"{Term(before.part, before.b)}>{Term(after.part, after.a)}"
         name, n = base, 1
         while key(name) in self.names.parts:
@@ -148,14 +159,14 @@ class Strings:
         hops[i] = Hop(name, "in", "out")
         return Hop(name, "in", "out")
 
-    def _declare(self, name: str, items: list[Tree[Any]]) -> None:
+    def _declare(self, name: str, items: list[Node]) -> None:
         part = make_part("wire", name, items)
         self.names.add_part(part)
         self.wires.append(part)
         self.order.append(name)
 
 
-def make_part(kind: Any, name: str, items: list[Tree[Any]]) -> Part:
+def make_part(kind: Any, name: str, items: list[Node]) -> Part:
     """A part from its attribute trees."""
     given: dict[str, Value] = {}
     place: str | None = None

@@ -35,19 +35,33 @@ TOKEN = re.compile(
 )
 _TERM = re.compile(r"`[^`]+`|\w+(?:[+-](?![\w`]))?|[+-](?![\w`])|[+-]")
 _PUNCT = {
-    ".": "DOT", "[": "LSQB", "]": "RSQB", "(": "LPAR", ")": "RPAR", ":": "COLON", ";": "SEMI", ",": "COMMA",
-    "-": "MINUS", ">": "GT",
-}  # fmt: skip
+    ".": "DOT",
+    "[": "LSQB",
+    "]": "RSQB",
+    "(": "LPAR",
+    ")": "RPAR",
+    ":": "COLON",
+    ";": "SEMI",
+    ",": "COMMA",
+    "-": "MINUS",
+    ">": "GT",
+}
 _GROUPED = {
-    "low-side": "SIDE", "high-side": "SIDE", "half-bridge": "SIDE",
-    "can-high": "BUS", "can-low": "BUS", "name": "NAME_OF",
+    "low-side": "SIDE",
+    "high-side": "SIDE",
+    "half-bridge": "SIDE",
+    "can-high": "BUS",
+    "can-low": "BUS",
+    "name": "NAME_OF",
     **dict.fromkeys(("mine", "shop", "customer"), "WHOSE"),
-    **dict.fromkeys(("meter", "lamp", "led", "loaded", "clamp", "fuse-drop", "ohmmeter", "scope", "hand", "eye"),
-                    "INSTRUMENT"),
-    **dict.fromkeys(("bright", "dim", "dark", "nothing", "alternates", "beeps", "silent", "warm", "hot", "cold"),
-                    "VALUE"),
+    **dict.fromkeys(
+        ("meter", "lamp", "led", "loaded", "clamp", "fuse-drop", "ohmmeter", "scope", "hand", "eye"), "TOOL"
+    ),
+    **dict.fromkeys(
+        ("bright", "dim", "dark", "nothing", "alternates", "beeps", "silent", "warm", "hot", "cold"), "VALUE"
+    ),
     **dict.fromkeys(("unsure", "fluctuates", "intermittent", "old"), "QUALITY"),
-}  # fmt: skip
+}
 _NOT_WORDS = {
     "NAME",
     "TERM",
@@ -60,7 +74,7 @@ _NOT_WORDS = {
     "NAME_OF",
     "DASHES",
     "WHOSE",
-    "INSTRUMENT",
+    "TOOL",
     "VALUE",
     "QUALITY",
     "NUMBER",
@@ -104,9 +118,9 @@ def unquote(text: str) -> str:
 
 
 def _fail(state: LexerState, at: int, line: int) -> UnexpectedCharacters:
-    return UnexpectedCharacters(
-        state.text.text if hasattr(state.text, "text") else state.text, at, line, at + 1
-    )
+    text: Any = state.text
+    source = text.text if hasattr(text, "text") else text
+    return UnexpectedCharacters(source, at, line, at + 1)  # type: ignore[no-untyped-call]
 
 
 def takes(parser_state: Any, terminal: str) -> bool:
@@ -132,7 +146,7 @@ class SheetLexer(Lexer):
 
     def lex(self, lexer_state: LexerState, parser_state: Any) -> Iterator[Token]:
         """Tokens of one line."""
-        text = lexer_state.text
+        text: Any = lexer_state.text
         source: str = text.text if hasattr(text, "text") else text
         at, after_dot = 0, False
         while at < len(source):

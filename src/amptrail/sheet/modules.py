@@ -30,7 +30,7 @@ from amptrail.circuit.model import (
 )  # fmt: skip
 from amptrail.sheet.hops import word
 from amptrail.sheet.lexer import quantity
-from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.names import Names, Node, wrong
 
 
 def si(token: Any, dimension: str) -> float:
@@ -49,7 +49,7 @@ def _maybe(token: Any, dimension: str) -> float | None:
     return None if token is None else si(token, dimension)
 
 
-def logic(tree: Tree[Any]) -> Expr:
+def logic(tree: Node) -> Expr:
     """An expression tree as the model's expression."""
     kids = [
         c for c in tree.children if not (isinstance(c, Token) and c.type in ("AND", "OR", "LPAR", "RPAR"))
@@ -96,13 +96,13 @@ class Modules:
                         remedy=f"declare it with: module {part.name}")  # fmt: skip
         return part.name
 
-    def _pin(self, tree: Tree[Any]) -> tuple[str, str]:
+    def _pin(self, tree: Node) -> tuple[str, str]:
         module = self._module(word(tree.children[0]))
         pin = self.names.terminal(self.names.parts[module.lower().replace("-", "_")], tree.children[2])
         self.names.note(module, pin)
         return module, pin
 
-    def read(self, tree: Tree[Any]) -> ModuleLine:
+    def read(self, tree: Node) -> ModuleLine:
         """The model's record of one module line."""
         k = tree.children
         match str(tree.data):
@@ -129,7 +129,7 @@ class Modules:
             case _:
                 return Signal(self._module(word(k[0])), str(word(k[1])), logic(k[3]))
 
-    def _supply(self, tree: Tree[Any]) -> Supply:
+    def _supply(self, tree: Node) -> Supply:
         module, pin = self._pin(tree.children[0])
         awake, asleep, least = 1e3, 1e4, None  # common practice: a few mA awake, about 1 mA asleep
         for item in tree.children[2:]:
@@ -141,7 +141,7 @@ class Modules:
                 least = si(item.children[1], "V")
         return Supply(module, pin, awake, asleep, least)
 
-    def _input(self, tree: Tree[Any]) -> Input:
+    def _input(self, tree: Node) -> Input:
         module, pin = self._pin(tree.children[0])
         got: dict[str, Any] = {}
         for item in tree.children[3:]:
@@ -165,7 +165,7 @@ class Modules:
                     got |= {"off_v": si(k[2], "V")}
         return Input(module, pin, str(word(tree.children[2])), **got)
 
-    def _driver(self, tree: Tree[Any]) -> Driver:
+    def _driver(self, tree: Node) -> Driver:
         module, pin = self._pin(tree.children[0])
         got: dict[str, Any] = {}
         for item in tree.children[3:-2]:
@@ -194,7 +194,7 @@ class Modules:
         ] = name
         return Driver(module, pin, name, side, when=logic(tree.children[-1]), **got)  # type: ignore[arg-type]
 
-    def _clamp(self, tree: Tree[Any]) -> Clamp:
+    def _clamp(self, tree: Node) -> Clamp:
         module, pin = self._pin(tree.children[0])
         to_supply, to_ground = None, False
         for end in tree.children[2].children if tree.children[2] is not None else ():

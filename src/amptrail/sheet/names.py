@@ -1,14 +1,16 @@
-"""Looking up what a sheet line names: parts, terminals, cavities, nets. Every miss is a Problem with a remedy."""
+"""Looking up what a sheet line names: parts, terminals, cavities, nets; every miss has a remedy."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from lark import Token
 
-from amptrail.circuit.model import BODY, Circuit, Part, Term, key
+from amptrail.circuit.model import BODY, Circuit, Driver, Part, Term, key
 from amptrail.errors import InputError, Problem, nearest
 
+Node = Any  # a lark Tree whose children are trees or tokens, told apart by the rule that made it
 TWO_ENDED = frozenset(
     {"wire", "fuse", "link", "polyfuse", "joint", "switch", "resistor", "lamp", "led", "diode", "motor",
      "solenoid", "heater", "ptc", "sensor", "load", "pot"}
@@ -16,14 +18,16 @@ TWO_ENDED = frozenset(
 HUBS = frozenset({"splice", "ground"})
 CAVITIED = frozenset({"connector", "box"})
 TERMINALS: dict[str, tuple[str, ...]] = {
-    "battery": ("+", "-"), "relay": ("30", "85", "86", "87", "87a", "coil"), "starter": ("50", "30", "31", "M"),
+    "battery": ("+", "-"), "relay": ("30", "85", "86", "87", "87a", "coil"),
+    "starter": ("50", "30", "31", "M"),
     "alternator": ("B+", "D+", "31", "field"), "pot": ("1", "2", "3", "in", "out"),
     "sensor": ("1", "2", "3", "in", "out"),
 }  # fmt: skip
 
 
-def wrong(at: Token | None, code: str, message: str, *, known: Sequence[str] = (), remedy: str = "",
-          line: int = 1) -> InputError:  # fmt: skip
+def wrong(
+    at: Token | None, code: str, message: str, *, known: Sequence[str] = (), remedy: str = "", line: int = 1
+) -> InputError:
     """An error at a token, with the nearest of the known names."""
     near = nearest(str(at), known) if at is not None and known else None
     column = at.column or 0 if at is not None else 1
@@ -59,7 +63,7 @@ class Names:
         for line in circuit.modules:
             if pin := getattr(line, "pin", None):
                 self.note(line.module, pin)
-            if hasattr(line, "side"):
+            if isinstance(line, Driver):
                 self.drivers.setdefault(key(line.module), {})[key(line.name)] = line.name
         for point in circuit.points:
             self.points[key(point.name)] = point.a
@@ -81,9 +85,13 @@ class Names:
         """The declared part of this name."""
         found = self.parts.get(key(str(token)))
         if found is None:
-            raise wrong(token, "unknown-part", f"no part is called {token}",
-                        known=[p.name for p in self.parts.values()],
-                        remedy=f"declare it on a line above, such as: joint {token}")  # fmt: skip
+            raise wrong(
+                token,
+                "unknown-part",
+                f"no part is called {token}",
+                known=[p.name for p in self.parts.values()],
+                remedy=f"declare it on a line above, such as: joint {token}",
+            )
         return found
 
     def terminal(self, part: Part, token: Token, *, strict: bool = False) -> str:
@@ -106,8 +114,13 @@ class Names:
             if key(name) == key(str(token)):
                 return name
         if strict:
-            raise wrong(token, "unknown-terminal", f"{part.kind} {part.name} has no terminal {token}",
-                        known=known, remedy=f"use one of: {', '.join(known) or 'none known yet'}")  # fmt: skip
+            raise wrong(
+                token,
+                "unknown-terminal",
+                f"{part.kind} {part.name} has no terminal {token}",
+                known=known,
+                remedy=f"use one of: {', '.join(known) or 'none known yet'}",
+            )
         return str(token)
 
     def cavity(self, part: Part, token: Token) -> str:
@@ -118,13 +131,21 @@ class Names:
         """`4.a`: side a when no side is said."""
         letter = str(side).lower() if side is not None else "a"
         if letter not in ("a", "b"):
-            raise wrong(side, "unknown-side", f"a cavity has sides a and b, not {side}", known=("a", "b"),
-                        remedy="write .a for the side that came first in its path, .b for the other")  # fmt: skip
+            raise wrong(
+                side,
+                "unknown-side",
+                f"a cavity has sides a and b, not {side}",
+                known=("a", "b"),
+                remedy="write .a for the side that came first in its path, .b for the other",
+            )
         return f"{self.cavity(part, cavity)}.{letter}"
 
-    def bare(self, token: Token) -> Term:
-        """A name alone: a net, the body, a named point, or a part itself (terminal "")."""
+    def bare(self, token: Token, *, part_first: bool = False) -> Term:
+        """A name alone: a net, the body, a part itself (terminal "") or a named point, in this order;
+        where a branch is meant (a clamp, a fault in a part) the part comes first."""
         folded = key(str(token))
+        if part_first and folded in self.parts:
+            return Term(self.parts[folded].name, "")
         if folded in self.nets:
             return Term("", self.nets[folded])
         if folded in self.parts:
@@ -132,8 +153,13 @@ class Names:
         if folded in self.points:
             return self.points[folded]
         known = [*self.nets.values(), *(p.name for p in self.parts.values())]
-        raise wrong(token, "unknown-point", f"nothing is called {token}", known=known,
-                    remedy="write PART.TERMINAL, or the name of a net")  # fmt: skip
+        raise wrong(
+            token,
+            "unknown-point",
+            f"nothing is called {token}",
+            known=known,
+            remedy="write PART.TERMINAL, or the name of a net",
+        )
 
 
 __all__ = ["BODY", "CAVITIED", "HUBS", "TERMINALS", "TWO_ENDED", "Names", "wrong"]

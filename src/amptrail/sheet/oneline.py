@@ -13,11 +13,27 @@ from amptrail.sheet.grammar import parser
 from amptrail.sheet.lexer import TOKEN, words
 
 _SAY = {
-    "NAME": "a name", "TERM": "a terminal", "TEXT": 'a "text"', "QTY": "a number with its unit", "$END": "end of line",
-    "KIND": "a kind of part", "AWORD": "an attribute", "DASHES": "--", "COLON": ":", "SEMI": ";", "COMMA": ",",
-    "DOT": ".", "LSQB": "[", "RSQB": "]", "LPAR": "(", "RPAR": ")", "MINUS": "-", "SIDE": "low-side or high-side",
-    "BUS": "can-high or can-low", "NAME_OF": "name",
-}  # fmt: skip
+    "NAME": "a name",
+    "TERM": "a terminal",
+    "TEXT": 'a "text"',
+    "QTY": "a number with its unit",
+    "$END": "end of line",
+    "KIND": "a kind of part",
+    "AWORD": "an attribute",
+    "DASHES": "--",
+    "COLON": ":",
+    "SEMI": ";",
+    "COMMA": ",",
+    "DOT": ".",
+    "LSQB": "[",
+    "RSQB": "]",
+    "LPAR": "(",
+    "RPAR": ")",
+    "MINUS": "-",
+    "SIDE": "low-side or high-side",
+    "BUS": "can-high or can-low",
+    "NAME_OF": "name",
+}
 
 
 def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
@@ -41,11 +57,27 @@ def _token_problem(e: UnexpectedToken, line: int) -> Problem:
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
     near = None if at_end else nearest(text, [w for w in words() if any(t in wanted for t in words()[w])])
     if e.token.type == "NUMBER":
-        return Problem("no-unit", f"{text} has no unit", line, column, "error", says, None,
-                       f"write the unit after it, such as {text} V or {text} ohm")  # fmt: skip
+        return Problem(
+            "no-unit",
+            f"{text} has no unit",
+            line,
+            column,
+            "error",
+            says,
+            None,
+            f"write the unit after it, such as {text} V or {text} ohm",
+        )
     if key(text) in words() and "NAME" in wanted:
-        return Problem("reserved", f"{text} is a statement word and cannot be a name here", line, column, "error",
-                       says, f"{text}_1", f"call it {text}_1, or write `{text}` in back-quotes")  # fmt: skip
+        return Problem(
+            "reserved",
+            f"{text} is a statement word and cannot be a name here",
+            line,
+            column,
+            "error",
+            says,
+            f"{text}_1",
+            f"call it {text}_1, or write `{text}` in back-quotes",
+        )
     message = "the line ends too early" if at_end else f"{text} is not expected here"
     remedy = (
         f"write {near} instead" if near else f"write {says[0] if len(says) == 1 else 'one of these'} here"
@@ -59,7 +91,17 @@ def _character_problem(text: str, e: UnexpectedCharacters, line: int) -> Problem
     if text[at : at + 1] == '"':
         return Problem("open-text", "this text is never closed", line, e.column, remedy='close it with "')
     if shown[:1].isdigit() and TOKEN.match(shown) is None:
-        return Problem("bad-number", f"{shown} is neither a number with a unit nor a name", line, e.column,
-                       remedy="write a number, a space and its unit, such as 15 A")  # fmt: skip
-    return Problem("bad-character", f"{shown!r} cannot be read", line, e.column,
-                   remedy="put unusual names in back-quotes and remarks after #")  # fmt: skip
+        return Problem(
+            "bad-number",
+            f"{shown} is neither a number with a unit nor a name",
+            line,
+            e.column,
+            remedy="write a number, a space and its unit, such as 15 A",
+        )
+    return Problem(
+        "bad-character",
+        f"{shown!r} cannot be read",
+        line,
+        e.column,
+        remedy="put unusual names in back-quotes and remarks after #",
+    )

@@ -20,7 +20,7 @@ MAX_CHARACTERS = 2_000_000
 
 def _lines(text: str) -> list[str]:
     if len(text) > MAX_CHARACTERS:
-        raise one("too-long", f"the sheet has {len(text)} characters; {MAX_CHARACTERS} is the most that is read",
+        raise one("too-long", f"the sheet has {len(text)} characters; {MAX_CHARACTERS} is the most read",
                   remedy="give the sheet, not a recording or a scan")  # fmt: skip
     if "\0" in text:
         raise one("not-text", "this is not a text file", remedy="save the sheet as plain text (UTF-8)")

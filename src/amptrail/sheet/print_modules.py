@@ -29,7 +29,7 @@ from amptrail.sheet.words import free_text, name_text, terminal_text
 
 
 def logic_text(e: Expr, level: int = 0) -> str:
-    """An expression with only the brackets it needs: 0 in `or`, 1 in `and`, 2 under `not`, 3 before `held`."""
+    """An expression with the brackets it needs: 0 in `or`, 1 in `and`, 2 under `not`, 3 before `held`."""
 
     def wrap(text: str, own: int) -> str:
         return f"({text})" if own < level else text

@@ -89,7 +89,7 @@ def _hop(hop: Hop, two_ended: bool) -> str:
     if two_ended and (hop.a, hop.b) == ("in", "out"):
         return part
     head_a, _, side_a = hop.a.rpartition(".")
-    head_b, _, side_b = hop.b.rpartition(".")
+    _, _, side_b = hop.b.rpartition(".")
     if head_a and side_a in ("a", "b"):
         at = f"{part}.{terminal_text(head_a)}.{side_a}"
         if hop.a == hop.b:

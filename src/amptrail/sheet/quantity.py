@@ -1,4 +1,4 @@
-"""Numbers with units, read and printed exactly: `3 mohm` is the float nearest 0.003 and prints as `3 mohm`."""
+"""Numbers with units, read and printed exactly: `3 mohm` is the float nearest 0.003 and prints so."""
 
 from __future__ import annotations
 

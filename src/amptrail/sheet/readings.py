@@ -16,20 +16,32 @@ from amptrail.sheet.names import Names, wrong
 from amptrail.sheet.oneline import tree_of
 
 _UNITS = {
-    "meter": ("V",), "loaded": ("V",), "clamp": ("A",), "fuse-drop": ("V",), "ohmmeter": ("ohm",),
-    "scope": ("V", "A"), "lamp": ("s",), "led": ("s",),
-}  # fmt: skip
+    "meter": ("V",),
+    "loaded": ("V",),
+    "clamp": ("A",),
+    "fuse-drop": ("V",),
+    "ohmmeter": ("ohm",),
+    "scope": ("V", "A"),
+    "lamp": ("s",),
+    "led": ("s",),
+}
 _WORDS = {
-    "lamp": ("bright", "dim", "dark", "nothing"), "led": ("bright", "dim", "dark", "nothing"),
-    "meter": ("nothing", "alternates"), "loaded": ("nothing", "alternates"), "clamp": ("nothing", "alternates"),
-    "ohmmeter": ("beeps", "silent"), "scope": ("nothing", "alternates"), "fuse-drop": ("nothing",),
-    "hand": ("hot", "warm", "cold", "nothing"), "eye": ("bright", "dim", "dark", "nothing"),
-}  # fmt: skip
+    "lamp": ("bright", "dim", "dark", "nothing"),
+    "led": ("bright", "dim", "dark", "nothing"),
+    "meter": ("nothing", "alternates"),
+    "loaded": ("nothing", "alternates"),
+    "clamp": ("nothing", "alternates"),
+    "ohmmeter": ("beeps", "silent"),
+    "scope": ("nothing", "alternates"),
+    "fuse-drop": ("nothing",),
+    "hand": ("hot", "warm", "cold", "nothing"),
+    "eye": ("bright", "dim", "dark", "nothing"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What was in force: plugs apart, fuses or relays out, switches held, feeds fitted. Names of the sheet."""
+    """What was in force: plugs apart, fuses or relays out, switches held, feeds fitted (names)."""
 
     unplugged: tuple[str, ...] = ()
     pulled: tuple[str, ...] = ()  # fuses pulled, relays out
@@ -42,7 +54,7 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced speak of the part `a.part` with `word` (no, the look, the code).
+    answers, looks, sounds, is, code, replaced speak of the part `a.part` with `word`.
     """
 
     line: int
@@ -118,15 +130,24 @@ class _Reader:
     def _volts(self, token: Token) -> float:
         q = quantity(str(token))
         if q.dimension != "V" or not 0 <= q.si <= 60:
-            raise wrong(token, "impossible", f"{token} is not the voltage of a battery",
-                        remedy="give volts from 0 to 60, such as battery 12.5 V")  # fmt: skip
+            raise wrong(
+                token,
+                "impossible",
+                f"{token} is not the voltage of a battery",
+                remedy="give volts from 0 to 60, such as battery 12.5 V",
+            )
         return q.si
 
     def _phase(self, token: Token) -> str:
         found = self.phases.get(key(str(token)))
         if found is None:
-            raise wrong(token, "unknown-phase", f"no phase is called {token}", known=tuple(self.phases.values()),
-                        remedy="use a phase of the sheet, or off for resistance readings")  # fmt: skip
+            raise wrong(
+                token,
+                "unknown-phase",
+                f"no phase is called {token}",
+                known=tuple(self.phases.values()),
+                remedy="use a phase of the sheet, or off for resistance readings",
+            )
         return found
 
     def _with(self, k: Any) -> None:
@@ -139,8 +160,13 @@ class _Reader:
                 token: Any = word(target[1])
                 feeds = {key(f.name): f.name for f in self.circuit.feeds}
                 if key(str(token)) not in feeds:
-                    raise wrong(token, "unknown-feed", f"no feed is called {token}", known=tuple(feeds.values()),
-                                remedy="declare it in the sheet: feed NAME: from A to B")  # fmt: skip
+                    raise wrong(
+                        token,
+                        "unknown-feed",
+                        f"no feed is called {token}",
+                        known=tuple(feeds.values()),
+                        remedy="declare it in the sheet: feed NAME: from A to B",
+                    )
                 c = replace(c, feeds=(*c.feeds, feeds[key(str(token))]))
             else:
                 at = term(self.names, target[0])
@@ -203,8 +229,12 @@ class _Reader:
             return replace(r, kind="works", word="yes")
         ok, tries = int(count.children[0]), int(count.children[2])
         if not 0 <= ok <= tries or tries == 0:
-            raise wrong(count.children[0], "impossible", f"{ok} of {tries} cannot be",
-                        remedy="write how often it worked, of how many tries")  # fmt: skip
+            raise wrong(
+                count.children[0],
+                "impossible",
+                f"{ok} of {tries} cannot be",
+                remedy="write how often it worked, of how many tries",
+            )
         return replace(r, kind="works", word="yes" if ok else "no", ok=ok, tries=tries)
 
     def _measured(self, r: Reading, tool: Token, items: Any) -> Reading:
@@ -248,15 +278,25 @@ class _Reader:
     def _word(self, instrument: str, token: Token) -> str:
         said, known = str(token).lower(), _WORDS[instrument]
         if said not in known:
-            raise wrong(token, "wrong-word", f"a {instrument} does not show {said}", known=known,
-                        remedy="use one of these words, or a number with its unit")  # fmt: skip
+            raise wrong(
+                token,
+                "wrong-word",
+                f"a {instrument} does not show {said}",
+                known=known,
+                remedy="use one of these words, or a number with its unit",
+            )
         return said
 
     def _figure(self, instrument: str, token: Token) -> float:
         q, units = quantity(str(token)), _UNITS.get(instrument, ())
         if q.dimension not in units:
-            raise wrong(token, "wrong-unit", f"a {instrument} does not read {token}", known=units,
-                        remedy=f"give a figure in {' or '.join(units) or 'words'}")  # fmt: skip
+            raise wrong(
+                token,
+                "wrong-unit",
+                f"a {instrument} does not read {token}",
+                known=units,
+                remedy=f"give a figure in {' or '.join(units) or 'words'}",
+            )
         most = {"V": 1000.0, "A": 10_000.0}.get(q.dimension, float("inf"))
         if abs(q.si) > most or (q.dimension in ("ohm", "s") and q.si < 0):
             raise wrong(token, "impossible", f"{token} cannot be", remedy="check the sign and the unit")
@@ -279,7 +319,7 @@ class _Reader:
                     token.column or 1,
                     "warning",
                     remedy=f"if the relay was out, say so on a line before: with {part.name} out",
-                )  # fmt: skip
+                )
             )
 
 
@@ -305,7 +345,7 @@ def _contradictions(items: list[Reading]) -> list[Problem]:
                     1,
                     "warning",
                     remedy="mark the older one `old`, or say `while failing` or `fluctuates`",
-                )  # fmt: skip
+                )
             )
     return found
 
