@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
-
 from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, Part, key
 from amptrail.circuit.phases import drive_cycle, position, seconds

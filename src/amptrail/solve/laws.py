@@ -54,8 +54,9 @@ def current(kind: int, x: float, p0: float, p1: float, p2: float, p3: float) -> 
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="never")
-def limited(kind: int, old: float, new: float, p0: float, p1: float) -> float:
-    """The step Newton may take: lamps and motors restart at a change of sign, diodes step in logarithm."""
+def limited(kind: int, old: float, new: float, p0: float, p1: float, p2: float) -> float:
+    """The step Newton may take: lamps and motors restart at a change of sign, diodes step in logarithm,
+    a limited source may not jump from one flat end of its law over the sloping piece to the other."""
     if kind == LAMP or kind == MOTOR:
         return 0.0 if old * new < 0.0 else new
     if kind == DIODE:
@@ -66,4 +67,9 @@ def limited(kind: int, old: float, new: float, p0: float, p1: float) -> float:
                 arg = 1.0 + (new - old) / n
                 return old + n * math.log(arg) if arg > 0.0 else knee
             return n * math.log(new / n)
+    if kind == ONEWAY or kind == SAT:
+        low = -p0 if kind == ONEWAY else -p1 * max(p0, MIN_OHM)
+        high = low + p2 * max(p1, MIN_OHM) if kind == ONEWAY else -low
+        if (old >= high and new <= low) or (old <= low and new >= high):
+            return 0.5 * (low + high)
     return new

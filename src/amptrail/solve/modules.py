@@ -5,8 +5,26 @@ from __future__ import annotations
 import math
 
 from amptrail.circuit.model import (
-    Always, And, BusPin, Clamp, Driver, Expr, GroundPin, Held, InPhase, Input, Lives, Name, Not, Or, Part,
-    Pulsed, Reference, Says, Signal, Supply, key,
+    Always,
+    And,
+    BusPin,
+    Clamp,
+    Driver,
+    Expr,
+    GroundPin,
+    Held,
+    InPhase,
+    Input,
+    Lives,
+    Name,
+    Not,
+    Or,
+    Part,
+    Reference,
+    Says,
+    Signal,
+    Supply,
+    key,
 )  # fmt: skip
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws, logic
@@ -151,7 +169,8 @@ def _items(
 ) -> None:
     """Signals in written order, then the drivers that follow from them."""
     m = b.module_number[key(part.name)]
-    for item in (*signals, *drivers):
+    both: tuple[Signal | Driver, ...] = (*signals, *drivers)
+    for item in both:
         first = len(b.code)
         _compile(b, part.name, item.expr if isinstance(item, Signal) else item.when, b.code)
         b.item_code.append((first, len(b.code)))

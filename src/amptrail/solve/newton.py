@@ -9,7 +9,20 @@ from numba import njit
 from amptrail.solve import laws
 from amptrail.solve.elimination import eliminate
 from amptrail.solve.laws import (
-    BROKEN, CHARGE, COPY, CURRENT, DRIVER, FUSE, LOWSIDE, MADE, MIN_OHM, NONE, PULL, REF, RES, SUPPLY, SWITCH,
+    BROKEN,
+    CHARGE,
+    CURRENT,
+    DRIVER,
+    FUSE,
+    LOWSIDE,
+    MADE,
+    MIN_OHM,
+    NONE,
+    PULL,
+    REF,
+    RES,
+    SUPPLY,
+    SWITCH,
 )  # fmt: skip
 from amptrail.solve.records import Array, Lane, Static, Work
 
@@ -24,11 +37,11 @@ def conducts(net: Static, lane: Lane, phase: int, state: Array, gate: int, unit:
     """Whether a switched branch is made (supplies and pulls always are)."""
     at = net.at
     if gate == SWITCH:
-        return lane.switch[unit] == 1 or (lane.switch[unit] < 0 and net.closed[phase, unit] == 1)
+        return bool(lane.switch[unit] == 1 or (lane.switch[unit] < 0 and net.closed[phase, unit] == 1))
     if gate == MADE or gate == BROKEN:
         stuck = lane.relay[unit]
         made = state[at[0] + unit] == 1 if stuck < 0 else stuck == 1
-        return made == (gate == MADE)
+        return bool(made == (gate == MADE))
     if gate == REF:
         return bool(state[at[2] + unit])
     if gate == FUSE:
@@ -108,7 +121,7 @@ def sweep(net: Static, lane: Lane, w: Work, phase: int, damp: float) -> tuple[fl
             continue
         old = w.x[b]
         new = (w.v[lane.na[b]] - w.v[lane.nb[b]]) - w.br[b] * i
-        new = laws.limited(kind, old, new, lane.p[b, 0], lane.p[b, 1])
+        new = laws.limited(kind, old, new, lane.p[b, 0], lane.p[b, 1], lane.p[b, 2])
         new = old + damp * (new - old)
         moved = max(moved, abs(new - old))
         w.x[b] = new

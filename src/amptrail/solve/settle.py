@@ -68,7 +68,7 @@ def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int) -> 
         advance(net, lane, w, part, phase, t)
         if not _same(w):
             w.state[:] = w.new
-            return (part + 1) % count
+            return int((part + 1) % count)
     return -1
 
 
