@@ -1,0 +1,41 @@
+# Two commands do everything on a fresh machine: make demo, make test.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.ready
+
+.PHONY: demo test check bench truth setup ngspice clean
+
+setup: $(STAMP)
+
+$(STAMP): pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "amptrail needs Python 3.11 or newer"; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --upgrade pip
+	$(BIN)/python -m pip install --quiet -e '.[dev]'
+	@touch $(STAMP)
+
+# an independent circuit simulator for the comparisons; installed when this user may
+ngspice:
+	@command -v ngspice >/dev/null 2>&1 || sh scripts/install-ngspice.sh
+
+demo: $(STAMP)
+	@$(BIN)/amptrail demo sprayer
+
+test: $(STAMP) ngspice
+	$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term:skip-covered
+
+check: $(STAMP)
+	$(BIN)/ruff check src tests benchmarks
+	$(BIN)/ruff format --check src tests benchmarks
+	$(BIN)/mypy
+
+bench: $(STAMP) ngspice
+	$(BIN)/python -m benchmarks.bench
+
+truth: $(STAMP) ngspice
+	$(BIN)/python -m benchmarks.oracle_misses
+	$(BIN)/python -m benchmarks.story_ranks
+
+clean:
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -1,0 +1,42 @@
+"""`batch`: one JSON request a line, one answer a line, in order, in one warm process."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from amptrail.cli.dispatch import answer, failed
+from amptrail.cli.files import Files
+from amptrail.errors import one
+
+Json = dict[str, Any]
+
+
+def _request(line: str) -> tuple[Any, list[str], dict[str, str]]:
+    got = json.loads(line)
+    if not isinstance(got, dict) or not isinstance(got.get("argv"), list):
+        raise ValueError("a request is an object with `id`, `argv` and `files`")
+    argv = [str(x) for x in got["argv"]]
+    if argv and argv[0] == "amptrail":
+        argv = argv[1:]
+    files = got.get("files") or {}
+    if not isinstance(files, dict):
+        raise ValueError("`files` is an object of name: text")
+    return got.get("id"), [a for a in argv if a != "--json"], {str(k): str(v) for k, v in files.items()}
+
+
+def answers(lines: Iterable[str]) -> Iterator[Json]:
+    """The answer to every request line; a broken line gets an answer with id null."""
+    for line in lines:
+        if not line.strip():
+            continue
+        try:
+            number, argv, files = _request(line)
+        except (ValueError, RecursionError) as e:
+            problem = one(
+                "bad-request", f"this line is no request: {e}", remedy='send {"id":1,"argv":[…],"files":{}}'
+            )
+            yield {"id": None, **failed(None, problem)}
+            continue
+        yield {"id": number, **answer(argv, Files(files))}

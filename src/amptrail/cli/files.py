@@ -1,0 +1,43 @@
+"""Where a command's texts come from: files on disk, or texts handed over with a batch request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from amptrail.errors import nearest, one
+from amptrail.sheet.parse import decode
+
+MOST_BYTES = 5_000_000
+
+
+class Files:
+    """Reads named texts. With `given`, only those names exist and the disk is never touched."""
+
+    def __init__(self, given: Mapping[str, str] | None = None) -> None:
+        self.given = given
+
+    def text(self, name: str) -> str:
+        """The text of a file, decoded; InputError when it cannot be."""
+        if self.given is not None:
+            if name not in self.given:
+                raise one("no-such-file", f"the request brings no file {name}", expected=tuple(self.given),
+                          nearest=nearest(name, list(self.given)), remedy="send it under `files`")  # fmt: skip
+            return self.given[name]
+        path = Path(name)
+        try:
+            if path.is_dir():
+                raise one("not-a-file", f"{name} is a folder", remedy="name a file")
+            size = path.stat().st_size
+            if size > MOST_BYTES:
+                raise one("too-large", f"{name} has {size} bytes; a sheet has at most {MOST_BYTES}",
+                          remedy="is this the right file?")  # fmt: skip
+            return decode(path.read_bytes())
+        except OSError as e:
+            near = [p.name for p in path.parent.glob("*")] if path.parent.is_dir() else []
+            raise one("no-such-file", f"cannot read {name}: {e.strerror or e}", nearest=nearest(path.name, near),
+                      remedy="check the name and the folder") from e  # fmt: skip
+
+    def exists(self, name: str) -> bool:
+        """Whether a file of that name can be read."""
+        return name in self.given if self.given is not None else Path(name).is_file()

@@ -1,0 +1,203 @@
+"""Answers as tables for a person, at 80 columns, nothing told by colour alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+Json = dict[str, Any]
+SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
+
+
+def _console() -> Console:
+    return Console(highlight=False, soft_wrap=False)
+
+
+def problems(got: Json) -> str:
+    """The problems of an answer as text."""
+    from amptrail.errors import Problem
+
+    rows = [
+        Problem(p["code"], p["message"], p["line"], p["column"], p["severity"], tuple(p["expected"]), p["nearest"],
+                p["remedy"]).text()
+        for p in got["problems"]
+    ]  # fmt: skip
+    return "\n".join(rows) + ("\n" if rows else "")
+
+
+def _grid(*columns: tuple[str, str]) -> Table:
+    table = Table(box=None, pad_edge=False, show_edge=False)
+    for name, side in columns:
+        table.add_column(name, justify=side, overflow="fold")  # type: ignore[arg-type]
+    return table
+
+
+def _figure(value: float | None, unit: str) -> str:
+    if value is None:
+        return "-"
+    if unit == "V":
+        return f"{value * 1000:.1f} mV" if abs(value) < 0.1 else f"{value:.2f} V"
+    if unit == "A":
+        return f"{value * 1000:.1f} mA" if abs(value) < 1 else f"{value:.2f} A"
+    return f"{value / 1000:.2f} kohm" if abs(value) >= 1000 else f"{value:.2f} ohm"
+
+
+def how_sure(probability: float) -> str:
+    """A probability in words (JOB.md: no decimals at the vehicle)."""
+    for least, words in ((SURE, "almost certain"), (LIKELY, "likely"), (MAYBE, "possible")):
+        if probability >= least:
+            return words
+    return "unlikely, not ruled out"
+
+
+def _expect(c: Console, got: Json) -> None:
+    for run in got["runs"]:
+        c.print(
+            f"[bold]{run['fault'] or 'healthy'}[/bold]" + (f", with {run['feed']}" if run["feed"] else "")
+        )
+        for phase in run["phases"]:
+            state = phase["state"] or {}
+            on = [
+                *state.get("relays_energised", []),
+                *state.get("modules_awake", []),
+                *state.get("drivers_on", []),
+            ]
+            blown = state.get("fuses_open", [])
+            note = (
+                ""
+                if phase["status"] == "settled"
+                else f"  ({phase['status']}: {', '.join(phase['chatter'])})"
+            )
+            if phase.get("unreachable"):
+                note += "  (cannot be reached: the starter does not pull in)"
+            c.print(f"\n[bold]{phase['phase']}[/bold]{note}   on: {', '.join(on) or 'nothing'}"
+                    + (f"   BLOWN: {', '.join(blown)}" if blown else ""))  # fmt: skip
+            t = _grid(
+                ("point", "left"),
+                ("with", "left"),
+                ("reads", "right"),
+                ("healthy tolerance", "left"),
+                ("note", "left"),
+            )
+            for r in phase["readings"]:
+                low, high = r["low"], r["high"]
+                band = (
+                    ""
+                    if low is None or low == high
+                    else f"{_figure(low, r['unit'])} … {_figure(high, r['unit'])}"
+                )
+                note = ", ".join(
+                    [*(f for f in r["flags"] if f != "disturbs"), *(f"switches {d}" for d in r["disturbs"])]
+                )
+                value = _figure(r["value"], r["unit"])
+                if r["alternates"]:
+                    value = " / ".join(_figure(x, r["unit"]) for x in r["alternates"])
+                t.add_row(r["point"], r["instrument"], value, band, note)
+            c.print(t)
+
+
+def _suspects(c: Console, got: Json) -> None:
+    if got["unexplained"]["is"]:
+        c.print(
+            f"[bold]Nothing in this drawing explains what was read.[/bold] Worst: line {got['unexplained']['worst_line']}."
+        )
+        c.print("The vehicle may not be as drawn, or a reading is not what it seems.")
+    t = _grid(("still fits", "left"), ("how sure", "left"), ("about", "left"), ("repair", "left"))
+    for s in got["suspects"]:
+        if s["probability"] < 0.005 and s["rank"] > 3:
+            continue
+        size = s["severity"]
+        ohms = f"{_figure(size['ohm'], 'ohm')}" if size else ""
+        alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
+        t.add_row(s["text"] + (alike if s["equivalent"] else ""), how_sure(s["probability"]), ohms,
+                  f"{s['repair']} ({s['repair_minutes']:.0f} min)")  # fmt: skip
+    c.print(t)
+    for row in got["ruled_out_by"]:
+        if row["count"]:
+            more = (
+                f" and {row['count'] - len(row['ruled_out'])} more"
+                if row["count"] > len(row["ruled_out"])
+                else ""
+            )
+            c.print(
+                f"[dim]line {row['line']} ({row['text']}) ruled out:[/dim] {'; '.join(row['ruled_out'][:3])}{more}"
+            )
+    doubt = got["doubtful_reading"]
+    if doubt:
+        left = "; ".join(x["text"] for x in doubt["if_dropped"])
+        c.print(f"Line {doubt['line']} may not be what it says; without it: {left}")
+    for x in got["readings_ignored"]:
+        c.print(f"line {x['line']} was not used: {x['reason']}")
+
+
+def _next(c: Console, got: Json) -> None:
+    if got["stop"]["is"]:
+        c.print(f"[bold]Stop testing:[/bold] {got['stop']['reason']} (being wrong would cost about "
+                f"{got['stop']['wrong_cost_min']:.0f} min)")  # fmt: skip
+    for v in got["visits"][:3]:
+        c.print(f"\n[bold]{v['rank']}. {v['place']}, {v['phase']}[/bold]  about {v['minutes_min']:.0f} min")
+        for t in v["tests"][:5]:
+            out = f" with {', '.join(t['with'])}" if t["with"] else ""
+            other = f", other lead on {t['to']}" if t["to"] else ", other lead on battery minus"
+            ask = t["action"] == "ask"
+            c.print(
+                f"  {'ask: does ' + t['point'] + ' work?' if ask else t['instrument'] + ' at ' + t['point'] + out + other}"
+            )
+            c.print("    " + "; ".join(f"{o['words']} → {o['leaves'][0]['text'] if o['leaves'] else '?'}"
+                                       for o in t["outcomes"][:4] if o["probability"] > 0.02))  # fmt: skip
+            c.print(f"    why: {t['why']}")
+            for caution in t["cautions"]:
+                c.print(f"    CAUTION: {caution}")
+            c.print(f"    then write: {t['line']}", markup=False)
+    c.print(f"\nTo a proven cause: about {got['expected_min']:.0f} min, 8 times of 10 within {got['p80_min']:.0f} min"
+            f" ({'exact' if got['exact'] else 'sampled'}; no plan beats {got['bound_min']:.0f} min)")  # fmt: skip
+
+
+def _check(c: Console, got: Json) -> None:
+    text = problems(got)
+    if text:
+        c.print(text, markup=False)
+    n = got["counts"]
+    c.print(f"{n['parts']} parts, {n['points']} points, {n['phases']} phases, {n['faults']} faults considered."
+            + (" The sheet is sound." if got["exit"] == 0 else " Mend the errors first."))  # fmt: skip
+
+
+def _trail(c: Console, got: Json) -> None:
+    c.print(f"{got['point']} in {got['phase']}: {_figure(got['volts'], 'V')}")
+    for t in got["trails"]:
+        c.print(f"  {_figure(t['amps'], 'A'):>10}  {' → '.join(t['parts'])}")
+    if not got["trails"]:
+        c.print("  no current passes here")
+
+
+def _size(c: Console, got: Json) -> None:
+    c.print(f"wire {got['area_mm2']} mm2 (AWG {got['awg']}), fuse {got['fuse_a']} A, drop {_figure(got['drop_v'], 'V')},"
+            f" {got['temperature_c']:.0f} C")  # fmt: skip
+    for s in got["sources"]:
+        c.print(f"  {s['what']}: {s['where']} ({s['status']})", markup=False)
+
+
+def _text(c: Console, got: Json) -> None:
+    c.print(got["text"], markup=False, end="")
+
+
+def _job(c: Console, got: Json) -> None:
+    c.print(got.get("text", ""), markup=False)
+
+
+SHOW: dict[str, Callable[[Console, Json], None]] = {
+    "check": _check, "expect": _expect, "suspects": _suspects, "next": _next, "trail": _trail, "size": _size,
+    "findings": _text, "convert": _text, "job": _job,
+}  # fmt: skip
+
+
+def show(got: Json) -> None:
+    """Print an answer for a person."""
+    c = _console()
+    warned = [p for p in got["problems"] if p["severity"] != "error"] if got["command"] != "check" else []
+    for p in warned:
+        c.print(f"note: line {p['line']}: {p['message']}", markup=False)
+    SHOW[got["command"]](c, got)
