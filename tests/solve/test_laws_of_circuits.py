@@ -21,7 +21,7 @@ from amptrail.circuit.model import (
     Supply,
     Term,
     Value,
-)  # fmt: skip
+)
 from amptrail.errors import ModelError
 from amptrail.solve import Change, Kind, Tap, assemble, conservation, read, run
 
@@ -40,12 +40,20 @@ def circuit(parts: list[Part], nets: list[tuple[str, str]], modules: tuple = ())
 
 def charging(emf_v: float = 12.6) -> Circuit:
     parts = [
-        part("battery", "BAT", emf_v=emf_v, inner_ohm=0.01), part("wire", "STRAP", ohm=0.0015),
+        part("battery", "BAT", emf_v=emf_v, inner_ohm=0.01),
+        part("wire", "STRAP", ohm=0.0015),
         part("alternator", "ALT", emf_v=14.5 * emf_v / 12.6, inner_ohm=0.01, spins_in=("running",)),
-        part("wire", "W1", ohm=0.02), part("resistor", "R1", ohm=6.0), part("wire", "W2", ohm=0.01),
-    ]  # fmt: skip
-    nets = [("plus", "BAT.+ ALT.B+ W1.in"), ("minus", "BAT.- STRAP.out"), ("body", "STRAP.in ALT.31 W2.out"),
-            ("a", "W1.out R1.in"), ("b", "R1.out W2.in")]  # fmt: skip
+        part("wire", "W1", ohm=0.02),
+        part("resistor", "R1", ohm=6.0),
+        part("wire", "W2", ohm=0.01),
+    ]
+    nets = [
+        ("plus", "BAT.+ ALT.B+ W1.in"),
+        ("minus", "BAT.- STRAP.out"),
+        ("body", "STRAP.in ALT.31 W2.out"),
+        ("a", "W1.out R1.in"),
+        ("b", "R1.out W2.in"),
+    ]
     return circuit(parts, nets)
 
 
@@ -91,8 +99,12 @@ def test_twice_the_emf_is_twice_every_volt() -> None:
 
 @pytest.mark.parametrize("kind", ["lamp", "motor"])
 def test_a_part_cut_off_on_both_sides_settles(kind: str) -> None:
-    parts = [part("battery", "BAT", emf_v=12.6), part("switch", "SW", closed_in=("running",)), part(kind, "X"),
-             part("wire", "W", ohm=0.01)]  # fmt: skip
+    parts = [
+        part("battery", "BAT", emf_v=12.6),
+        part("switch", "SW", closed_in=("running",)),
+        part(kind, "X"),
+        part("wire", "W", ohm=0.01),
+    ]
     net = assemble(
         circuit(
             parts, [("body", "BAT.- W.out"), ("p", "BAT.+ SW.in"), ("q", "SW.out X.in"), ("r", "X.out W.in")]
@@ -105,10 +117,19 @@ def test_a_part_cut_off_on_both_sides_settles(kind: str) -> None:
 
 
 def sensing() -> Circuit:
-    parts = [part("battery", "BAT", emf_v=12.6), part("wire", "WG", ohm=0.01), part("module", "ECM"),
-             part("resistor", "R", ohm=1000.0)]  # fmt: skip
-    lines = (GroundPin("ECM", "g"), Lives("ECM", 6.0), Supply("ECM", "s", 25.0, 12000.0),
-             Reference("ECM", "r", "five", 5.0, 1.0, 0.05), Signal("ECM", "awake", Always()))  # fmt: skip
+    parts = [
+        part("battery", "BAT", emf_v=12.6),
+        part("wire", "WG", ohm=0.01),
+        part("module", "ECM"),
+        part("resistor", "R", ohm=1000.0),
+    ]
+    lines = (
+        GroundPin("ECM", "g"),
+        Lives("ECM", 6.0),
+        Supply("ECM", "s", 25.0, 12000.0),
+        Reference("ECM", "r", "five", 5.0, 1.0, 0.05),
+        Signal("ECM", "awake", Always()),
+    )
     nets = [
         ("plus", "BAT.+ ECM.s"),
         ("body", "BAT.- WG.out R.out"),
@@ -121,8 +142,12 @@ def sensing() -> Circuit:
 def test_reference_is_limited_copied_and_never_absorbs() -> None:
     net = assemble(sensing())
     ref = Term("ECM", "r")
-    lanes = [(), (Change(Kind.BRIDGE, ref, Term("", "body"), 0.001),), (Change(Kind.BRIDGE, ref, Term("BAT", "+"), 0.001),),
-             (Change(Kind.SERIES, "WG", None, 20.0),)]  # fmt: skip
+    lanes = [
+        (),
+        (Change(Kind.BRIDGE, ref, Term("", "body"), 0.001),),
+        (Change(Kind.BRIDGE, ref, Term("BAT", "+"), 0.001),),
+        (Change(Kind.SERIES, "WG", None, 20.0),),
+    ]
     runs = run(net, lanes)
     amps = runs.amps[:, 0, net.branch(ref)]
     assert runs.volts[0, 0, net.node(ref)] == pytest.approx(5.0 + 0.5 * 0.01 - 0.005, abs=1e-3)
@@ -144,13 +169,31 @@ def test_ohmmeter_sees_the_circuit_without_its_battery() -> None:
 
 
 def test_random_double_faults_always_converge() -> None:
-    parts = [part("battery", "BAT", emf_v=12.6), part("wire", "STRAP", ohm=0.002),
-             part("alternator", "ALT", spins_in=("running",)), part("fuse", "F1", rating_a=20.0),
-             part("switch", "SW", closed_in=("running",)), part("relay", "K", suppressed="diode"), part("lamp", "L1", rated_w=21.0),
-             part("lamp", "L2"), part("motor", "M"), part("diode", "D"), part("led", "LED"), part("load", "E"), part("ptc", "H")]  # fmt: skip
-    nets = [("plus", "BAT.+ ALT.B+ F1.in"), ("minus", "BAT.- STRAP.out"), ("body", "STRAP.in ALT.31 L1.out M.out K.85 H.out"),
-            ("f", "F1.out SW.in K.30 E.in"), ("s", "SW.out K.86 L1.in LED.in"), ("k", "K.87 M.in D.in"), ("d", "D.out L2.in H.in"),
-            ("t", "L2.out LED.out E.out")]  # fmt: skip
+    parts = [
+        part("battery", "BAT", emf_v=12.6),
+        part("wire", "STRAP", ohm=0.002),
+        part("alternator", "ALT", spins_in=("running",)),
+        part("fuse", "F1", rating_a=20.0),
+        part("switch", "SW", closed_in=("running",)),
+        part("relay", "K", suppressed="diode"),
+        part("lamp", "L1", rated_w=21.0),
+        part("lamp", "L2"),
+        part("motor", "M"),
+        part("diode", "D"),
+        part("led", "LED"),
+        part("load", "E"),
+        part("ptc", "H"),
+    ]
+    nets = [
+        ("plus", "BAT.+ ALT.B+ F1.in"),
+        ("minus", "BAT.- STRAP.out"),
+        ("body", "STRAP.in ALT.31 L1.out M.out K.85 H.out"),
+        ("f", "F1.out SW.in K.30 E.in"),
+        ("s", "SW.out K.86 L1.in LED.in"),
+        ("k", "K.87 M.in D.in"),
+        ("d", "D.out L2.in H.in"),
+        ("t", "L2.out LED.out E.out"),
+    ]
     net = assemble(circuit(parts, nets))
     rng = random.Random(20)
     metals = [Term("", n) for n in ("plus", "minus", "body", "f", "s", "k", "d", "t")]

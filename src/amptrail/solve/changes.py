@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from amptrail.circuit.model import Term, key
 from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve import laws
+from amptrail.solve.assemble import wire_ohm
 from amptrail.solve.network import SPARE, Network
 from amptrail.solve.records import Lane
 
@@ -110,8 +111,19 @@ def _held(net: Network, lane: Lane, change: Change) -> None:
             raise ModelError((Problem("no-such-position", f"switch {name} has no position {change.other}"),))
 
 
+def _wire(net: Network, change: Change, name: str, value: float) -> float:
+    """Ohms of a wire whose length or area is `value` instead."""
+    for part in net.circuit.parts:
+        if key(part.name) == _name(change.target) and part.kind == "wire":
+            given = {k: v for k, v in part.given if k not in ("ohm", name)}
+            return wire_ohm(replace(part, given=tuple(sorted({**given, name: value}.items()))))
+    raise ModelError((Problem("not-a-wire", f"{change.target} is no wire"),))
+
+
 def _param(net: Network, lane: Lane, change: Change, name: str) -> None:
     value = _value(change)
+    if name in ("length_m", "area_mm2"):
+        name, value = "ohm", _wire(net, change, name, value)
     for parameter in net.parameters:
         if key(parameter.part) == _name(change.target) and parameter.name == key(name):
             for array, index in parameter.places:

@@ -19,7 +19,7 @@ def symbolic(
     nodes: int, ground: int, na: Array, nb: Array, slot: Array, order: Array, start: Array, near: Array
 ) -> int:
     """Minimum-degree order (ties: lowest node). Fills slot[i, j] (edge number, -1 none), `order` (pivots),
-    `start`/`near` (neighbours of each pivot, ascending). Returns the number of edges, -1 if `near` is full."""
+    `start`/`near` (neighbours of each pivot, ascending). Returns the number of edges, -1: `near` is full."""
     slot[:, :] = -1
     edges = 0
     degree = np.zeros(nodes, np.int64)

@@ -38,11 +38,24 @@ class Out(NamedTuple):
 def lane_of(s: Lane, n: int) -> Lane:
     """A private copy of lane n."""
     return Lane(
-        s.kind[n].copy(), s.na[n].copy(), s.nb[n].copy(), s.p[n].copy(), s.series[n].copy(), s.open[n].copy(),
-        s.switch[n].copy(), s.relay[n].copy(), s.driver[n].copy(), s.module[n].copy(), s.input[n].copy(),
-        s.pull_drop[n].copy(), s.excite[n].copy(), s.rating[n].copy(), s.level[n].copy(), s.limit[n].copy(),
+        s.kind[n].copy(),
+        s.na[n].copy(),
+        s.nb[n].copy(),
+        s.p[n].copy(),
+        s.series[n].copy(),
+        s.open[n].copy(),
+        s.switch[n].copy(),
+        s.relay[n].copy(),
+        s.driver[n].copy(),
+        s.module[n].copy(),
+        s.input[n].copy(),
+        s.pull_drop[n].copy(),
+        s.excite[n].copy(),
+        s.rating[n].copy(),
+        s.level[n].copy(),
+        s.limit[n].copy(),
         s.least[n].copy(),
-    )  # fmt: skip
+    )
 
 
 @njit(cache=True, nogil=True)
@@ -55,13 +68,32 @@ def workspace(net: Static, lane: Lane) -> Work:
     edges = symbolic(n, net.ground, lane.na, lane.nb, slot, order, start, near)
     timers = net.hold_s.size
     return Work(
-        slot, order, start, near, np.zeros(edges), np.zeros(edges), np.zeros(branches), np.zeros(branches),
-        np.zeros(branches), np.zeros(n), np.zeros(branches), np.zeros(branches), np.zeros(states, np.uint8),
-        np.zeros(states, np.uint8), np.zeros(timers, np.uint8), np.full(timers, -1e30), np.zeros(64, np.uint8),
-        np.zeros(ROUNDS, np.int64), np.zeros(n + branches), np.zeros(n + branches), np.zeros(states, np.uint8),
-        np.zeros(states, np.uint8), np.zeros(5, np.int64),
-        np.zeros(2, np.int64), np.zeros(2),
-    )  # fmt: skip
+        slot,
+        order,
+        start,
+        near,
+        np.zeros(edges),
+        np.zeros(edges),
+        np.zeros(branches),
+        np.zeros(branches),
+        np.zeros(branches),
+        np.zeros(n),
+        np.zeros(branches),
+        np.zeros(branches),
+        np.zeros(states, np.uint8),
+        np.zeros(states, np.uint8),
+        np.zeros(timers, np.uint8),
+        np.full(timers, -1e30),
+        np.zeros(64, np.uint8),
+        np.zeros(ROUNDS, np.int64),
+        np.zeros(n + branches),
+        np.zeros(n + branches),
+        np.zeros(states, np.uint8),
+        np.zeros(states, np.uint8),
+        np.zeros(5, np.int64),
+        np.zeros(2, np.int64),
+        np.zeros(2),
+    )
 
 
 @njit(cache=True, nogil=True)
@@ -94,8 +126,17 @@ def _load(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _run_one(net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int,
-             out: Out, n: int) -> None:  # fmt: skip
+def _run_one(
+    net: Static,
+    lanes: Lane,
+    phase: Array,
+    seconds: Array,
+    into: Array,
+    begin: Out,
+    begin_at: int,
+    out: Out,
+    n: int,
+) -> None:
     lane = lane_of(lanes, n)
     w = workspace(net, lane)
     t = 0.0
@@ -114,15 +155,28 @@ def _run_one(net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array
 def run_lanes(
     net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int, out: Out
 ) -> None:
-    """Live through the schedule phase[k] for seconds[k]; keep the end of step k as out[..., into[k]] (-1: not).
+    """Live through the schedule phase[k] for seconds[k]; the end of step k goes to out[..., into[k]] (-1: no).
     `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0."""
     for n in prange(lanes.kind.shape[0]):
         _run_one(net, lanes, phase, seconds, into, begin, begin_at, out, n)
 
 
 @njit(cache=True, nogil=True)
-def _read_one(net: Static, lanes: Lane, phases: Array, runs: Out, taps: Array, kinds: Array, params: Array,
-              value: Array, low: Array, high: Array, status: Array, state: Array, n: int) -> None:  # fmt: skip
+def _read_one(
+    net: Static,
+    lanes: Lane,
+    phases: Array,
+    runs: Out,
+    taps: Array,
+    kinds: Array,
+    params: Array,
+    value: Array,
+    low: Array,
+    high: Array,
+    status: Array,
+    state: Array,
+    n: int,
+) -> None:
     lane = lane_of(lanes, n)
     probe = lane.kind.size - 1
     plain = workspace(net, lane)
@@ -149,8 +203,20 @@ def _read_one(net: Static, lanes: Lane, phases: Array, runs: Out, taps: Array, k
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def read_lanes(net: Static, lanes: Lane, phases: Array, runs: Out, taps: Array, kinds: Array, params: Array,
-               value: Array, low: Array, high: Array, status: Array, state: Array) -> None:  # fmt: skip
+def read_lanes(
+    net: Static,
+    lanes: Lane,
+    phases: Array,
+    runs: Out,
+    taps: Array,
+    kinds: Array,
+    params: Array,
+    value: Array,
+    low: Array,
+    high: Array,
+    status: Array,
+    state: Array,
+) -> None:
     """Connect each tap's instrument at the end of each phase, settle with time stopped, read its volts.
     taps[m] = nodes a, b; kinds[m], params[m] = the instrument as a branch."""
     for n in prange(lanes.kind.shape[0]):
@@ -158,7 +224,17 @@ def read_lanes(net: Static, lanes: Lane, phases: Array, runs: Out, taps: Array, 
 
 
 @njit(cache=True, nogil=True)
-def _ohm_one(net: Static, lanes: Lane, fuses: Array, taps: Array, volts: float, ohm: float, value: Array, ok: Array, n: int) -> None:  # fmt: skip
+def _ohm_one(
+    net: Static,
+    lanes: Lane,
+    fuses: Array,
+    taps: Array,
+    volts: float,
+    ohm: float,
+    value: Array,
+    ok: Array,
+    n: int,
+) -> None:
     off = net.closed.shape[0] - 1
     lane = lane_of(lanes, n)
     lane.module[:] = 2

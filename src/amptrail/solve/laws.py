@@ -57,7 +57,7 @@ def current(kind: int, x: float, p0: float, p1: float, p2: float, p3: float) -> 
 def limited(kind: int, old: float, new: float, p0: float, p1: float, p2: float) -> float:
     """The step Newton may take: lamps and motors restart at a change of sign, diodes step in logarithm,
     a limited source may not jump from one flat end of its law over the sloping piece to the other."""
-    if kind == LAMP or kind == MOTOR:
+    if kind in (LAMP, MOTOR):
         return 0.0 if old * new < 0.0 else new
     if kind == DIODE:
         n = p1 * THERMAL_V
@@ -67,7 +67,7 @@ def limited(kind: int, old: float, new: float, p0: float, p1: float, p2: float) 
                 arg = 1.0 + (new - old) / n
                 return old + n * math.log(arg) if arg > 0.0 else knee
             return n * math.log(new / n)
-    if kind == ONEWAY or kind == SAT:
+    if kind in (ONEWAY, SAT):
         low = -p0 if kind == ONEWAY else -p1 * max(p0, MIN_OHM)
         high = low + p2 * max(p1, MIN_OHM) if kind == ONEWAY else -low
         if (old >= high and new <= low) or (old <= low and new >= high):

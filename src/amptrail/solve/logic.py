@@ -34,7 +34,7 @@ def expression(net: Static, w: Work, item: int, phase: int, t: float, commit: bo
         elif op == BUS:
             w.stack[top] = new[at[8] + a] if new[at[1] + b] and new[at[2] + b] else 0
             top += 1
-        elif op == AND or op == OR:
+        elif op in (AND, OR):
             for _ in range(a - 1):
                 top -= 1
                 if op == AND:
@@ -84,10 +84,8 @@ def module(net: Static, lane: Lane, w: Work, m: int, phase: int, t: float, commi
         u = w.v[net.in_node[i]] - ground
         on, off = lane.level[i, 0], lane.level[i, 1]
         was = w.state[at[7] + i]
-        if net.in_low[i]:
-            level = u <= off if was else u <= on
-        else:
-            level = u >= off if was else u >= on
+        edge = off if was else on
+        level = u <= edge if net.in_low[i] else u >= edge
         new[at[7] + i] = 1 if level and not lane.input[i] else 0
     new[at[1] + m] = alive
     if not alive:

@@ -25,7 +25,7 @@ from amptrail.circuit.model import (
     Signal,
     Supply,
     key,
-)  # fmt: skip
+)
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws, logic
 from amptrail.solve.network import Builder
@@ -191,9 +191,15 @@ def _rest(b: Builder, part: Part, x: object, supplies: list[int], ground: int, m
     """References, clamp diodes and bus pins."""
     if isinstance(x, Reference):
         n = b.branch(
-            f"{part.name}.{x.pin}", laws.ONEWAY, ground, b.node(part.name, x.pin), (x.volts, x.ohm, x.limit_a), laws.REF, m,
+            f"{part.name}.{x.pin}",
+            laws.ONEWAY,
+            ground,
+            b.node(part.name, x.pin),
+            (x.volts, x.ohm, x.limit_a),
+            laws.REF,
+            m,
             alias=(f"{part.name}.{x.name}", f"{part.name}.ref.{x.name}"),
-        )  # fmt: skip
+        )
         for i, name in enumerate(("volts", "ohm", "limit_a")):
             b.locate_name(f"{part.name}.{x.pin}", name, "p", (n, i), (x.volts, x.ohm, x.limit_a)[i])
         if supplies:

@@ -20,7 +20,7 @@ SPARE = 4  # branches a lane may add (bridges); one more carries the instrument
 
 @dataclass(frozen=True)
 class Parameter:
-    """A number of the circuit. `places` are (lane array, index); `sigma` one relative sigma of its tolerance."""
+    """A number of the circuit: `places` are (lane array, index), `sigma` its relative tolerance."""
 
     part: str
     name: str
@@ -173,8 +173,17 @@ class Builder:
     def legs(self, part: str) -> list[str]:
         return [name for p, name in self.wires.node_of if p == key(part)]
 
-    def branch(self, name: str, kind: int, a: int, b: int, p: tuple[float, ...], gate: int = laws.ALWAYS,
-               unit: int = 0, alias: tuple[str, ...] = ()) -> int:  # fmt: skip
+    def branch(
+        self,
+        name: str,
+        kind: int,
+        a: int,
+        b: int,
+        p: tuple[float, ...],
+        gate: int = laws.ALWAYS,
+        unit: int = 0,
+        alias: tuple[str, ...] = (),
+    ) -> int:
         n = len(self.kind)
         self.kind.append(kind)
         self.ends.append((a, b))
@@ -237,23 +246,50 @@ class Builder:
         def ints(x: object, *shape: int) -> np.ndarray:
             return np.array(x, dtype=np.int32).reshape(shape)
 
-        sizes = [len(self.relays), len(self.modules), len(self.modules), len(self.drv_branch), len(self.drv_branch),
-                 len(self.fuses), len(self.alternators), len(self.in_node), len(self.signal_number)]  # fmt: skip
+        sizes = [
+            len(self.relays),
+            len(self.modules),
+            len(self.modules),
+            len(self.drv_branch),
+            len(self.drv_branch),
+            len(self.fuses),
+            len(self.alternators),
+            len(self.in_node),
+            len(self.signal_number),
+        ]
         at = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int32)
         pad = [(0, 0)] * (SPARE + 1)
         gates = ints(self.gate + pad, -1, 2)
         rows, alts = len(self.cycle) + 1, len(self.alternators)
         return Static(
-            self.nodes, ground, gates[:, 0].copy(), gates[:, 1].copy(),
+            self.nodes,
+            ground,
+            gates[:, 0].copy(),
+            gates[:, 1].copy(),
             ints([r for _, r in self.switches], len(self.switches), rows).T.copy(),
-            np.array([*self.durations, 0.0]), ints([r for _, r in self.alternators], alts, rows).T.copy(),
-            ints(self.part_order, -1, 2), ints(self.coils, -1),
-            ints([self.fields.get(i, -1) for i in range(alts)], -1), ints(self.fuse_branch, -1),
-            ints(self.mod_ground, -1), ints(self.mod_range, -1, 6), ints(self.mod_awake, -1), ints(self.sup_node, -1),
-            ints(self.in_node, -1), ints(self.in_low, -1), ints(self.item_kind, -1), ints(self.item_unit, -1),
-            ints(self.item_code, -1, 2), ints(self.code, -1, 3), np.array(self.hold_s, dtype=np.float64),
-            ints(self.timer_mod, -1), ints(self.drv_branch, -1), ints(self.drv_asleep, -1), ints(self.refs, -1, 2), at,
-        )  # fmt: skip
+            np.array([*self.durations, 0.0]),
+            ints([r for _, r in self.alternators], alts, rows).T.copy(),
+            ints(self.part_order, -1, 2),
+            ints(self.coils, -1),
+            ints([self.fields.get(i, -1) for i in range(alts)], -1),
+            ints(self.fuse_branch, -1),
+            ints(self.mod_ground, -1),
+            ints(self.mod_range, -1, 6),
+            ints(self.mod_awake, -1),
+            ints(self.sup_node, -1),
+            ints(self.in_node, -1),
+            ints(self.in_low, -1),
+            ints(self.item_kind, -1),
+            ints(self.item_unit, -1),
+            ints(self.item_code, -1, 2),
+            ints(self.code, -1, 3),
+            np.array(self.hold_s, dtype=np.float64),
+            ints(self.timer_mod, -1),
+            ints(self.drv_branch, -1),
+            ints(self.drv_asleep, -1),
+            ints(self.refs, -1, 2),
+            at,
+        )
 
     def _lane(self, ground: int) -> Lane:
         total = len(self.kind) + SPARE + 1
@@ -264,15 +300,24 @@ class Builder:
             return np.full(n, -1, dtype=np.int8)
 
         return Lane(
-            np.array(self.kind + [laws.NONE] * spare, dtype=np.int32), ends[:, 0].copy(), ends[:, 1].copy(),
-            np.array(self.p + [(0.0,) * 4] * spare, dtype=np.float64).reshape(-1, 4), np.zeros(total),
-            np.zeros(total, np.int8), free(len(self.switches)), free(len(self.relays)),
-            free(len(self.drv_branch)), np.zeros(len(self.modules), np.int8), np.zeros(len(self.in_node), np.int8),
+            np.array(self.kind + [laws.NONE] * spare, dtype=np.int32),
+            ends[:, 0].copy(),
+            ends[:, 1].copy(),
+            np.array(self.p + [(0.0,) * 4] * spare, dtype=np.float64).reshape(-1, 4),
+            np.zeros(total),
+            np.zeros(total, np.int8),
+            free(len(self.switches)),
+            free(len(self.relays)),
+            free(len(self.drv_branch)),
+            np.zeros(len(self.modules), np.int8),
+            np.zeros(len(self.in_node), np.int8),
             np.array(self.pull_drop, dtype=np.float64).reshape(-1, 2),
             np.array([self.excite.get(i, 0.0) for i in range(len(self.alternators))], dtype=np.float64),
-            np.array(self.rating, dtype=np.float64), np.array(self.level, dtype=np.float64).reshape(-1, 2),
-            np.array(self.limit, dtype=np.float64), np.array(self.least, dtype=np.float64),
-        )  # fmt: skip
+            np.array(self.rating, dtype=np.float64),
+            np.array(self.level, dtype=np.float64).reshape(-1, 2),
+            np.array(self.limit, dtype=np.float64),
+            np.array(self.least, dtype=np.float64),
+        )
 
     def network(self) -> Network:
         """Freeze what was collected; ground is the minus post of the first battery."""
@@ -298,9 +343,23 @@ class Builder:
             Parameter(p, k[1], v, sigma, tuple(self.places[k])) for k, (p, v, sigma) in self.known.items()
         )
         return Network(
-            self.circuit, self.wires, tuple(self.cycle), self._static(ground), self._lane(ground), tuple(self.names),
-            self.aliases, {k: tuple(v) for k, v in of_part.items()}, tuple(self.relays),
-            tuple(n for n, _ in self.switches), self.switch_at, tuple(self.drv_name), tuple(self.modules),
-            tuple(self.fuses), tuple(n for n, _ in self.alternators),
-            {f"{m}.{i}": n for (m, i), n in self.input_number.items()}, tuple(items), parameters, self.node_index,
-        )  # fmt: skip
+            self.circuit,
+            self.wires,
+            tuple(self.cycle),
+            self._static(ground),
+            self._lane(ground),
+            tuple(self.names),
+            self.aliases,
+            {k: tuple(v) for k, v in of_part.items()},
+            tuple(self.relays),
+            tuple(n for n, _ in self.switches),
+            self.switch_at,
+            tuple(self.drv_name),
+            tuple(self.modules),
+            tuple(self.fuses),
+            tuple(n for n, _ in self.alternators),
+            {f"{m}.{i}": n for (m, i), n in self.input_number.items()},
+            tuple(items),
+            parameters,
+            self.node_index,
+        )

@@ -38,7 +38,7 @@ def conducts(net: Static, lane: Lane, phase: int, state: Array, gate: int, unit:
     at = net.at
     if gate == SWITCH:
         return bool(lane.switch[unit] == 1 or (lane.switch[unit] < 0 and net.closed[phase, unit] == 1))
-    if gate == MADE or gate == BROKEN:
+    if gate in (MADE, BROKEN):
         stuck = lane.relay[unit]
         made = state[at[0] + unit] == 1 if stuck < 0 else stuck == 1
         return bool(made == (gate == MADE))
@@ -106,18 +106,18 @@ def sweep(net: Static, lane: Lane, w: Work, phase: int, damp: float) -> tuple[fl
                 w.g[t] += g
                 w.J[t] += c if i0 < j0 else -c
         w.bg[b] = g if live else -1.0
-        w.bJ[b] = c
+        w.bj[b] = c
     eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
     moved = mismatch = biggest = 0.0
     for b in range(lane.kind.size):
         if w.bg[b] < 0.0:
             w.i[b] = 0.0
             continue
-        i = w.bg[b] * (w.v[lane.na[b]] - w.v[lane.nb[b]]) + w.bJ[b]
+        i = w.bg[b] * (w.v[lane.na[b]] - w.v[lane.nb[b]]) + w.bj[b]
         w.i[b] = i
         biggest = max(biggest, abs(i))
         kind = lane.kind[b]
-        if kind == RES or kind == CURRENT:
+        if kind in (RES, CURRENT):
             continue
         old = w.x[b]
         new = (w.v[lane.na[b]] - w.v[lane.nb[b]]) - w.br[b] * i

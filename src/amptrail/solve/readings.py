@@ -24,7 +24,7 @@ LED_TESTER = (
     0.01 / math.exp(2.0 / (2.0 * laws.THERMAL_V)),
     2.0,
     1000.0,
-)  # 2 V at 10 mA behind 1 kohm (common practice)
+)  # 2 V at 10 mA, 1 kohm
 Instrument = Literal["meter", "lamp", "led", "loaded", "clamp", "ohmmeter", "fuse-drop"]
 
 
@@ -41,7 +41,7 @@ class Tap:
 
 @dataclass(frozen=True, eq=False)
 class Readings:
-    """value/low/high [lane, phase, tap] in V, A or ohm; over range = inf in `value` never occurs: see `over`."""
+    """value/low/high [lane, phase, tap] in V, A or ohm (0 where `over`: the ohmmeter is over range)."""
 
     runs: Runs
     taps: tuple[Tap, ...]
@@ -131,8 +131,20 @@ def _volts(got: Readings, which: list[int]) -> None:
     value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     status = np.zeros(shape, np.int8)
     state = np.zeros((*shape, runs.snapshot.state.shape[2]), np.uint8)
-    read_lanes(net.static, runs.lanes, np.array(runs.phases, np.int64), runs.snapshot, nodes, kinds, p,
-               value, low, high, status, state)  # fmt: skip
+    read_lanes(
+        net.static,
+        runs.lanes,
+        np.array(runs.phases, np.int64),
+        runs.snapshot,
+        nodes,
+        kinds,
+        p,
+        value,
+        low,
+        high,
+        status,
+        state,
+    )
     got.value[:, :, which], got.low[:, :, which], got.high[:, :, which] = value, low, high
     got.status[:, :, which] = status
     changed = state != runs.snapshot.state[:, :, None, :]

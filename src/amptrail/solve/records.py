@@ -71,7 +71,7 @@ class Work(NamedTuple):
     g: Array
     J: Array
     bg: Array
-    bJ: Array
+    bj: Array
     br: Array
     v: Array
     i: Array

@@ -118,11 +118,20 @@ def outputs(net: Network, lanes: int, phases: int) -> Out:
     timers, refs = net.static.hold_s.size, net.static.refs.shape[0]
     shape = (lanes, phases)
     return Out(
-        np.zeros((*shape, n)), np.zeros((*shape, b)), np.zeros(shape, np.int8), np.zeros((*shape, s), np.uint8),
-        np.zeros((*shape, b)), np.zeros((*shape, timers), np.uint8), np.zeros((*shape, timers)), np.zeros((*shape, refs)),
-        np.zeros(shape), np.zeros((*shape, n + b)), np.zeros((*shape, n + b)), np.zeros((*shape, s), np.uint8),
+        np.zeros((*shape, n)),
+        np.zeros((*shape, b)),
+        np.zeros(shape, np.int8),
+        np.zeros((*shape, s), np.uint8),
+        np.zeros((*shape, b)),
+        np.zeros((*shape, timers), np.uint8),
+        np.zeros((*shape, timers)),
+        np.zeros((*shape, refs)),
+        np.zeros(shape),
+        np.zeros((*shape, n + b)),
+        np.zeros((*shape, n + b)),
+        np.zeros((*shape, s), np.uint8),
         np.zeros((lanes, 5), np.int64),
-    )  # fmt: skip
+    )
 
 
 def phase_number(net: Network, name: str) -> int:
@@ -166,7 +175,7 @@ def run(
     """Live through the drive cycle with each lane's changes present and keep the phases of the last pass.
 
     `start` "asleep": everything off, 60 s asleep, then `cycles` passes. "awake:PHASE": a healthy vehicle is
-    brought to the end of PHASE; the changes happen; 1 s more of it, the rest of the cycle, then `cycles` passes.
+    brought to the end of PHASE; the changes happen; 1 s more of it, the rest of the cycle, `cycles` passes.
     """
     many = stack(network, lanes)
     seconds = network.static.duration

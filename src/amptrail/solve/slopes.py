@@ -27,7 +27,7 @@ def _with(net: Network, lane: Lane, parameter: Parameter, factor: float) -> Lane
 
 def sensitivities(network: Network, runs: Runs, lane: int, phase: int, taps: Sequence[Tap]) -> Floats:
     """[tap, parameter]: d reading / d ln(parameter), V or A per unit relative change, in the order of
-    `network.parameters`; `phase` indexes `runs.phases`. The instrument is connected; ohmmeters are not offered."""
+    `network.parameters`; `phase` indexes `runs.phases`. The instrument is connected; no ohmmeters."""
     if any(t.instrument == "ohmmeter" for t in taps):
         raise ModelError((Problem("no-slope", "sensitivities are for volts and amperes"),))
     slopes = np.zeros((len(taps), len(network.parameters)))
