@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from random_oracle import circuit as invented
 
 from amptrail.circuit.model import Circuit, Term
 from amptrail.errors import InputError
 from amptrail.exchange.oracle import from_circuit, to_circuit
+from amptrail.exchange.oracle_words import KIND_IN
 
 HERE = Path(__file__).parent.parent.parent / "authorities" / "oracle"
 GIVEN = sorted(HERE.glob("c*/circuit.json"))
@@ -55,3 +57,12 @@ def test_nonsense_is_an_input_error(d: dict[str, Any]) -> None:
 
 def test_empty_circuit_exports() -> None:
     assert from_circuit(Circuit())["parts"] == []
+
+
+def test_five_hundred_invented_circuits_return_equal() -> None:
+    kinds: set[str] = set()
+    for seed in range(500):
+        d = invented(seed)
+        assert from_circuit(to_circuit(d)) == d, seed
+        kinds |= {p["kind"] for p in d["parts"]}
+    assert kinds == set(KIND_IN)

@@ -12,8 +12,12 @@ from amptrail.twin.elements import Element
 from amptrail.twin.settle import Moment
 from amptrail.twin.state import frozen
 
-# tight enough that ngspice's own error is the smaller one
-OPTIONS = "reltol=1e-10 abstol=1e-15 vntol=1e-13 gmin=1e-18 itl1=2000 itl6=100"
+# tight enough that ngspice's own error is the smaller one; the later ones are for circuits it cannot end on
+OPTIONS = (
+    "reltol=1e-10 abstol=1e-15 vntol=1e-13 gmin=1e-18 itl1=2000 itl6=100",
+    "reltol=1e-8 abstol=1e-13 vntol=1e-10 gmin=1e-16 itl1=2000",
+    "reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 itl1=5000",
+)
 
 
 def node(n: int, reference: int) -> str:
@@ -61,8 +65,8 @@ def _label(t: Term) -> str:
     return str(t).encode("ascii", "replace").decode()
 
 
-def spice(moment: Moment) -> str:
-    """The netlist of a phase's last instant, with the volts of the twin as a starting guess."""
+def spice(moment: Moment, *, guess: bool = True, options: str = OPTIONS[0]) -> str:
+    """The netlist of a phase's last instant; `guess`: start from the twin's volts."""
     m = moment.machine
     b, ref = m.f.bench, m.reference
     here = frozen(m.f, moment.state, moment.phase)
@@ -71,8 +75,9 @@ def spice(moment: Moment) -> str:
     lines += [_line(i, e, ref) for i, e in enumerate(here)]
     lines += [f"RL{n} {node(n, ref)} 0 {1 / LEAK_S:.12g}" for n in sorted(b.hubs) if n != ref]
     used = sorted({n for e in here for n in (e.a, e.b)} | b.hubs)
-    guess = moment.settled.solution.volts
-    lines += [f".nodeset v({node(n, ref)})={guess[n]!r}" for n in used if n != ref]
-    lines += [f".options {OPTIONS}", ".control", "set numdgt=16", "op"]
+    if guess:
+        ours = moment.settled.solution.volts
+        lines += [f".nodeset v({node(n, ref)})={ours[n]!r}" for n in used if n != ref]
+    lines += [f".options {options}", ".control", "set numdgt=16", "op"]
     lines += [f"print v({node(n, ref)})" for n in used if n != ref]
     return "\n".join([*lines, "quit", ".endc", ".end", ""])

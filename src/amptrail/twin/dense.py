@@ -76,6 +76,10 @@ def _limited(e: Element, old: float, new: float) -> float:
         return old + v * math.log1p((new - old) / v) if old > 0 else STEP_V
     if e.law in ("lamp", "motor") and old * new < 0:
         return 0.0
+    if e.law == "ref":  # never jump over the steep part between its limit and nothing
+        low, high = e.p[0] - e.p[1] * e.p[2], e.p[0]
+        if (old < low and new > high) or (old > high and new < low):
+            return (low + high) / 2
     return new
 
 

@@ -318,8 +318,9 @@ def _two(b: Bench, p: Part) -> None:
 MAKERS: dict[str, Callable[[Bench, Part], None]] = {
     "battery": _battery, "alternator": _alternator, "relay": _relay, "splice": _star, "ground": _star,
     "switch": _switch, "connector": _cavities, "box": _cavities, "motor": _motor, "lamp": _lamp,
-    "fuse": _fuse, "link": _fuse, "module": _module, "wire": _two, "diode": _two, "joint": _resistance, "heater": _heater,
-    "resistor": _resistance, "solenoid": _resistance, "sensor": _resistance,
+    "fuse": _fuse, "link": _fuse, "module": _module, "wire": _two, "diode": _two,
+    "joint": _resistance, "heater": _heater, "resistor": _resistance,
+    "solenoid": _resistance, "sensor": _resistance,
 }  # fmt: skip
 
 

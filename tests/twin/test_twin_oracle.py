@@ -7,7 +7,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-
 from benchmarks.oracle_misses import HERE, compare
 
 CIRCUITS = sorted(p.name for p in HERE.glob("c*"))
