@@ -155,7 +155,7 @@ def _run_one(
 def run_lanes(
     net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int, out: Out
 ) -> None:
-    """Live through the schedule phase[k] for seconds[k]; the end of step k goes to out[..., into[k]] (-1: no).
+    """Live through the schedule phase[k] for seconds[k]; its end goes to out[..., into[k]] (-1: no).
     `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0."""
     for n in prange(lanes.kind.shape[0]):
         _run_one(net, lanes, phase, seconds, into, begin, begin_at, out, n)
