@@ -29,8 +29,13 @@ def walk(name: str) -> int:
     """Walk a demo; exit status 0, or 2 for an unknown one."""
     names = sorted(p.stem for p in folder().glob("*.sheet"))
     if name not in names:
-        raise one("unknown-demo", f"no demo is called {name}", expected=tuple(names), nearest=nearest(name, names),
-                  remedy="name one of these")  # fmt: skip
+        raise one(
+            "unknown-demo",
+            f"no demo is called {name}",
+            expected=tuple(names),
+            nearest=nearest(name, names),
+            remedy="name one of these",
+        )
     c = Console(highlight=False)
     base = folder() / name
     story = base.with_suffix(".md")
@@ -47,7 +52,10 @@ def walk(name: str) -> int:
     _step(c, "What still fits?", ["suspects", sheet, readings], files)
     _step(c, "What is the next test worth?", ["next", sheet, readings], files)
     _step(c, "The page to leave behind", ["findings", sheet, readings], files)
-    c.print("Now your own circuit: copy demos/first/lamp.sheet, change it line by line (docs/sheet.md teaches the\n"
-            "notation in one page), then: amptrail check my.sheet, amptrail expect my.sheet, and write what you\n"
-            "read into my.readings for amptrail suspects and amptrail next.", markup=False)  # fmt: skip
+    c.print(
+        "Now your own circuit: copy demos/first/lamp.sheet, change it line by line (docs/sheet.md teaches\n"
+        "the notation in one page), then: amptrail check my.sheet, amptrail expect my.sheet,\n"
+        "and write what you read into my.readings for amptrail suspects and amptrail next.",
+        markup=False,
+    )
     return 0

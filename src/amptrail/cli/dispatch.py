@@ -33,9 +33,17 @@ def _expect(a: Namespace, files: Files) -> Json:
     from amptrail.jobs.expect import ExpectOptions, expect
 
     options = ExpectOptions(
-        tuple(a.phase), tuple(a.at), tuple(a.instruments), tuple(a.fault),
-        files.text(a.faults) if a.faults else None, a.every_fault, a.feed, a.cycles, a.start, a.nominal,
-    )  # fmt: skip
+        tuple(a.phase),
+        tuple(a.at),
+        tuple(a.instruments),
+        tuple(a.fault),
+        files.text(a.faults) if a.faults else None,
+        a.every_fault,
+        a.feed,
+        a.cycles,
+        a.start,
+        a.nominal,
+    )
     return expect(files.text(a.sheet), options)
 
 
@@ -51,9 +59,17 @@ def _next(a: Namespace, files: Files) -> Json:
 
     sheet, readings = _job_texts(a, files)
     options = NextOptions(
-        a.place, a.start_phase, tuple(a.open), a.helper == "yes", tuple(a.have), tuple(a.without),
-        tuple(a.cannot), a.budget_ms, a.doubles, a.seed,
-    )  # fmt: skip
+        a.place,
+        a.start_phase,
+        tuple(a.open),
+        a.helper == "yes",
+        tuple(a.have),
+        tuple(a.without),
+        tuple(a.cannot),
+        a.budget_ms,
+        a.doubles,
+        a.seed,
+    )
     return next_tests(sheet, readings, options)
 
 
@@ -90,26 +106,50 @@ def _job(a: Namespace, files: Files) -> Json:
 
 
 RUN: dict[str, Callable[[Namespace, Files], Json]] = {
-    "check": _check, "expect": _expect, "suspects": _suspects, "next": _next, "trail": _trail, "size": _size,
-    "findings": _findings, "convert": _convert, "job": _job,
-}  # fmt: skip
+    "check": _check,
+    "expect": _expect,
+    "suspects": _suspects,
+    "next": _next,
+    "trail": _trail,
+    "size": _size,
+    "findings": _findings,
+    "convert": _convert,
+    "job": _job,
+}
 
 
 def failed(command: str | None, error: Exception) -> Json:
     """The answer object of a failure: problems of the input (2) or an internal error (70)."""
     if isinstance(error, InputError):
         rows = [
-            {"line": p.line, "column": p.column, "severity": p.severity, "code": p.code, "message": p.message,
-             "expected": list(p.expected), "nearest": p.nearest, "remedy": p.remedy}
+            {
+                "line": p.line,
+                "column": p.column,
+                "severity": p.severity,
+                "code": p.code,
+                "message": p.message,
+                "expected": list(p.expected),
+                "nearest": p.nearest,
+                "remedy": p.remedy,
+            }
             for p in error.problems
-        ]  # fmt: skip
+        ]
         status = 2
     else:
         where = traceback.extract_tb(error.__traceback__)
         at = f" ({where[-1].filename.rsplit('/', 1)[-1]}:{where[-1].lineno})" if where else ""
-        rows = [{"line": 0, "column": 0, "severity": "error", "code": "internal",
-                 "message": f"{type(error).__name__}: {error}{at}", "expected": [], "nearest": None,
-                 "remedy": "this is a fault of the program: keep the sheet and report it"}]  # fmt: skip
+        rows = [
+            {
+                "line": 0,
+                "column": 0,
+                "severity": "error",
+                "code": "internal",
+                "message": f"{type(error).__name__}: {error}{at}",
+                "expected": [],
+                "nearest": None,
+                "remedy": "this is a fault of the program: keep the sheet and report it",
+            }
+        ]
         status = 70
     return {
         "amptrail": 1,
@@ -125,8 +165,13 @@ def _command(argv: Sequence[str]) -> str:
     names = [c.name for c in COMMANDS]
     if not argv or argv[0] not in BY_NAME:
         said = argv[0] if argv else ""
-        raise one("unknown-command", f"no command is called {said!r}", expected=tuple(names),
-                  nearest=nearest(said, names), remedy="see: amptrail --help")  # fmt: skip
+        raise one(
+            "unknown-command",
+            f"no command is called {said!r}",
+            expected=tuple(names),
+            nearest=nearest(said, names),
+            remedy="see: amptrail --help",
+        )
     return argv[0]
 
 

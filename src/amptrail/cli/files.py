@@ -21,8 +21,13 @@ class Files:
         """The text of a file, decoded; InputError when it cannot be."""
         if self.given is not None:
             if name not in self.given:
-                raise one("no-such-file", f"the request brings no file {name}", expected=tuple(self.given),
-                          nearest=nearest(name, list(self.given)), remedy="send it under `files`")  # fmt: skip
+                raise one(
+                    "no-such-file",
+                    f"the request brings no file {name}",
+                    expected=tuple(self.given),
+                    nearest=nearest(name, list(self.given)),
+                    remedy="send it under `files`",
+                )
             return self.given[name]
         path = Path(name)
         try:
@@ -30,13 +35,20 @@ class Files:
                 raise one("not-a-file", f"{name} is a folder", remedy="name a file")
             size = path.stat().st_size
             if size > MOST_BYTES:
-                raise one("too-large", f"{name} has {size} bytes; a sheet has at most {MOST_BYTES}",
-                          remedy="is this the right file?")  # fmt: skip
+                raise one(
+                    "too-large",
+                    f"{name} has {size} bytes; a sheet has at most {MOST_BYTES}",
+                    remedy="is this the right file?",
+                )
             return decode(path.read_bytes())
         except OSError as e:
             near = [p.name for p in path.parent.glob("*")] if path.parent.is_dir() else []
-            raise one("no-such-file", f"cannot read {name}: {e.strerror or e}", nearest=nearest(path.name, near),
-                      remedy="check the name and the folder") from e  # fmt: skip
+            raise one(
+                "no-such-file",
+                f"cannot read {name}: {e.strerror or e}",
+                nearest=nearest(path.name, near),
+                remedy="check the name and the folder",
+            ) from e
 
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""

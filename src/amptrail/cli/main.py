@@ -19,7 +19,7 @@ usage: amptrail COMMAND …        amptrail COMMAND --help teaches the command
 
 def _help() -> str:
     rows = "\n".join(f"  {c.name:10} {c.summary}\n             {c.example}" for c in COMMANDS)
-    return f"{ABOUT}\n{rows}\n\nAdd --json for one object a script can read (docs/json.md). No network is used.\n"
+    return f"{ABOUT}\n{rows}\n\nAdd --json for one object a script can read (docs/json.md).\n"
 
 
 def _one_object(argv: Sequence[str]) -> int:
@@ -53,7 +53,7 @@ def _for_people(argv: Sequence[str]) -> int:
 
 
 def main(argv: Sequence[str]) -> int:
-    """Run the command line; returns the exit status (0 done, 1 no, 2 input wrong, 3 out of time, 70 internal)."""
+    """Run the command line; returns the exit status (docs/json.md, Exit)."""
     if not argv or argv[0] in ("-h", "--help", "help"):
         sys.stdout.write(_help())
         return 0

@@ -104,7 +104,7 @@ def _batch(p: Parser) -> None:
 
 
 def _job(p: Parser) -> None:
-    p.add_argument("action", choices=("new", "add", "undo", "show", "list", "export"))
+    p.add_argument("action", choices=("new", "add", "undo", "show", "list", "export", "import"))
     p.add_argument("name", nargs="?", help="the job")
     p.add_argument("text", nargs="*", help="new: SHEET file; add: one readings line; undo: entry id")
     p.add_argument("--id", dest="entry", help="your own id of the entry: adding it twice adds it once")
@@ -116,21 +116,41 @@ def _demo(p: Parser) -> None:
 
 
 COMMANDS: tuple[Command, ...] = (
-    Command("check", "is the sheet sound; every problem with line and remedy", "amptrail check van.sheet", _sheet),
-    Command("expect", "what every point should read, with bands",
-            "amptrail expect van.sheet --phase cranking --with meter", _expect),
-    Command("suspects", "what still fits and what each reading ruled out",
-            "amptrail suspects van.sheet van.readings", _suspects),
-    Command("next", "the visits worth their minutes", "amptrail next van.sheet van.readings --place dash", _next),
-    Command("trail", "where a current comes from and goes",
-            "amptrail trail van.sheet --at K4.87 --phase running", _trail),
+    Command(
+        "check", "is the sheet sound; every problem with line and remedy", "amptrail check van.sheet", _sheet
+    ),
+    Command(
+        "expect",
+        "what every point should read, with bands",
+        "amptrail expect van.sheet --phase cranking --with meter",
+        _expect,
+    ),
+    Command(
+        "suspects",
+        "what still fits and what each reading ruled out",
+        "amptrail suspects van.sheet van.readings",
+        _suspects,
+    ),
+    Command(
+        "next", "the visits worth their minutes", "amptrail next van.sheet van.readings --place dash", _next
+    ),
+    Command(
+        "trail",
+        "where a current comes from and goes",
+        "amptrail trail van.sheet --at K4.87 --phase running",
+        _trail,
+    ),
     Command("size", "wire and fuse for a current and a length", "amptrail size --amps 12 --length 4", _size),
-    Command("findings", "the page someone else can trust", "amptrail findings van.sheet van.readings", _findings),
+    Command(
+        "findings", "the page someone else can trust", "amptrail findings van.sheet van.readings", _findings
+    ),
     Command("convert", "other formats in and out", "amptrail convert circuit.json --to sheet", _convert),
     Command("batch", "many requests through one warm process", "amptrail batch < requests.jsonl", _batch),
-    Command("job", "a case kept in the log", "amptrail job new gate --complaint 'will not open' gate.sheet", _job),
+    Command(
+        "job", "a case kept in the log", "amptrail job new gate --complaint 'will not open' gate.sheet", _job
+    ),
     Command("demo", "a walk from complaint to findings", "amptrail demo sprayer", _demo),
-)  # fmt: skip
+)
 BY_NAME = {c.name: c for c in COMMANDS}
 
 

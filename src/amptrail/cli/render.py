@@ -13,7 +13,7 @@ SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
 
 
 def _console() -> Console:
-    return Console(highlight=False, soft_wrap=False)
+    return Console(highlight=False, markup=False)  # what a sheet says is never markup
 
 
 def problems(got: Json) -> str:
@@ -21,10 +21,18 @@ def problems(got: Json) -> str:
     from amptrail.errors import Problem
 
     rows = [
-        Problem(p["code"], p["message"], p["line"], p["column"], p["severity"], tuple(p["expected"]), p["nearest"],
-                p["remedy"]).text()
+        Problem(
+            p["code"],
+            p["message"],
+            p["line"],
+            p["column"],
+            p["severity"],
+            tuple(p["expected"]),
+            p["nearest"],
+            p["remedy"],
+        ).text()
         for p in got["problems"]
-    ]  # fmt: skip
+    ]
     return "\n".join(rows) + ("\n" if rows else "")
 
 
@@ -55,9 +63,7 @@ def how_sure(probability: float) -> str:
 
 def _expect(c: Console, got: Json) -> None:
     for run in got["runs"]:
-        c.print(
-            f"[bold]{run['fault'] or 'healthy'}[/bold]" + (f", with {run['feed']}" if run["feed"] else "")
-        )
+        c.print(f"{run['fault'] or 'healthy'}" + (f", with {run['feed']}" if run["feed"] else ""))
         for phase in run["phases"]:
             state = phase["state"] or {}
             on = [
@@ -73,8 +79,10 @@ def _expect(c: Console, got: Json) -> None:
             )
             if phase.get("unreachable"):
                 note += "  (cannot be reached: the starter does not pull in)"
-            c.print(f"\n[bold]{phase['phase']}[/bold]{note}   on: {', '.join(on) or 'nothing'}"
-                    + (f"   BLOWN: {', '.join(blown)}" if blown else ""))  # fmt: skip
+            c.print(
+                f"\n{phase['phase']}{note}   on: {', '.join(on) or 'nothing'}"
+                + (f"   BLOWN: {', '.join(blown)}" if blown else "")
+            )
             t = _grid(
                 ("point", "left"),
                 ("with", "left"),
@@ -102,7 +110,7 @@ def _expect(c: Console, got: Json) -> None:
 def _suspects(c: Console, got: Json) -> None:
     if got["unexplained"]["is"]:
         c.print(
-            f"[bold]Nothing in this drawing explains what was read.[/bold] Worst: line {got['unexplained']['worst_line']}."
+            f"Nothing in this drawing explains what was read. Worst: line {got['unexplained']['worst_line']}."
         )
         c.print("The vehicle may not be as drawn, or a reading is not what it seems.")
     t = _grid(("still fits", "left"), ("how sure", "left"), ("about", "left"), ("repair", "left"))
@@ -112,8 +120,12 @@ def _suspects(c: Console, got: Json) -> None:
         size = s["severity"]
         ohms = f"{_figure(size['ohm'], 'ohm')}" if size else ""
         alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
-        t.add_row(s["text"] + (alike if s["equivalent"] else ""), how_sure(s["probability"]), ohms,
-                  f"{s['repair']} ({s['repair_minutes']:.0f} min)")  # fmt: skip
+        t.add_row(
+            s["text"] + (alike if s["equivalent"] else ""),
+            how_sure(s["probability"]),
+            ohms,
+            f"{s['repair']} ({s['repair_minutes']:.0f} min)",
+        )
     c.print(t)
     for row in got["ruled_out_by"]:
         if row["count"]:
@@ -122,9 +134,7 @@ def _suspects(c: Console, got: Json) -> None:
                 if row["count"] > len(row["ruled_out"])
                 else ""
             )
-            c.print(
-                f"[dim]line {row['line']} ({row['text']}) ruled out:[/dim] {'; '.join(row['ruled_out'][:3])}{more}"
-            )
+            c.print(f"line {row['line']} ({row['text']}) ruled out: {'; '.join(row['ruled_out'][:3])}{more}")
     doubt = got["doubtful_reading"]
     if doubt:
         left = "; ".join(x["text"] for x in doubt["if_dropped"])
@@ -133,27 +143,48 @@ def _suspects(c: Console, got: Json) -> None:
         c.print(f"line {x['line']} was not used: {x['reason']}")
 
 
+def _lead(t: Json) -> str:
+    """Where the other lead goes; a clamp has none."""
+    if t["instrument"] == "clamp":
+        return ", around the wire, arrow with the current"
+    return f", other lead on {t['to'] or 'battery minus'}"
+
+
+def _outcome(o: Json) -> str:
+    left = [x["text"] for x in o["leaves"][:2]]
+    return f"{o['words']} → {' or '.join(left) if left else 'nothing in this drawing'}"
+
+
+def _card(c: Console, t: Json) -> None:
+    out = f" with {', '.join(t['with'])}" if t["with"] else ""
+    if t["action"] == "ask":
+        c.print(f"  ask: does {t['point']} work{out}?")
+    else:
+        c.print(f"  {t['instrument']} at {t['point']}{out}{_lead(t)}")
+    for o in t["outcomes"][:4]:
+        if o["probability"] > 0.02:
+            c.print(f"    {_outcome(o)}")
+    c.print(f"    why: {t['why']}")
+    for caution in t["cautions"]:
+        c.print(f"    CAUTION: {caution}")
+    c.print(f"    then write: {t['line']}")
+
+
 def _next(c: Console, got: Json) -> None:
     if got["stop"]["is"]:
-        c.print(f"[bold]Stop testing:[/bold] {got['stop']['reason']} (being wrong would cost about "
-                f"{got['stop']['wrong_cost_min']:.0f} min)")  # fmt: skip
+        c.print(
+            f"Stop testing: {got['stop']['reason']} (being wrong would cost about "
+            f"{got['stop']['wrong_cost_min']:.0f} min)"
+        )
     for v in got["visits"][:3]:
-        c.print(f"\n[bold]{v['rank']}. {v['place']}, {v['phase']}[/bold]  about {v['minutes_min']:.0f} min")
+        c.print(f"\n{v['rank']}. {v['place']}, {v['phase']}  about {v['minutes_min']:.0f} min")
         for t in v["tests"][:5]:
-            out = f" with {', '.join(t['with'])}" if t["with"] else ""
-            other = f", other lead on {t['to']}" if t["to"] else ", other lead on battery minus"
-            ask = t["action"] == "ask"
-            c.print(
-                f"  {'ask: does ' + t['point'] + ' work?' if ask else t['instrument'] + ' at ' + t['point'] + out + other}"
-            )
-            c.print("    " + "; ".join(f"{o['words']} → {o['leaves'][0]['text'] if o['leaves'] else '?'}"
-                                       for o in t["outcomes"][:4] if o["probability"] > 0.02))  # fmt: skip
-            c.print(f"    why: {t['why']}")
-            for caution in t["cautions"]:
-                c.print(f"    CAUTION: {caution}")
-            c.print(f"    then write: {t['line']}", markup=False)
-    c.print(f"\nTo a proven cause: about {got['expected_min']:.0f} min, 8 times of 10 within {got['p80_min']:.0f} min"
-            f" ({'exact' if got['exact'] else 'sampled'}; no plan beats {got['bound_min']:.0f} min)")  # fmt: skip
+            _card(c, t)
+    c.print(
+        f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
+        f"8 times of 10 within {got['p80_min']:.0f} min"
+        f" ({'exact' if got['exact'] else 'sampled'}; no plan beats {got['bound_min']:.0f} min)"
+    )
 
 
 def _check(c: Console, got: Json) -> None:
@@ -161,8 +192,10 @@ def _check(c: Console, got: Json) -> None:
     if text:
         c.print(text, markup=False)
     n = got["counts"]
-    c.print(f"{n['parts']} parts, {n['points']} points, {n['phases']} phases, {n['faults']} faults considered."
-            + (" The sheet is sound." if got["exit"] == 0 else " Mend the errors first."))  # fmt: skip
+    c.print(
+        f"{n['parts']} parts, {n['points']} points, {n['phases']} phases, {n['faults']} faults considered."
+        + (" The sheet is sound." if got["exit"] == 0 else " Mend the errors first.")
+    )
 
 
 def _trail(c: Console, got: Json) -> None:
@@ -174,8 +207,10 @@ def _trail(c: Console, got: Json) -> None:
 
 
 def _size(c: Console, got: Json) -> None:
-    c.print(f"wire {got['area_mm2']} mm2 (AWG {got['awg']}), fuse {got['fuse_a']} A, drop {_figure(got['drop_v'], 'V')},"
-            f" {got['temperature_c']:.0f} C")  # fmt: skip
+    c.print(
+        f"wire {got['area_mm2']} mm2 (AWG {got['awg']}), fuse {got['fuse_a']:g} A, "
+        f"drop {_figure(got['drop_v'], 'V')}, {got['temperature_c']:.0f} C"
+    )
     for s in got["sources"]:
         c.print(f"  {s['what']}: {s['where']} ({s['status']})", markup=False)
 
@@ -189,9 +224,16 @@ def _job(c: Console, got: Json) -> None:
 
 
 SHOW: dict[str, Callable[[Console, Json], None]] = {
-    "check": _check, "expect": _expect, "suspects": _suspects, "next": _next, "trail": _trail, "size": _size,
-    "findings": _text, "convert": _text, "job": _job,
-}  # fmt: skip
+    "check": _check,
+    "expect": _expect,
+    "suspects": _suspects,
+    "next": _next,
+    "trail": _trail,
+    "size": _size,
+    "findings": _text,
+    "convert": _text,
+    "job": _job,
+}
 
 
 def show(got: Json) -> None:

@@ -1,85 +1,175 @@
-"""`job`: a case kept in the log. Whatever the command line does to a job goes through here."""
+"""`job`: a case kept in the log; everything the command line does to a job goes through here."""
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
 
 from amptrail.errors import nearest, one
 from amptrail.jobs.context import Json, answer, load
 from amptrail.sheet import parse_readings
-from amptrail.store import Case, Entry, Log, SqliteLog, default_path, rebuild
+from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild
+
+ReadFile = Callable[[str], str]
 
 
-def log() -> Log:
-    """The store of this user."""
-    return SqliteLog(default_path())
+@contextmanager
+def opened() -> Iterator[Log]:
+    """The user's log."""
+    from amptrail.store.sql import open_log  # the database is imported only when a job is used
+
+    with open_log() as log:
+        yield log
 
 
-def case(name: str, store: Log | None = None) -> Case:
-    """A job as it stands; InputError for an unknown one."""
-    kept = store or log()
-    found = kept.entries(name)
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A job as the other use cases need it."""
+
+    name: str
+    state: JobState
+
+    def texts(self) -> tuple[str, str]:
+        """Sheet and readings text; InputError when the job has no sheet yet."""
+        if self.state.sheet is None:
+            raise one(
+                "no-sheet", f"job {self.name} has no sheet yet", remedy=f"job new {self.name} SHEET adds one"
+            )
+        return self.state.sheet, self.state.readings_text
+
+
+def _known(log: Log, name: str) -> list[Entry]:
+    found = log.entries(name)
     if not found:
-        known = kept.jobs()
-        raise one("no-such-job", f"there is no file and no job called {name}", expected=known[:8],
-                  nearest=nearest(name, known), remedy="name a sheet file, or start one: amptrail job new NAME SHEET")  # fmt: skip
-    return rebuild(name, found)
+        names = log.jobs()
+        raise one("no-such-job", f"no file and no job is called {name}", expected=tuple(names[-20:]),
+                  nearest=nearest(name, names), remedy="list the jobs: amptrail job list")  # fmt: skip
+    return found
 
 
-def _shown(store: Log, name: str) -> Json:
-    c = case(name, store)
-    rows = [{"id": e.id, "kind": e.kind, "data": e.data, "at": e.at, "undone": e.id in c.undone}
-            for e in store.entries(name)]  # fmt: skip
-    lines = [f"job {name}", f"complaint: {c.complaint or '-'}"]
-    lines += [f"  {e.id[:8]}  {e.data['line']}" for e in c.readings]
-    return answer("job", None, {"job": name, "entries": rows, "complaint": c.complaint, "text": "\n".join(lines)})
+def case(name: str) -> Case:
+    """The job of that name, rebuilt from its log."""
+    with opened() as log:
+        return Case(name, rebuild(_known(log, name)))
 
 
-def _new(store: Log, name: str, sheet: str, complaint: str | None, entry: str | None) -> Json:
-    load(sheet)
-    base = entry or uuid.uuid4().hex
-    store.append(Entry(f"{base}-intake", name, "intake", {"text": complaint or ""}, ""))
-    store.append(Entry(f"{base}-sheet", name, "sheet", {"text": sheet}, ""))
-    return _shown(store, name)
+def _entry(name: str, kind: str, data: dict[str, Any], entry_id: str | None = None) -> Entry:
+    return Entry(name, entry_id or uuid.uuid4().hex[:12], kind, datetime.now(UTC).isoformat(), data)
 
 
-def _add(store: Log, name: str, line: str, entry: str | None) -> Json:
-    c = case(name, store)
-    parse_readings(load(c.sheet).circuit, c.texts()[1] + line + "\n")
-    store.append(Entry(entry or uuid.uuid4().hex, name, "reading", {"line": line}, ""))
-    return _shown(store, name)
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What one call of `job` wants."""
+
+    log: Log
+    name: str
+    text: Sequence[str]
+    read: ReadFile
+    entry_id: str | None
+    complaint: str | None
 
 
-def _undo(store: Log, name: str, target: str | None, entry: str | None) -> Json:
-    readings = case(name, store).readings
-    if target is None and not readings:
-        raise one("nothing-to-undo", f"job {name} has no reading to take back")
-    hits = [e.id for e in store.entries(name) if target and e.id.startswith(target)]
-    chosen = readings[-1].id if target is None else hits[0] if len(hits) == 1 else target
-    store.append(Entry(entry or uuid.uuid4().hex, name, "undo", {"id": chosen}, ""))
-    return _shown(store, name)
+def _new(a: Ask) -> Json:
+    wanted = []
+    base = a.entry_id or uuid.uuid4().hex[:12]
+    if a.complaint:
+        wanted.append(_entry(a.name, "intake", {"text": a.complaint}, f"{base}.intake"))
+    if a.text:
+        sheet = a.read(a.text[0])
+        load(sheet)  # a sheet that cannot be read is said now, not at the vehicle
+        wanted.append(_entry(a.name, "sheet", {"text": sheet, "file": a.text[0]}, f"{base}.sheet"))
+    if not wanted:
+        raise one(
+            "usage", "a new job needs a sheet file or a complaint", remedy="amptrail job new NAME SHEET"
+        )
+    added = a.log.add_all(wanted)
+    return {"added": [e.id for e in added]}
 
 
-def run(
-    action: str, name: str | None, text: Sequence[str], read: Callable[[str], str], entry: str | None,
-    complaint: str | None,
-) -> Json:  # fmt: skip
-    """One action on a job; `text` as typed after its name, `read` gets the text of a file."""
-    store = log()
-    if action == "list":
-        known = store.jobs()
-        return answer("job", None, {"jobs": list(known), "text": "\n".join(known) or "no jobs yet"})
-    if not name:
-        raise one("usage", f"job {action} needs the name of a job", remedy="amptrail job show NAME")
-    if action == "new":
-        if len(text) != 1:
-            raise one("usage", "job new needs a sheet file", remedy="amptrail job new NAME SHEET")
-        return _new(store, name, read(text[0]), complaint, entry)
-    if action == "add":
-        if not text:
-            raise one("usage", "job add needs a readings line", remedy="amptrail job add NAME BAT.+ in ignition-on meter 12.4 V")
-        return _add(store, name, " ".join(text), entry)
-    if action == "undo":
-        return _undo(store, name, text[0] if text else None, entry)
-    return _shown(store, name)
+def _add(a: Ask) -> Json:
+    line = " ".join(a.text).strip()
+    if not line:
+        raise one(
+            "usage", "there is no line to add", remedy='amptrail job add NAME "K4.87 in running meter 12.4"'
+        )
+    state = rebuild(_known(a.log, a.name))
+    if state.sheet is not None:
+        parse_readings(load(state.sheet).circuit, line + "\n")
+    e = _entry(a.name, "reading", {"text": line}, a.entry_id)
+    return {"added": [e.id] if a.log.add(e) else []}
+
+
+def _undo(a: Ask) -> Json:
+    entries = _known(a.log, a.name)
+    target = a.text[0] if a.text else next((e.id for e in reversed(alive(entries))), "")
+    e = _entry(a.name, "undo", {"entry": target}, a.entry_id)
+    return {"added": [e.id] if a.log.add(e) else []}
+
+
+def _import(a: Ask) -> Json:
+    if not a.text:
+        raise one("usage", "there is no file to import", remedy="amptrail job import NAME FILE.json")
+    import_job(a.log, a.read(a.text[0]), a.name)
+    return {}
+
+
+def _show(a: Ask) -> Json:
+    _known(a.log, a.name)
+    return {}
+
+
+ACTIONS = {"new": _new, "add": _add, "undo": _undo, "import": _import, "show": _show, "export": _show}
+
+
+def _rows(entries: Sequence[Entry]) -> list[Json]:
+    return [{"id": e.id, "kind": e.kind, "at": e.at, "data": dict(e.data)} for e in entries]
+
+
+def _state(s: JobState) -> Json:
+    return {
+        "complaint": s.complaint,
+        "sheet": s.sheet,
+        "readings": [{"id": i, "line": line} for i, line in s.readings],
+        "conclusion": s.conclusion,
+        "feeds": list(s.feeds),
+        "repairs": list(s.repairs),
+        "notes": list(s.notes),
+        "facts": s.facts,
+    }
+
+
+def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
+    lines = [f"job {name}, {len(entries)} entries", f"complaint: {s.complaint or 'not said'}"]
+    lines.append("sheet: " + ("kept in the job" if s.sheet else "none yet"))
+    lines += [f"  {i:14} {line}" for i, line in s.readings] or ["  no readings yet"]
+    lines += [f"note: {n}" for n in s.notes]
+    return "\n".join(lines)
+
+
+def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entry_id: str | None = None,
+        complaint: str | None = None) -> Json:  # fmt: skip
+    """Do one thing to a job and say how it stands (docs/json.md, job)."""
+    with opened() as log:
+        if action == "list":
+            names = log.jobs()
+            body: Json = {
+                "action": action,
+                "job": None,
+                "added": [],
+                "jobs": names,
+                "entries": [],
+                "state": None,
+            }
+            return answer("job", None, {**body, "text": "\n".join(names) or "no jobs yet"})
+        if not name:
+            raise one("usage", f"job {action} needs the name of a job", remedy=f"amptrail job {action} NAME")
+        did = ACTIONS[action](Ask(log, name, text, read, entry_id, complaint))
+        entries = log.entries(name)
+        state = rebuild(entries)
+        shown = export_job(log, name) if action == "export" else _words(name, state, entries)
+        body = {"action": action, "job": name, "added": [], "jobs": [], "entries": _rows(entries), **did}
+        return answer("job", None, {**body, "state": _state(state), "text": shown})

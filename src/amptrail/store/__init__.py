@@ -1,6 +1,22 @@
-"""The job log: append-only, ids made by the caller, state rebuilt by replay."""
+"""The job log: append-only, replayed into state, durable once acknowledged.
 
-from amptrail.store.entries import KINDS, Case, Entry, rebuild
-from amptrail.store.log import Log, MemoryLog, SqliteLog, default_path
+Nothing here imports the database until a log on disk is opened (`amptrail.store.sql.open_log`).
+"""
 
-__all__ = ["KINDS", "Case", "Entry", "Log", "MemoryLog", "SqliteLog", "default_path", "rebuild"]
+from amptrail.store.entries import KINDS, Entry, StoreError
+from amptrail.store.log import Log, MemoryLog
+from amptrail.store.state import JobState, alive, rebuild
+from amptrail.store.transfer import export_job, import_job
+
+__all__ = [
+    "KINDS",
+    "Entry",
+    "JobState",
+    "Log",
+    "MemoryLog",
+    "StoreError",
+    "alive",
+    "export_job",
+    "import_job",
+    "rebuild",
+]

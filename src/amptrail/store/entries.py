@@ -1,67 +1,94 @@
-"""What a job's log holds, and the state that follows from it."""
+"""An entry of the log, and what may be one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Literal, get_args
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
 
-Kind = Literal["intake", "sheet", "reading", "undo", "conclusion", "feed", "repair", "note"]
-KINDS: tuple[Kind, ...] = get_args(Kind)
+from amptrail.errors import InputError, Problem, nearest
+
+KINDS = ("intake", "sheet", "reading", "undo", "conclusion", "feed", "repair", "note", "state")
+LONGEST_NAME = 200
+LONGEST_DATA = 10_000_000  # characters; a sheet of 2,000 parts has some 200,000
 
 
-@dataclass(frozen=True)
+class StoreError(InputError):
+    """The log cannot do what was asked; the problem says why and what to do."""
+
+
+def refuse(code: str, message: str, remedy: str = "", **more: Any) -> StoreError:
+    """A StoreError with one problem."""
+    return StoreError((Problem(code, message, remedy=remedy, **more),))
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry. `id` is made by whoever adds it: adding it twice adds it once. `number` is the log's order
-    in the whole store, `at` ISO 8601 UTC, for people only: order never depends on clocks."""
+    """One entry: `id` is made by the caller, so that sending it twice adds it once.
 
-    id: str
+    `at` is an ISO 8601 time with its zone; `data` is a JSON object whose keys depend on the kind
+    (`amptrail.store.state` reads them; an undo has `entry`, the id it takes back).
+    """
+
     job: str
-    kind: Kind
-    data: dict[str, Any]
+    id: str
+    kind: str
     at: str
-    number: int = 0
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+    def same_as(self, other: Entry) -> bool:
+        """Equal in all but the time: a retry a moment later is still the same entry."""
+        return (self.job, self.id, self.kind, dumped(self.data)) == (
+            other.job,
+            other.id,
+            other.kind,
+            dumped(other.data),
+        )
 
 
-@dataclass(frozen=True)
-class Case:
-    """A job as it stands: the entries in force, oldest first (what was undone is left out)."""
-
-    name: str
-    complaint: str
-    sheet: str
-    readings: tuple[Entry, ...]
-    conclusions: tuple[str, ...]
-    done: tuple[str, ...]
-    notes: tuple[str, ...]
-    undone: tuple[str, ...]
-
-    def texts(self) -> tuple[str, str]:
-        """(sheet text, readings text), as the use cases take them."""
-        return self.sheet, "\n".join(str(e.data["line"]) for e in self.readings) + "\n"
+def dumped(data: Mapping[str, Any]) -> str:
+    """The data as canonical JSON text; StoreError when it is not plain finite JSON."""
+    try:
+        text = json.dumps(data, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        text.encode("utf-8")
+        same = json.loads(text) == data
+    except (TypeError, ValueError, RecursionError) as e:
+        raise refuse("bad-entry", f"the data is not plain JSON: {e}", "send finite numbers and text") from e
+    if not same:
+        raise refuse("bad-entry", "the data is not plain JSON: it would not come back as sent",
+                     "use text as keys, lists in place of tuples")  # fmt: skip
+    return text
 
 
-def rebuild(job: str, entries: Iterable[Entry]) -> Case:
-    """Replay a job's entries. An undo names the id it takes back; undoing an undo brings it back."""
-    ordered = sorted(entries, key=lambda e: e.number)
-    dead: set[str] = set()
-    for e in reversed(ordered):
-        if e.kind == "undo" and e.id not in dead:
-            dead.add(str(e.data["id"]))
-    live = [e for e in ordered if e.id not in dead and e.kind != "undo"]
+def _name(what: str, name: str) -> None:
+    clean = isinstance(name, str) and name.strip() == name and name.isprintable()
+    if not (clean and 0 < len(name) <= LONGEST_NAME):
+        raise refuse("bad-entry", f"{name!r} cannot be {what}",
+                     f"use 1 to {LONGEST_NAME} printable characters, no blanks at the ends")  # fmt: skip
 
-    def texts(kind: str) -> tuple[str, ...]:
-        return tuple(str(e.data.get("text", "")) for e in live if e.kind == kind)
 
-    sheets = texts("sheet")
-    intake = texts("intake")
-    return Case(
-        job,
-        intake[-1] if intake else "",
-        sheets[-1] if sheets else "",
-        tuple(e for e in live if e.kind == "reading"),
-        texts("conclusion"),
-        (*texts("repair"), *texts("feed")),
-        texts("note"),
-        tuple(e.id for e in ordered if e.id in dead),
-    )
+def _time(at: str) -> None:
+    try:
+        zone = datetime.fromisoformat(at).tzinfo
+    except (ValueError, TypeError):
+        zone = None
+    if zone is None:
+        raise refuse("bad-entry", f"{at!r} is not a time with its zone", "write 2026-11-25T12:00:00+00:00")
+
+
+def validate(entry: Entry) -> None:
+    """Raise StoreError unless the entry may be written."""
+    _name("the name of a job", entry.job)
+    _name("the id of an entry", entry.id)
+    _time(entry.at)
+    if entry.kind not in KINDS:
+        raise refuse("bad-entry", f"no kind of entry is called {entry.kind!r}", "name one of these",
+                     expected=KINDS, nearest=nearest(str(entry.kind), KINDS))  # fmt: skip
+    if not isinstance(entry.data, Mapping):
+        raise refuse("bad-entry", "the data of an entry is an object", "send {…}")
+    if len(dumped(entry.data)) > LONGEST_DATA:
+        raise refuse("bad-entry", "the entry is too large", "is this the right file?")
+    if entry.kind == "undo" and not isinstance(entry.data.get("entry"), str):
+        raise refuse("bad-entry", "an undo names the id it takes back", 'send {"entry": ID}')

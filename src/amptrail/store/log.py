@@ -1,203 +1,88 @@
-"""Append-only logs with one interface: SQLite on disk, and a twin in memory for tests and batch.
-
-SQLite in WAL with synchronous FULL: an entry that was acknowledged is on the disk (SQLite documentation,
-"PRAGMA synchronous"). Nothing is ever updated or deleted; triggers refuse it.
-"""
+"""What a log promises, and the log that lives in memory. One test suite holds for every kind."""
 
 from __future__ import annotations
 
-import json
-import os
-import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any, Protocol
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Sequence
+from typing import Self
 
-from amptrail.errors import InputError, one
-from amptrail.store.entries import KINDS, Entry
+from amptrail.errors import nearest
+from amptrail.store.entries import Entry, refuse, validate
 
-VERSION = 1
-MIGRATIONS = {
-    1: """
-    CREATE TABLE job (name TEXT PRIMARY KEY CHECK (length(name) BETWEEN 1 AND 200)) STRICT;
-    CREATE TABLE entry (
-        number INTEGER PRIMARY KEY AUTOINCREMENT,
-        id TEXT NOT NULL UNIQUE CHECK (length(id) BETWEEN 1 AND 200),
-        job TEXT NOT NULL REFERENCES job (name),
-        kind TEXT NOT NULL,
-        data TEXT NOT NULL,
-        at TEXT NOT NULL
-    ) STRICT;
-    CREATE INDEX entry_job ON entry (job, number);
-    CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'the log is append-only'); END;
-    CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'the log is append-only'); END;
-    """,
-}
+Choose = Callable[[Sequence[Entry]], list[Entry]]
 
 
-class Log(Protocol):
-    """What the use cases need of a log."""
-
-    def append(self, entry: Entry) -> Entry:
-        """Add an entry and return it with its number; adding it again changes nothing. InputError when the
-        id is taken by a different entry, or an undo names nothing."""
-
-    def entries(self, job: str) -> tuple[Entry, ...]:
-        """A job's entries in order."""
-
-    def jobs(self) -> tuple[str, ...]:
-        """Names of all jobs."""
-
-
-def now() -> str:
-    """The time in UTC, ISO 8601 to the second."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def default_path() -> Path:
-    """Where jobs live: AMPTRAIL_HOME, else the user's data folder."""
-    home = os.environ.get("AMPTRAIL_HOME")
-    if home:
-        return Path(home) / "jobs.sqlite3"
-    base = os.environ.get("XDG_DATA_HOME")
-    return (Path(base) if base else Path.home() / ".local" / "share") / "amptrail" / "jobs.sqlite3"
+def fresh(stored: Sequence[Entry], wanted: Sequence[Entry]) -> list[Entry]:
+    """Those of `wanted` that are not stored yet, in order; StoreError when an id has other content."""
+    known = {e.id: e for e in stored}
+    new: list[Entry] = []
+    for e in wanted:
+        if e.id in known:
+            if not known[e.id].same_as(e):
+                raise refuse("entry-differs", f"job {e.job} has an entry {e.id} with other content",
+                             "give the new entry an id of its own; nothing is ever overwritten")  # fmt: skip
+            continue
+        if e.kind == "undo" and e.data["entry"] not in known:
+            target = str(e.data["entry"])
+            raise refuse("no-such-entry", f"job {e.job} has no entry {target} to take back",
+                         "list the entries first", nearest=nearest(target, list(known)))  # fmt: skip
+        known[e.id] = e
+        new.append(e)
+    return new
 
 
-def _checked(entry: Entry) -> str:
-    if entry.kind not in KINDS:
-        raise one("entry-kind", f"no entry is of kind {entry.kind}", expected=KINDS)
-    if not entry.id or not entry.job:
-        raise one("entry-id", "an entry needs an id and a job")
-    try:
-        return json.dumps(entry.data, sort_keys=True, ensure_ascii=False, allow_nan=False)
-    except (TypeError, ValueError) as e:
-        raise one("entry-data", f"the entry cannot be kept: {e}") from e
+class Log(ABC):
+    """Append-only logs of jobs. When `add` returns, the entry is kept."""
 
+    @abstractmethod
+    def jobs(self) -> list[str]:
+        """Names of the jobs, in order of their first entry."""
 
-def _same(old: Entry, new: Entry) -> Entry:
-    if (old.job, old.kind, old.data) != (new.job, new.kind, new.data):
-        raise one("id-taken", f"entry {new.id} exists with another content", remedy="use a new id")
-    return old
+    @abstractmethod
+    def entries(self, job: str) -> list[Entry]:
+        """All entries of a job in the order they were added, undone ones too; [] for an unknown job."""
 
+    @abstractmethod
+    def _append(self, job: str, choose: Choose) -> list[Entry]:
+        """Add what `choose` picks, given the stored entries: all or nothing, alone, durable on return."""
 
-def _undoable(entry: Entry, known: tuple[Entry, ...]) -> None:
-    if entry.kind == "undo" and entry.data.get("id") not in {e.id for e in known}:
-        raise one("nothing-to-undo", f"job {entry.job} has no entry {entry.data.get('id')}",
-                  remedy="see: amptrail job show JOB")  # fmt: skip
+    def add_all(self, entries: Sequence[Entry]) -> list[Entry]:
+        """Add entries of one job, all or none; returns those that were new."""
+        for e in entries:
+            validate(e)
+        if len({e.job for e in entries}) > 1:
+            raise refuse("bad-entry", "entries added together belong to one job", "add them job by job")
+        return self._append(entries[0].job, lambda stored: fresh(stored, entries)) if entries else []
 
-
-class MemoryLog:
-    """The twin in memory."""
-
-    def __init__(self) -> None:
-        self._rows: list[Entry] = []
-
-    def append(self, entry: Entry) -> Entry:
-        """See Log."""
-        data = json.loads(_checked(entry))
-        for old in self._rows:
-            if old.id == entry.id:
-                return _same(old, entry)
-        _undoable(entry, self.entries(entry.job))
-        kept = Entry(entry.id, entry.job, entry.kind, data, entry.at or now(), len(self._rows) + 1)
-        self._rows.append(kept)
-        return kept
-
-    def entries(self, job: str) -> tuple[Entry, ...]:
-        """See Log."""
-        return tuple(e for e in self._rows if e.job == job)
-
-    def jobs(self) -> tuple[str, ...]:
-        """See Log."""
-        return tuple(sorted({e.job for e in self._rows}))
-
-
-class SqliteLog:
-    """The log on disk. Every append is one transaction, on the disk before it returns."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        with self._told():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(path, timeout=10.0, isolation_level=None)
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._db.execute("PRAGMA foreign_keys = ON")
-            self._migrate()
+    def add(self, entry: Entry) -> bool:
+        """Add one entry; False when it was there already. Once this returns, the entry is kept."""
+        return bool(self.add_all([entry]))
 
     def close(self) -> None:
-        """Let go of the file."""
-        self._db.close()
+        """Give back what the log holds open."""
+        return
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
-        """Turn what the disk says into what a person can act on."""
-        try:
-            yield
-        except sqlite3.DatabaseError as e:
-            said = str(e)
-            remedy = {
-                "database is locked": "another program holds it: close that, then try again; nothing was lost",
-                "attempt to write a readonly database": "the folder or file is read-only: change that or set AMPTRAIL_HOME",
-                "database or disk is full": "the disk is full: make room, then try again; nothing was lost",
-                "file is not a database": "this is not a job store: move it away or set AMPTRAIL_HOME",
-                "unable to open database file": "the folder cannot be used: check its rights or set AMPTRAIL_HOME",
-            }
-            raise one("store", f"{self.path}: {said}", remedy=remedy.get(said, "keep the file and report it")) from e
-        except OSError as e:
-            raise one("store", f"{self.path}: {e.strerror}", remedy="check the folder's rights or set AMPTRAIL_HOME") from e
+    def __enter__(self) -> Self:
+        return self
 
-    def _migrate(self) -> None:
-        (have,) = self._db.execute("PRAGMA user_version").fetchone()
-        if have > VERSION:
-            raise one("store-version", f"{self.path} was written by a newer amptrail (version {have})",
-                      remedy="update amptrail; the file was not touched")  # fmt: skip
-        for version in range(have + 1, VERSION + 1):
-            self._db.executescript(f"BEGIN IMMEDIATE; {MIGRATIONS[version]} PRAGMA user_version = {version}; COMMIT;")
-
-    def append(self, entry: Entry) -> Entry:
-        """See Log."""
-        data = _checked(entry)
-        with self._told():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                kept = self._append(entry, data)
-                self._db.execute("COMMIT")
-            except (InputError, sqlite3.Error):
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
-        return kept
-
-    def _append(self, entry: Entry, data: str) -> Entry:
-        row = self._db.execute("SELECT number, id, job, kind, data, at FROM entry WHERE id = ?", (entry.id,)).fetchone()
-        if row is not None:
-            return _same(_entry(row), entry)
-        _undoable(entry, self.entries(entry.job))
-        at = entry.at or now()
-        self._db.execute("INSERT OR IGNORE INTO job (name) VALUES (?)", (entry.job,))
-        done = self._db.execute(
-            "INSERT INTO entry (id, job, kind, data, at) VALUES (?, ?, ?, ?, ?)",
-            (entry.id, entry.job, entry.kind, data, at),
-        )
-        return Entry(entry.id, entry.job, entry.kind, json.loads(data), at, int(done.lastrowid or 0))
-
-    def entries(self, job: str) -> tuple[Entry, ...]:
-        """See Log."""
-        with self._told():
-            rows = self._db.execute(
-                "SELECT number, id, job, kind, data, at FROM entry WHERE job = ? ORDER BY number", (job,)
-            ).fetchall()
-        return tuple(_entry(r) for r in rows)
-
-    def jobs(self) -> tuple[str, ...]:
-        """See Log."""
-        with self._told():
-            return tuple(r[0] for r in self._db.execute("SELECT name FROM job ORDER BY name").fetchall())
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
 
-def _entry(row: tuple[Any, ...]) -> Entry:
-    number, id_, job, kind, data, at = row
-    return Entry(id_, job, kind, json.loads(data), at, number)
+class MemoryLog(Log):
+    """A log without a disk, for tests and tries."""
+
+    def __init__(self) -> None:
+        self._jobs: dict[str, list[Entry]] = {}
+
+    def jobs(self) -> list[str]:
+        return list(self._jobs)
+
+    def entries(self, job: str) -> list[Entry]:
+        return list(self._jobs.get(job, ()))
+
+    def _append(self, job: str, choose: Choose) -> list[Entry]:
+        new = choose(self.entries(job))
+        if new:
+            self._jobs.setdefault(job, []).extend(new)
+        return new

@@ -1,0 +1,1 @@
+"""Migrations of the job log, from its first version on."""

@@ -1,0 +1,77 @@
+"""A job's state is nothing but its log, replayed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from amptrail.store.entries import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class JobState:
+    """What a job says now. Texts are as entered; each list keeps the order of the log.
+
+    `readings` are (entry id, readings-file line); the others are the data of their entries.
+    """
+
+    complaint: str | None = None
+    sheet: str | None = None
+    readings: tuple[tuple[str, str], ...] = ()
+    conclusion: str | None = None
+    feeds: tuple[dict[str, Any], ...] = ()
+    repairs: tuple[dict[str, Any], ...] = ()
+    notes: tuple[str, ...] = ()
+    facts: dict[str, Any] = field(
+        default_factory=dict
+    )  # where the vehicle stands: phase, place, open covers …
+
+    @property
+    def readings_text(self) -> str:
+        """The readings as a readings file."""
+        return "".join(f"{line}\n" for _, line in self.readings)
+
+
+def alive(entries: Sequence[Entry]) -> list[Entry]:
+    """Entries that count: not undos, and not taken back. An undo taken back no longer takes back."""
+    gone: set[str] = set()
+    kept: list[Entry] = []
+    for e in reversed(entries):  # an undo only reaches back, so the latest word is known first
+        if e.id in gone:
+            continue
+        if e.kind == "undo":
+            gone.add(e.data["entry"])
+        else:
+            kept.append(e)
+    return kept[::-1]
+
+
+def _step(s: JobState, e: Entry) -> JobState:
+    d = dict(e.data)
+    text = str(d.get("text", ""))
+    match e.kind:
+        case "intake":
+            return replace(s, complaint=text)
+        case "sheet":
+            return replace(s, sheet=text)
+        case "reading":
+            return replace(s, readings=(*s.readings, (e.id, text)))
+        case "conclusion":
+            return replace(s, conclusion=text)
+        case "feed":
+            return replace(s, feeds=(*s.feeds, d))
+        case "repair":
+            return replace(s, repairs=(*s.repairs, d))
+        case "note":
+            return replace(s, notes=(*s.notes, text))
+        case _:
+            return replace(s, facts={**s.facts, **d})
+
+
+def rebuild(entries: Sequence[Entry]) -> JobState:
+    """The state after all entries that count, in order."""
+    s = JobState()
+    for e in alive(entries):
+        s = _step(s, e)
+    return s
