@@ -242,7 +242,10 @@ def circuit(seed: int) -> Json:
         ],
         "ohm_points": [{"id": "strap", "net": "body", "ref": "bat-"}],
         "functions": [
-            {"id": "fed", "a": first, "b": "body", "min_v": 9.0, "on": ["run"], "off": ["sleep"], "max_off_v": 1.0}
+            {
+                "id": "fed", "a": first, "b": "body", "min_v": 9.0, "max_off_v": 1.0,
+                "on": ["run"], "off": ["sleep"],
+            }
         ],
         "faults": _faults(m), "interlocks": [{"switch": "KEY1", "function": "fed"}],
         "jumpers": [

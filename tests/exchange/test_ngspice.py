@@ -46,7 +46,7 @@ def test_given_circuits_healthy_and_faulted(path: Path) -> None:
         check(circuit, f.faults, f.name)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_invented_circuits_healthy_and_faulted(seed: int) -> None:
     circuit = to_circuit(invented(seed))
     check(circuit, (), "healthy")

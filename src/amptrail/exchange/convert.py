@@ -1,4 +1,4 @@
-"""One form of a circuit to another: oracle (neutral JSON), sheet (text), netlist (ngspice), json (the model)."""
+"""One form of a circuit to another: oracle (neutral JSON), sheet, netlist (ngspice), json (the model)."""
 
 from __future__ import annotations
 
