@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -40,3 +41,12 @@ def answers(lines: Iterable[str]) -> Iterator[Json]:
             yield {"id": None, **failed(None, problem)}
             continue
         yield {"id": number, **answer(argv, Files(files))}
+
+
+def serve(requests: str | None) -> int:
+    """Answer every request of a file, or of standard input, on standard output; exit status 0."""
+    lines = Files().text(requests).splitlines() if requests else sys.stdin
+    for got in answers(lines):
+        sys.stdout.write(json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n")
+        sys.stdout.flush()
+    return 0

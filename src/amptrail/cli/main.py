@@ -3,40 +3,24 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Sequence
+from typing import Any
 
-from amptrail.cli.dispatch import answer, failed
+from typer import TyperException
+
+from amptrail.cli.app import group
+from amptrail.cli.dispatch import ALONE, HELP, answer, failed, usage
 from amptrail.cli.files import Files
-from amptrail.cli.options import BY_NAME, COMMANDS, parser
 from amptrail.errors import InputError
 
-ABOUT = """amptrail: from a dead circuit and a diagram to the next test worth its minutes.
-
-usage: amptrail COMMAND …        amptrail COMMAND --help teaches the command
-"""
+SPEAKING = (*HELP, "--install-completion", "--show-completion")
 
 
-def _help() -> str:
-    rows = "\n".join(f"  {c.name:10} {c.summary}\n             {c.example}" for c in COMMANDS)
-    return f"{ABOUT}\n{rows}\n\nAdd --json for one object a script can read (docs/json.md).\n"
-
-
-def _one_object(argv: Sequence[str]) -> int:
-    got = answer([a for a in argv if a != "--json"], Files())
-    sys.stdout.write(json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n")
-    return int(got["exit"])
-
-
-def _batch(argv: Sequence[str]) -> int:
-    from amptrail.cli.batch import answers
-
-    options = parser(BY_NAME["batch"]).parse_args(list(argv))
-    lines = Files().text(options.requests).splitlines() if options.requests else sys.stdin
-    for got in answers(lines):
-        sys.stdout.write(json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n")
-        sys.stdout.flush()
-    return 0
+def said(got: dict[str, Any]) -> str:
+    """An answer as one line of JSON."""
+    return json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _for_people(argv: Sequence[str]) -> int:
@@ -52,27 +36,35 @@ def _for_people(argv: Sequence[str]) -> int:
     return int(got["exit"])
 
 
+def _by_typer(argv: Sequence[str]) -> int:
+    """Help, completion, and the commands that talk themselves."""
+    got = group().main(list(argv), prog_name="amptrail", standalone_mode=False)
+    return got if isinstance(got, int) else 0
+
+
 def main(argv: Sequence[str]) -> int:
     """Run the command line; returns the exit status (docs/json.md, Exit)."""
-    if not argv or argv[0] in ("-h", "--help", "help"):
-        sys.stdout.write(_help())
-        return 0
-    if argv[0] in BY_NAME and ("--help" in argv or "-h" in argv):
-        sys.stdout.write(parser(BY_NAME[argv[0]]).format_help())
-        return 0
+    as_json = "--json" in argv
+    name = next((a for a in argv if not a.startswith("-")), None)
     try:
-        if argv[0] == "batch":
-            return _batch(argv[1:])
-        if argv[0] == "demo":
-            from amptrail.cli.demo import walk
-
-            return walk(parser(BY_NAME["demo"]).parse_args(list(argv[1:])).name)
-        return _one_object(argv) if "--json" in argv else _for_people(argv)
-    except InputError as e:
-        if "--json" in argv:
-            sys.stdout.write(json.dumps(failed(argv[0], e)) + "\n")
+        if (
+            not argv
+            or name in ALONE
+            or any(a in SPEAKING for a in argv)
+            or "_AMPTRAIL_COMPLETE" in os.environ
+        ):
+            return _by_typer(argv or ["--help"])
+        if not as_json:
+            return _for_people(argv)
+        got = answer(argv, Files())
+        sys.stdout.write(said(got))
+        return int(got["exit"])
+    except (InputError, TyperException) as e:
+        error = e if isinstance(e, InputError) else usage(name, e)
+        if as_json:
+            sys.stdout.write(said(failed(name, error)))
         else:
-            sys.stderr.write(f"{e}\n")
+            sys.stderr.write(f"{error}\n")
         return 2
     except BrokenPipeError:
         return 0

@@ -1,170 +1,124 @@
-"""The arguments of every command, as the contract names them (docs/json.md)."""
+"""The arguments of every command, typed once and named as the contract names them (docs/json.md)."""
 
 from __future__ import annotations
 
-import argparse
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, NoReturn
+from typing import Annotated, Literal
 
-from amptrail.errors import one
+import typer
 
+from amptrail.cli import complete
 
-class Parser(argparse.ArgumentParser):
-    """An argument parser that raises InputError instead of leaving the process (batch must go on)."""
+Doubles = Literal["auto", "off", "all"]
+YesNo = Literal["yes", "no"]
+Action = Literal["new", "add", "undo", "show", "list", "export", "import"]
+Target = Literal["oracle", "sheet", "netlist", "json"]
 
-    def error(self, message: str) -> NoReturn:
-        raise one("usage", f"{self.prog}: {message}", remedy=f"see: {self.prog} --help")
-
-
-@dataclass(frozen=True)
-class Command:
-    """A command: what it is for, an example, its arguments, and what it does with them."""
-
-    name: str
-    summary: str
-    example: str
-    arguments: Callable[[Parser], None]
-
-
-def _sheet(p: Parser) -> None:
-    p.add_argument("sheet", metavar="SHEET", help="a sheet file, or a job name")
-
-
-def _readings(p: Parser) -> None:
-    _sheet(p)
-    p.add_argument("readings", metavar="READINGS", nargs="?", help="a readings file (not needed for a job)")
-
-
-def _expect(p: Parser) -> None:
-    _sheet(p)
-    p.add_argument("--phase", action="append", default=[], help="phase of the sheet; repeat for more")
-    p.add_argument(
-        "--at", action="append", default=[], metavar="POINT", help="point to read; repeat for more"
-    )
-    p.add_argument("--with", dest="instruments", action="append", default=[], metavar="INSTRUMENT")
-    p.add_argument("--fault", action="append", default=[], metavar="TEXT", help="twice: one double fault")
-    p.add_argument("--faults", metavar="FILE", help="one fault, or `A and B`, a line: one run each")
-    p.add_argument("--every-fault", action="store_true")
-    p.add_argument("--feed", metavar="TEXT")
-    p.add_argument("--cycles", type=int, default=1)
-    p.add_argument("--start", default="asleep", help="asleep, or awake:PHASE")
-    p.add_argument("--nominal", action="store_true", help="no bands")
-
-
-def _suspects(p: Parser) -> None:
-    _readings(p)
-    p.add_argument("--top", type=int, default=10)
-    p.add_argument("--doubles", choices=("auto", "off", "all"), default="auto")
-    p.add_argument("--seed", type=int, default=0)
-
-
-def _next(p: Parser) -> None:
-    _readings(p)
-    p.add_argument("--place", "--at", "--from", dest="place", metavar="PLACE", help="where you are now")
-    p.add_argument("--start-phase", metavar="PHASE", help="the phase the vehicle is in now")
-    p.add_argument("--open", action="append", default=[], metavar="PLACE", help="what is laid open already")
-    p.add_argument("--helper", choices=("yes", "no"), default="yes")
-    p.add_argument("--have", action="append", default=[], metavar="INSTRUMENT")
-    p.add_argument("--without", action="append", default=[], metavar="INSTRUMENT|helper")
-    p.add_argument("--cannot", action="append", default=[], metavar="POINT")
-    p.add_argument("--budget-ms", type=int)
-    p.add_argument("--doubles", choices=("auto", "off", "all"), default="auto")
-    p.add_argument("--seed", type=int, default=0)
-
-
-def _trail(p: Parser) -> None:
-    _sheet(p)
-    p.add_argument("--at", required=True, metavar="POINT")
-    p.add_argument("--phase", required=True)
-    p.add_argument("--fault", action="append", default=[], metavar="TEXT")
-    p.add_argument("--feed", metavar="TEXT")
-
-
-def _size(p: Parser) -> None:
-    p.add_argument("--amps", type=float, required=True)
-    p.add_argument("--length", type=float, required=True, metavar="M", help="metres, one way")
-    p.add_argument("--drop", type=float, metavar="V")
-    p.add_argument("--place", default="cabin", help="cabin, engine-bay, outside, underbody")
-
-
-def _findings(p: Parser) -> None:
-    _readings(p)
-    p.add_argument("--complaint")
-    p.add_argument("--done")
-
-
-def _convert(p: Parser) -> None:
-    p.add_argument("file", metavar="FILE")
-    p.add_argument("--to", choices=("oracle", "sheet", "netlist", "json"), default="sheet")
-
-
-def _batch(p: Parser) -> None:
-    p.add_argument("--requests", metavar="FILE", help="read requests from a file instead of standard input")
-
-
-def _job(p: Parser) -> None:
-    p.add_argument("action", choices=("new", "add", "undo", "show", "list", "export", "import"))
-    p.add_argument("name", nargs="?", help="the job")
-    p.add_argument("text", nargs="*", help="new: SHEET file; add: one readings line; undo: entry id")
-    p.add_argument("--id", dest="entry", help="your own id of the entry: adding it twice adds it once")
-    p.add_argument("--complaint")
-
-
-def _demo(p: Parser) -> None:
-    p.add_argument("name", nargs="?", default="sprayer", help="which shipped circuit to walk")
-
-
-COMMANDS: tuple[Command, ...] = (
-    Command(
-        "check", "is the sheet sound; every problem with line and remedy", "amptrail check van.sheet", _sheet
-    ),
-    Command(
-        "expect",
-        "what every point should read, with bands",
-        "amptrail expect van.sheet --phase cranking --with meter",
-        _expect,
-    ),
-    Command(
-        "suspects",
-        "what still fits and what each reading ruled out",
-        "amptrail suspects van.sheet van.readings",
-        _suspects,
-    ),
-    Command(
-        "next", "the visits worth their minutes", "amptrail next van.sheet van.readings --place dash", _next
-    ),
-    Command(
-        "trail",
-        "where a current comes from and goes",
-        "amptrail trail van.sheet --at K4.87 --phase running",
-        _trail,
-    ),
-    Command("size", "wire and fuse for a current and a length", "amptrail size --amps 12 --length 4", _size),
-    Command(
-        "findings", "the page someone else can trust", "amptrail findings van.sheet van.readings", _findings
-    ),
-    Command("convert", "other formats in and out", "amptrail convert circuit.json --to sheet", _convert),
-    Command("batch", "many requests through one warm process", "amptrail batch < requests.jsonl", _batch),
-    Command(
-        "job", "a case kept in the log", "amptrail job new gate --complaint 'will not open' gate.sheet", _job
-    ),
-    Command("demo", "a walk from complaint to findings", "amptrail demo sprayer", _demo),
-)
-BY_NAME = {c.name: c for c in COMMANDS}
-
-
-def parser(command: Command) -> Parser:
-    """The argument parser of one command."""
-    p = Parser(
-        prog=f"amptrail {command.name}",
-        description=command.summary.capitalize() + ".",
-        epilog=f"example:\n  {command.example}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    p.add_argument("--json", action="store_true", help="print one JSON object (docs/json.md)")
-    command.arguments(p)
-    return p
-
-
-Namespace = Any
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object (docs/json.md).")]
+SheetName = Annotated[str, typer.Argument(metavar="SHEET", help="A sheet file, or the name of a job.")]
+ReadingsName = Annotated[
+    str | None,
+    typer.Argument(metavar="[READINGS]", help="A readings file; a job brings its own.", show_default=False),
+]
+Phases = Annotated[
+    list[str] | None,
+    typer.Option("--phase", metavar="PHASE", help="A phase of the sheet; repeat for more. Without: all.",
+                 autocompletion=complete.phases),
+]  # fmt: skip
+OnePhase = Annotated[
+    str,
+    typer.Option("--phase", metavar="PHASE", help="A phase of the sheet.", autocompletion=complete.phases),
+]
+Points = Annotated[
+    list[str] | None,
+    typer.Option("--at", metavar="POINT", help="A point to read; repeat for more. Without: all.",
+                 autocompletion=complete.points),
+]  # fmt: skip
+OnePoint = Annotated[
+    str,
+    typer.Option("--at", metavar="POINT", help="The point, or a part a clamp goes around.",
+                 autocompletion=complete.points),
+]  # fmt: skip
+Instruments = Annotated[
+    list[str] | None,
+    typer.Option("--with", metavar="INSTRUMENT", help="meter, lamp, loaded, led, clamp, ohmmeter, fuse-drop; "
+                 "repeat for more.", autocompletion=complete.instruments),
+]  # fmt: skip
+FaultTexts = Annotated[
+    list[str] | None,
+    typer.Option("--fault", metavar="TEXT", help="A fault, by its name or its words; twice is one double "
+                 "fault.", autocompletion=complete.faults),
+]  # fmt: skip
+FaultsFile = Annotated[
+    str | None,
+    typer.Option("--faults", metavar="FILE", help="One fault, or `A and B`, a line: one run for each."),
+]
+EveryFault = Annotated[
+    bool, typer.Option("--every-fault", help="The healthy run, then one for every fault considered.")
+]
+Feed = Annotated[str | None, typer.Option("--feed", metavar="TEXT", help="A feed of the sheet, fitted.")]
+Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]
+Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or awake:PHASE.")]
+Nominal = Annotated[bool, typer.Option("--nominal", help="No tolerance bands: quicker.")]
+Top = Annotated[int, typer.Option("--top", min=1, help="How many to list.")]
+DoublesMode = Annotated[
+    Doubles, typer.Option("--doubles", help="Two faults at once: when singles do not explain, never, always.")
+]
+Seed = Annotated[int, typer.Option("--seed", help="The same seed gives the same bytes.")]
+Place = Annotated[
+    str | None,
+    typer.Option("--at", "--from", "--place", metavar="PLACE", help="Where you are now.",
+                 autocompletion=complete.places),
+]  # fmt: skip
+StartPhase = Annotated[
+    str | None,
+    typer.Option("--start-phase", metavar="PHASE", help="The phase the vehicle is in now.",
+                 autocompletion=complete.phases),
+]  # fmt: skip
+Opened = Annotated[
+    list[str] | None,
+    typer.Option("--open", metavar="PLACE", help="What is laid open already; repeat for more.",
+                 autocompletion=complete.places),
+]  # fmt: skip
+Helper = Annotated[YesNo, typer.Option("--helper", help="Whether somebody can hold the key.")]
+Have = Annotated[
+    list[str] | None,
+    typer.Option("--have", metavar="INSTRUMENT", help="What you have today; repeat for more.",
+                 autocompletion=complete.instruments),
+]  # fmt: skip
+Without = Annotated[
+    list[str] | None,
+    typer.Option("--without", metavar="INSTRUMENT", help="What you lack today, also `helper`; repeat."),
+]
+Cannot = Annotated[
+    list[str] | None,
+    typer.Option("--cannot", metavar="POINT", help="A point you cannot reach; repeat for more.",
+                 autocompletion=complete.points),
+]  # fmt: skip
+BudgetMs = Annotated[
+    int | None, typer.Option("--budget-ms", min=1, help="Milliseconds to spend; the best found is told.")
+]
+Amps = Annotated[float, typer.Option("--amps", metavar="A", help="The steady current.")]
+Length = Annotated[float, typer.Option("--length", metavar="M", help="Metres of wire, one way.")]
+Drop = Annotated[float | None, typer.Option("--drop", metavar="V", help="Volts it may lose there and back.")]
+Surrounding = Annotated[
+    str, typer.Option("--place", help="cabin, engine-bay, outside, underbody or exhaust.")
+]
+Complaint = Annotated[str | None, typer.Option("--complaint", metavar="TEXT", help="What the customer said.")]
+Done = Annotated[str | None, typer.Option("--done", metavar="TEXT", help="What was repaired.")]
+AnyFile = Annotated[str, typer.Argument(metavar="FILE", help="A sheet, or a circuit as JSON.")]
+To = Annotated[Target, typer.Option("--to", help="The form wanted.")]
+Requests = Annotated[
+    str | None, typer.Option("--requests", metavar="FILE", help="Read here in place of standard input.")
+]
+JobAction = Annotated[Action, typer.Argument(help="What to do.", show_default=False)]
+JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
+JobText = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[TEXT]...", help="new: a sheet file. add: one readings line. undo: an entry's id "
+                   "(without: the last). import: an exported job.", show_default=False),
+]  # fmt: skip
+EntryId = Annotated[
+    str | None,
+    typer.Option("--id", metavar="ID", help="Your own id of the entry: sent twice, it is added once."),
+]
+DemoName = Annotated[str, typer.Argument(metavar="[NAME]", help="Which shipped circuit to walk.")]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from amptrail.errors import nearest, one
+from amptrail.errors import InputError, nearest, one
 from amptrail.jobs.context import Json, answer, load
 from amptrail.sheet import parse_readings
 from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild
@@ -42,19 +42,37 @@ class Case:
         return self.state.sheet, self.state.readings_text
 
 
+def _unknown(name: str, names: Sequence[str] = ()) -> InputError:
+    return one("no-such-job", f"no file and no job is called {name}", expected=tuple(names[-20:]),
+               nearest=nearest(name, names), remedy="list the jobs: amptrail job list")  # fmt: skip
+
+
 def _known(log: Log, name: str) -> list[Entry]:
     found = log.entries(name)
     if not found:
-        names = log.jobs()
-        raise one("no-such-job", f"no file and no job is called {name}", expected=tuple(names[-20:]),
-                  nearest=nearest(name, names), remedy="list the jobs: amptrail job list")  # fmt: skip
+        raise _unknown(name, log.jobs())
     return found
 
 
 def case(name: str) -> Case:
     """The job of that name, rebuilt from its log."""
+    from amptrail.store.sql import default_path
+
+    if not default_path().exists():  # looking for a job makes no log
+        raise _unknown(name)
     with opened() as log:
         return Case(name, rebuild(_known(log, name)))
+
+
+def known_case(name: str) -> Case | None:
+    """The job of that name, or None; makes no log where there is none."""
+    from amptrail.store.sql import default_path
+
+    if not default_path().exists():
+        return None
+    with opened() as log:
+        found = log.entries(name)
+    return Case(name, rebuild(found)) if found else None
 
 
 def _entry(name: str, kind: str, data: dict[str, Any], entry_id: str | None = None) -> Entry:

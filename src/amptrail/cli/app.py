@@ -1,0 +1,225 @@
+"""The commands. Each is one small function: typed options in, the answer object of its use case out.
+
+Use cases are imported inside the functions, so that `check` never waits for the solver. Where the texts
+come from is the context's object: `Files`.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import typer
+import typer.main
+
+from amptrail.cli import options as o
+from amptrail.cli.files import Files
+
+Json = dict[str, Any]
+app = typer.Typer(
+    name="amptrail",
+    help="From a dead circuit and a diagram to the next test worth its minutes.",
+    epilog="Begin with: amptrail demo. Add --json to any command for one object a script can read.",
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+@cache
+def group() -> Any:
+    """The compiled command line, built once a process."""
+    return typer.main.get_command(app)
+
+
+def _files(ctx: typer.Context) -> Files:
+    return ctx.obj if isinstance(ctx.obj, Files) else Files()
+
+
+def _sheet(ctx: typer.Context, name: str) -> str:
+    """The text of a sheet file, or the sheet of a job of that name."""
+    files = _files(ctx)
+    if files.exists(name) or files.given is not None:
+        return files.text(name)
+    from amptrail.jobs.cases import known_case
+
+    job = known_case(name)
+    return job.texts()[0] if job else files.text(name)
+
+
+def _case(ctx: typer.Context, sheet: str, readings: str | None) -> tuple[str, str]:
+    """Sheet and readings text: from files, or from a job of that name."""
+    files = _files(ctx)
+    if readings is None and not files.exists(sheet):
+        from amptrail.jobs.cases import case
+
+        return case(sheet).texts()
+    return files.text(sheet), files.text(readings) if readings is not None else ""
+
+
+def _tuple(given: list[str] | None) -> tuple[str, ...]:
+    return tuple(given or ())
+
+
+@app.command()
+def check(ctx: typer.Context, sheet: o.SheetName, as_json: o.AsJson = False) -> Json:
+    """Is the sheet sound? Every problem at once, with its line and what to do.
+
+    Example: amptrail check van.sheet
+    """
+    from amptrail.jobs.check import check as run
+
+    return run(_sheet(ctx, sheet))
+
+
+@app.command()
+def expect(
+    ctx: typer.Context, sheet: o.SheetName, phase: o.Phases = None, at: o.Points = None,
+    instruments: o.Instruments = None, fault: o.FaultTexts = None, faults: o.FaultsFile = None,
+    every_fault: o.EveryFault = False, feed: o.Feed = None, cycles: o.Cycles = 1, start: o.Start = "asleep",
+    nominal: o.Nominal = False, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """What every point should read, for the instrument in hand, with bands.
+
+    Example: amptrail expect van.sheet --phase cranking --with lamp
+
+    With a fault: amptrail expect van.sheet --fault "C1.3 resistance 2 ohm" --at M1.+
+    """
+    from amptrail.jobs.expect import ExpectOptions
+    from amptrail.jobs.expect import expect as run
+
+    text = _files(ctx).text(faults) if faults is not None else None
+    asked = ExpectOptions(
+        _tuple(phase), _tuple(at), _tuple(instruments), _tuple(fault), text, every_fault, feed, cycles, start,
+        nominal,
+    )  # fmt: skip
+    return run(_sheet(ctx, sheet), asked)
+
+
+@app.command()
+def suspects(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, top: o.Top = 10,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """What still fits the readings, how bad it is, and what each reading ruled out.
+
+    Example: amptrail suspects van.sheet van.readings
+    """
+    from amptrail.jobs.suspects import SuspectOptions
+    from amptrail.jobs.suspects import suspects as run
+
+    return run(*_case(ctx, sheet, readings), SuspectOptions(top, doubles, seed))
+
+
+@app.command(name="next")
+def next_(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, place: o.Place = None,
+    start_phase: o.StartPhase = None, opened: o.Opened = None, helper: o.Helper = "yes", have: o.Have = None,
+    without: o.Without = None, cannot: o.Cannot = None, budget_ms: o.BudgetMs = None,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The visits worth their minutes, and what each outcome would leave.
+
+    Example: amptrail next van.sheet van.readings --at dash --without helper
+    """
+    from amptrail.jobs.nexttest import NextOptions, next_tests
+
+    lacking = _tuple(without)
+    asked = NextOptions(
+        place, start_phase, _tuple(opened), helper == "yes" and "helper" not in lacking, _tuple(have),
+        tuple(x for x in lacking if x != "helper"), _tuple(cannot), budget_ms, doubles, seed,
+    )  # fmt: skip
+    return next_tests(*_case(ctx, sheet, readings), asked)
+
+
+@app.command()
+def trail(
+    ctx: typer.Context, sheet: o.SheetName, at: o.OnePoint, phase: o.OnePhase, fault: o.FaultTexts = None,
+    feed: o.Feed = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """Where a current comes from and where it goes, source to ground.
+
+    Example: amptrail trail van.sheet --at K4.87 --phase running
+    """
+    from amptrail.jobs.trail import trail as run
+
+    return run(_sheet(ctx, sheet), at, phase, _tuple(fault), feed)
+
+
+@app.command()
+def size(
+    amps: o.Amps, length: o.Length, drop: o.Drop = None, place: o.Surrounding = "cabin",
+    as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """Wire and fuse for a current and a length, with the sources of every figure.
+
+    Example: amptrail size --amps 12 --length 4 --place engine-bay
+    """
+    from amptrail.jobs.sizing import size as run
+
+    return run(amps, length, drop, place)
+
+
+@app.command()
+def findings(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, complaint: o.Complaint = None,
+    done: o.Done = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The page someone else can trust: found, how sure, proof readings, done.
+
+    Example: amptrail findings van.sheet van.readings --done "new pin in C1.3"
+    """
+    from amptrail.jobs.findings import findings as run
+    from amptrail.jobs.suspects import suspects as weigh
+
+    texts = _case(ctx, sheet, readings)
+    return run(*texts, weigh(*texts), complaint, done)
+
+
+@app.command()
+def convert(ctx: typer.Context, file: o.AnyFile, to: o.To = "sheet", as_json: o.AsJson = False) -> Json:
+    """Other forms in and out, checked for sameness.
+
+    Example: amptrail convert circuit.json --to sheet
+    """
+    from amptrail.jobs.converting import convert as run
+
+    return run(_files(ctx).text(file), to, file)
+
+
+@app.command()
+def job(
+    ctx: typer.Context, action: o.JobAction, name: o.JobName = None, text: o.JobText = None,
+    entry: o.EntryId = None, complaint: o.Complaint = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """A case kept in a log: nothing said is lost, everything can be taken back.
+
+    Example: amptrail job new gate gate.sheet --complaint "will not open"
+
+    Then: amptrail job add gate "K4.87 in running meter 12.4", and: amptrail next gate
+    """
+    from amptrail.jobs.cases import run
+
+    return run(action, name, text or [], _files(ctx).text, entry, complaint)
+
+
+@app.command()
+def batch(requests: o.Requests = None) -> int:
+    """Many requests through one warm process: one JSON object a line, in and out.
+
+    Example: amptrail batch < requests.jsonl
+    """
+    from amptrail.cli.batch import serve
+
+    return serve(requests)
+
+
+@app.command()
+def demo(name: o.DemoName = "sprayer") -> int:
+    """A walk from complaint to findings on a shipped circuit.
+
+    Example: amptrail demo sprayer
+    """
+    from amptrail.cli.demo import walk
+
+    return walk(name)
