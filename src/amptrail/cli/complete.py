@@ -17,10 +17,12 @@ def _circuit(ctx: typer.Context) -> Circuit | None:
     """The circuit of the sheet on the line; None while it cannot be read (completion never complains)."""
     from amptrail.jobs.context import load
 
-    try:
-        return load(Files().text(str(ctx.params.get("sheet") or ""))).circuit
-    except (AmptrailError, OSError, ValueError):
-        return None
+    for name in (ctx.params.get("sheet"), *ctx.args):  # a line still being typed leaves its words in args
+        try:
+            return load(Files().text(str(name))).circuit
+        except (AmptrailError, OSError, ValueError):
+            continue
+    return None
 
 
 def _like(names: list[str], begun: str) -> list[str]:
