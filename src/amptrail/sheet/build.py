@@ -43,6 +43,7 @@ from amptrail.sheet.names import CAVITIED, Names, Node, wrong
 
 BASES = ("asleep", "awake", "ignition-on", "cranking", "running", "after-run")
 _MODULE_LINES = {"ground_pin", "lives", "supply", "input", "reference", "driver", "clamp", "bus", "signal"}
+_POINTS = {"point_at", "point_between", "point_amps", "point_ohms"}
 _FIRST = {
     "title",
     "sheet_name",
@@ -58,6 +59,11 @@ _FIRST = {
     "net",
     "cavity",
 }
+
+
+def _rank(kind: str) -> int:
+    """Parts and wiring are read first, then what modules do and points are called, then all the rest."""
+    return 0 if kind in _FIRST else 1 if kind in _MODULE_LINES or kind in _POINTS else 2
 
 
 def _text(token: Any) -> str | None:
@@ -97,10 +103,10 @@ class Builder:
     def run(self, trees: list[tuple[int, Node]]) -> Circuit:
         """Read parts and wiring first, then all that speaks of them."""
         flat = [(n, t.children[0] if t.data == "statement" else t) for n, t in trees]
-        for early in (True, False):
+        for rank, read in enumerate((self._early, self._late, self._late)):
             for line, tree in flat:
-                if (str(tree.data) in _FIRST) is early:
-                    self._guard(line, tree, self._early if early else self._late)
+                if _rank(str(tree.data)) == rank:
+                    self._guard(line, tree, read)
         fields: dict[str, Any] = {k: tuple(v) for k, v in self.lists.items()}
         order = tuple(self.order)
         return Circuit(
@@ -283,7 +289,9 @@ class Builder:
     def _late(self, tree: Node, line: int) -> None:
         kind, k = str(tree.data), tree.children
         if kind in _MODULE_LINES:
-            self.add("modules", self.modules.read(tree))
+            made = self.modules.read(tree)
+            self.names.learn_line(made)
+            self.add("modules", made)
             return
         match kind:
             case "must_volts" | "must_signal":
@@ -373,7 +381,11 @@ class Builder:
         return {"nets": (Net(names.nets[key(name)], terms),)}
 
     def _net_term(self, names: Names, strings: Strings, ref: Node) -> Term:
-        at = term(names, ref)
+        at, node = term(names, ref), ref.children[0]
+        if node.data in ("pin", "span"):
+            owner = names.part(word(node.children[0]))
+            if owner.kind not in CAVITIED:
+                names.metal(owner, Token.new_borrow_pos("TERM", at.name, node.children[2]))
         if at.part and not at.name:
             raise wrong(
                 word(ref.children[0]),

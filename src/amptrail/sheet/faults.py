@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from lark import Tree
+from lark import Token, Tree
 
 from amptrail.circuit.model import Circuit, Fault, Term, key
 from amptrail.circuit.tables import table
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
-from amptrail.sheet.modules import si
+from amptrail.sheet.modules import maybe, si
 from amptrail.sheet.names import Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.quantity import show
-from amptrail.sheet.words import term_text
+from amptrail.sheet.words import name_text, term_text
 
 _PLAIN = {
     "f_open": "open",
@@ -65,8 +65,28 @@ def _blamed(names: Names, ref: Node, mode: str) -> Term:
         part = names.part(word(node.children[0]))
         if part.kind in ("connector", "box"):
             return Term(part.name, names.cavity(part, node.children[2]))
-    drivers = names.drivers.get(key(at.part), {})
-    return Term(at.part, drivers.get(key(at.name), at.name))
+    owner = names.parts.get(key(at.part))
+    driven = mode in ("dead", "always_on") and owner is not None and owner.kind == "module"
+    return _driver(names, at, node.children[2], mode) if driven else at
+
+
+def _driver(names: Names, at: Term, token: Token, mode: str) -> Term:
+    """The driver or input blamed: by its own name first, then by the pin it sits on."""
+    module = key(at.part)
+    drivers = names.drivers.get(module, {})
+    if key(at.name) in drivers:
+        return Term(at.part, drivers[key(at.name)])
+    on_pin = names.driver_pins.get((module, key(at.name)), [])
+    if len(on_pin) == 1:
+        return Term(at.part, on_pin[0])
+    inputs = {k: pin for (m, k), pin in names.inputs.items() if m == module}
+    if mode == "dead" and not on_pin and at.name in inputs.values():
+        return at
+    if mode == "dead" and not on_pin and key(at.name) in inputs:
+        return Term(at.part, inputs[key(at.name)])
+    known = on_pin or [*drivers.values(), *(inputs.values() if mode == "dead" else ())]
+    raise wrong(token, "unknown-driver", f"{at.part} has no driver or input called {at.name}", known=known,
+                remedy="name a driver, or the pin of one")  # fmt: skip
 
 
 def fault(names: Names, tree: Node) -> Fault:
@@ -82,14 +102,13 @@ def fault(names: Names, tree: Node) -> Fault:
     if mode == "has":
         return _has(names, at, how)
     if mode == "wrong_rating":
-        value = None if kids[2] is None else si(kids[2], "A")
-        return Fault(mode, at, value=value)
+        return Fault(mode, at, value=maybe(kids[2], "A"))
     if mode == "resistance":
-        return Fault(mode, at, ohm=None if kids[1] is None else si(kids[1], "ohm"))
+        return Fault(mode, at, ohm=maybe(kids[1], "ohm"))
     if mode in ("to_ground", "to_supply"):
-        return Fault(mode, at, ohm=None if kids[2] is None else si(kids[2], "ohm"))
+        return Fault(mode, at, ohm=maybe(kids[2], "ohm"))
     if mode == "to_point":
-        return Fault(mode, at, term(names, kids[1]), None if kids[2] is None else si(kids[2], "ohm"))
+        return Fault(mode, at, term(names, kids[1]), maybe(kids[2], "ohm"))
     if mode == "swapped":
         return Fault(mode, at, None if kids[1] is None else _blamed(names, kids[1].children[1], mode))
     return Fault(mode, at)
@@ -100,14 +119,14 @@ def _has(names: Names, at: Term, how: Node) -> Fault:
     part = names.parts.get(key(at.part))
     rows = table(part.kind) if part is not None else ()
     wanted = "ohm" if key(str(said)) == "ohm_value" else key(str(said))
-    for row in rows:
-        if wanted in (key(row.name), stem(row.name), key(row.word)) and row.unit:
-            q = quantity(str(token))
-            if q.dimension != row.unit:
-                raise wrong(
-                    token, "wrong-unit", f"{said} is in {row.unit}", remedy=f"give a figure in {row.unit}"
-                )
-            return Fault("has", at, attribute=row.name, value=q.si)
+    q = quantity(str(token))
+    named = [r for r in rows if wanted in (key(r.name), stem(r.name), key(r.word)) and r.unit]
+    for row in named:
+        if q.dimension == row.unit:
+            return Fault("has", at, attribute=row.name, value=si(token, row.unit))
+    if named:
+        units = " or ".join(dict.fromkeys(r.unit for r in named))
+        raise wrong(token, "wrong-unit", f"{said} is in {units}", remedy=f"give a figure in {units}")
     raise wrong(
         said,
         "unknown-attribute",
@@ -127,8 +146,18 @@ def parse_fault(circuit: Circuit, text: str) -> tuple[Fault, ...]:
     return faults(Names(circuit), tree_of(text, "fault_arg").children[0])
 
 
+def _at_text(circuit: Circuit | None, at: Term) -> str:
+    """The point or branch blamed; a contact by its two terminals, `KEY.30-15`."""
+    for part in circuit.parts if circuit is not None else ():
+        if part.contacts and key(part.name) == key(at.part):
+            for c in part.contacts:
+                if at.name == f"{c.a}-{c.b}" and c.a.isalnum() and c.b.isalnum():
+                    return f"{name_text(part.name)}.{at.name}"
+    return term_text(at)
+
+
 def _one_text(circuit: Circuit | None, f: Fault) -> str:
-    at = term_text(f.at)
+    at = _at_text(circuit, f.at)
     ohm = "" if f.ohm is None else f" {show(f.ohm, 'ohm')}"
     if f.mode == "resistance":
         return f"{at} resistance{ohm}"

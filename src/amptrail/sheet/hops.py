@@ -26,6 +26,8 @@ def term(names: Names, tree: Node, *, strict: bool = False) -> Term:
     if node.data == "name":
         return names.bare(word(node))
     part = names.part(word(node.children[0]))
+    if node.data == "span":
+        return Term(part.name, names.branch(part, node.children[2], node.children[4]))
     first, side = node.children[2], node.children[4] if node.data == "side" else None
     if part.kind in CAVITIED:
         return Term(part.name, names.cavity_side(part, first, side))
@@ -77,7 +79,7 @@ class Strings:
             self.mention(part, str(kids[2]))
             return Hop(part.name, a, b)
         a, b = (
-            self.names.terminal(part, t, strict=part.kind not in HUBS and part.kind != "module")
+            self.names.metal(part, t, strict=part.kind not in HUBS and part.kind != "module")
             for t in (kids[2], kids[4])
         )
         self.names.note(part.name, a)
@@ -118,9 +120,9 @@ class Strings:
             side = node.children[4] if node.data == "side" else Token("TERM", "b" if first else "a")
             text = self.names.cavity_side(part, node.children[2], side)
             return Hop(part.name, text, text)
-        at = term(self.names, node)
-        self.names.note(at.part, at.name)
-        return Hop(at.part, at.name, at.name)
+        name = term(self.names, node).name if node.data != "pin" else self.names.metal(part, node.children[2])
+        self.names.note(part.name, name)
+        return Hop(part.name, name, name)
 
     def _wire_hop(self, item: Node) -> Hop | Node:
         if item.data == "hop_named_wire":

@@ -45,7 +45,7 @@ def si(token: Any, dimension: str) -> float:
     return q.si
 
 
-def _maybe(token: Any, dimension: str) -> float | None:
+def maybe(token: Any, dimension: str) -> float | None:
     return None if token is None else si(token, dimension)
 
 
@@ -125,7 +125,7 @@ class Modules:
             case "bus":
                 line = "can-high" if str(k[1]).lower().replace("_", "-") == "can-high" else "can-low"
                 volts = None if k[3] is None else si(k[3].children[1], "V")
-                return BusPin(*self._pin(k[0]), line, _maybe(k[2], "ohm"), volts)  # type: ignore[arg-type]
+                return BusPin(*self._pin(k[0]), line, maybe(k[2], "ohm"), volts)  # type: ignore[arg-type]
             case _:
                 return Signal(self._module(word(k[0])), str(word(k[1])), logic(k[3]))
 
@@ -148,9 +148,9 @@ class Modules:
             k = item.children
             match str(item.data):
                 case "pull_down":
-                    got |= {"pull": "ground", "ohm": _maybe(k[1], "ohm")}
+                    got |= {"pull": "ground", "ohm": maybe(k[1], "ohm")}
                 case "pull_up":
-                    got |= {"pull": "supply", "ohm": _maybe(k[1], "ohm")}
+                    got |= {"pull": "supply", "ohm": maybe(k[1], "ohm")}
                 case "pull_to_supply":
                     got |= {"pull": "supply"}
                 case "pull_to_pin":
@@ -189,9 +189,6 @@ class Modules:
                     got["runs_asleep"] = True
         side = str(tree.children[1]).lower().split("-")[0].split("_")[0]
         name = str(word(tree.children[2]))
-        self.names.drivers.setdefault(module.lower().replace("-", "_"), {})[
-            name.lower().replace("-", "_")
-        ] = name
         return Driver(module, pin, name, side, when=logic(tree.children[-1]), **got)  # type: ignore[arg-type]
 
     def _clamp(self, tree: Node) -> Clamp:

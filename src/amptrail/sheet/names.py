@@ -7,7 +7,7 @@ from typing import Any
 
 from lark import Token
 
-from amptrail.circuit.model import BODY, Circuit, Driver, Part, Term, key
+from amptrail.circuit.model import BODY, Circuit, Driver, Input, ModuleLine, Part, Term, key
 from amptrail.errors import InputError, Problem, nearest
 
 Node = Any  # a lark Tree whose children are trees or tokens, told apart by the rule that made it
@@ -18,11 +18,15 @@ TWO_ENDED = frozenset(
 HUBS = frozenset({"splice", "ground"})
 CAVITIED = frozenset({"connector", "box"})
 TERMINALS: dict[str, tuple[str, ...]] = {
-    "battery": ("+", "-"), "relay": ("30", "85", "86", "87", "87a", "coil"),
-    "starter": ("50", "30", "31", "M"),
-    "alternator": ("B+", "D+", "31", "field"), "pot": ("1", "2", "3", "in", "out"),
+    "battery": ("+", "-"), "relay": ("30", "85", "86", "87", "87a"), "starter": ("50", "30", "31", "M"),
+    "alternator": ("B+", "D+", "31"), "pot": ("1", "2", "3", "in", "out"),
     "sensor": ("1", "2", "3", "in", "out"),
 }  # fmt: skip
+# What lies inside a part: blamed by faults and read by a clamp, but no metal a path can join.
+BRANCHES: dict[str, tuple[str, ...]] = {
+    "relay": ("coil",), "starter": ("contact", "coil", "pull"), "alternator": ("field",),
+}  # fmt: skip
+_SPANS = {("30", "87"): "87", ("30", "87a"): "87a", ("86", "85"): "coil"}
 
 
 def wrong(
@@ -44,6 +48,8 @@ class Names:
         self.legs: dict[str, int] = {}
         self.pins: dict[str, dict[str, str]] = {}
         self.drivers: dict[str, dict[str, str]] = {}
+        self.driver_pins: dict[tuple[str, str], list[str]] = {}
+        self.inputs: dict[tuple[str, str], str] = {}
         self.points: dict[str, Term] = {}
         self.contacts: dict[str, dict[str, str]] = {}
         if circuit is not None:
@@ -63,10 +69,17 @@ class Names:
         for line in circuit.modules:
             if pin := getattr(line, "pin", None):
                 self.note(line.module, pin)
-            if isinstance(line, Driver):
-                self.drivers.setdefault(key(line.module), {})[key(line.name)] = line.name
+            self.learn_line(line)
         for point in circuit.points:
             self.points[key(point.name)] = point.a
+
+    def learn_line(self, line: ModuleLine) -> None:
+        """Remember what a module's drivers and inputs are called, and on which pin they sit."""
+        if isinstance(line, Driver):
+            self.drivers.setdefault(key(line.module), {})[key(line.name)] = line.name
+            self.driver_pins.setdefault((key(line.module), key(line.pin)), []).append(line.name)
+        elif isinstance(line, Input):
+            self.inputs[key(line.module), key(line.name)] = line.pin
 
     def add_part(self, part: Part) -> None:
         """Make a part known, with the terminals its contacts name."""
@@ -98,16 +111,40 @@ class Names:
         """The terminal as the model spells it."""
         text = str(token)
         if part.kind == "switch" and key(part.name) in self.contacts:
-            return self._among(part, token, tuple(self.contacts[key(part.name)].values()), strict=True)
+            pairs = tuple(f"{c.a}-{c.b}" for c in part.contacts)
+            return self._among(part, token, (*self.contacts[key(part.name)].values(), *pairs), strict=True)
         if part.kind in TWO_ENDED and part.kind not in TERMINALS:
             text = {"+": "in", "-": "out", "a": "in", "k": "out"}.get(text.lower(), text)
             if part.kind == "switch" and part.said("positions"):
                 return text
             return self._among(part, Token.new_borrow_pos("TERM", text, token), ("in", "out"), strict=True)
         if part.kind in TERMINALS:
-            return self._among(part, token, TERMINALS[part.kind], strict=True)
+            inside = BRANCHES.get(part.kind, ())
+            return self._among(part, token, (*TERMINALS[part.kind], *inside), strict=True)
         known = tuple(self.pins.get(key(part.name), {}).values())
         return self._among(part, token, known, strict=strict)
+
+    def metal(self, part: Part, token: Token, *, strict: bool = False) -> str:
+        """The terminal a path or a net joins; a branch inside the part is refused."""
+        name = self.terminal(part, token, strict=strict)
+        if name in BRANCHES.get(part.kind, ()) or name in {f"{c.a}-{c.b}" for c in part.contacts}:
+            known = tuple(self.contacts.get(key(part.name), {}).values()) or TERMINALS.get(part.kind, ())
+            raise wrong(token, "not-a-terminal", f"{part.name}.{name} lies inside {part.name}", known=known,
+                        remedy=f"join a terminal: {', '.join(known)}")  # fmt: skip
+        return name
+
+    def branch(self, part: Part, a: Token, b: Token) -> str:
+        """The branch between two terminals: `KEY.30-15` or `K4.30-87` a contact, `K4.86-85` the coil."""
+        pair = {key(str(a)), key(str(b))}
+        for c in part.contacts:
+            if pair == {key(c.a), key(c.b)}:
+                return f"{c.a}-{c.b}"
+        for ends, name in _SPANS.items() if part.kind == "relay" else ():
+            if pair == set(ends):
+                return name
+        inside = (*(f"{c.a}-{c.b}" for c in part.contacts), *BRANCHES.get(part.kind, ()))
+        raise wrong(a, "unknown-branch", f"{part.kind} {part.name} has nothing between {a} and {b}",
+                    known=inside, remedy="name one terminal, or a branch of the part")  # fmt: skip
 
     def _among(self, part: Part, token: Token, known: tuple[str, ...], *, strict: bool) -> str:
         for name in known:
@@ -162,4 +199,4 @@ class Names:
         )
 
 
-__all__ = ["BODY", "CAVITIED", "HUBS", "TERMINALS", "TWO_ENDED", "Names", "wrong"]
+__all__ = ["BODY", "BRANCHES", "CAVITIED", "HUBS", "TERMINALS", "TWO_ENDED", "Names", "wrong"]
