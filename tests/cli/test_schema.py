@@ -1,0 +1,74 @@
+"""Every command on every demo is as its schema says."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator, ValidationError
+from schemas import FILES, ROOT, validate
+
+from amptrail.cli.app import group
+from amptrail.cli.dispatch import ALONE, answer
+from amptrail.cli.files import Files
+
+DEMOS = sorted(p.stem for p in (ROOT / "demos").glob("*.sheet"))
+
+
+def ask(demo: str, command: str, *more: str) -> dict[str, Any]:
+    names = (f"{demo}.sheet", f"{demo}.readings")
+    files = Files({n: (ROOT / "demos" / n).read_text(encoding="utf-8") for n in names})
+    given = names if command in ("suspects", "next", "findings") else names[:1]
+    return answer([command, *given, *more], files)
+
+
+def test_every_command_has_a_schema_that_is_one() -> None:
+    assert set(group().commands) - set(ALONE) | {"common"} == set(FILES)
+    for schema in FILES.values():
+        Draft202012Validator.check_schema(schema)
+
+
+@pytest.mark.parametrize("command", ["check", "expect", "suspects", "next", "findings"])
+@pytest.mark.parametrize("demo", DEMOS)
+def test_every_command_on_every_demo(demo: str, command: str) -> None:
+    got = ask(demo, command)
+    assert (got["exit"], got["command"]) == (0, command), got["problems"]
+    validate(got)
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_a_trail_at_the_battery(demo: str) -> None:
+    phases = ask(demo, "check")["phases"]
+    got = ask(demo, "trail", "--at", "BAT.+", "--phase", phases[0]["name"])
+    assert got["exit"] == 0, got["problems"]
+    validate(got)
+
+
+@pytest.mark.parametrize("to", ["oracle", "sheet", "netlist", "json"])
+def test_every_target_of_convert(to: str) -> None:
+    got = answer(["convert", str(ROOT / "demos" / "first" / "lamp.sheet"), "--to", to], Files())
+    assert got["exit"] == 0, got["problems"]
+    validate(got)
+
+
+def test_size_and_probabilities() -> None:
+    validate(answer(["size", "--amps", "12", "--length", "4"], Files()))
+    got = ask("blower", "suspects", "--top", "3")
+    total = sum(s["probability"] for s in got["suspects"]) + got["rest"]
+    assert total == pytest.approx(1, abs=1e-9)
+    assert len(got["suspects"]) == 3
+
+
+def test_a_failure_needs_the_envelope_only() -> None:
+    got = answer(["suspects", "nowhere.sheet", "nowhere.readings"], Files({}))
+    assert got["exit"] == 2
+    validate(got)
+
+
+@pytest.mark.parametrize("key", ["parts", "points", "counts", "problems", "exit"])
+def test_a_missing_key_is_noticed(key: str) -> None:
+    got = copy.deepcopy(ask("blower", "check"))
+    del got[key]
+    with pytest.raises(ValidationError):
+        validate(got, "check")
