@@ -11,7 +11,8 @@ from pathlib import Path
 
 def drop_stale(folder: Path) -> int:
     """Remove cached machine code of `folder` older than its newest source; how many files went."""
-    newest = max(p.stat().st_mtime for p in folder.glob("*.py"))
+    compiled = [p for p in folder.glob("*.py") if "@njit" in p.read_text(encoding="utf-8")]
+    newest = max((p.stat().st_mtime for p in compiled), default=0.0)
     gone = 0
     for index in (folder / "__pycache__").glob("*.nb[ic]"):
         try:
