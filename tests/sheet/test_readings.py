@@ -6,11 +6,13 @@ import pytest
 
 from amptrail.circuit.model import Term
 from amptrail.errors import InputError
-from amptrail.sheet import Reading, parse, parse_readings
+from amptrail.sheet import Reading, parse, parse_readings, print_sheet
 
 CIRCUIT = parse(
     "battery BAT\nfuse F1 10 A\nrelay K4\nlamp L 12 V 5 W\nmodule ECM\nsplice S1\n"
     "path BAT.+ -- F1 -- S1 -- K4.30-87 -- L -- body\npath S1 -- K4.86-85 -- ECM.1\n"
+    "lamp `PED.up`\npath S1 -- `PED.up` -- body\nmust lamp-lit: L.in 9 V or more in running\n"
+    "must L: L.in 9 V or more in running\n"
 )
 
 
@@ -61,7 +63,8 @@ def test_two_readings_that_cannot_both_hold_are_warned_of() -> None:
         ("F1.in in off ohmmeter -3 ohm", "impossible"),
         ("F1.in in running meter 3 A", "wrong-unit"),
         ("F1.in in running meter bright", "wrong-word"),
-        ("F1.in in running meter 12", "no-unit"),
+        ("F1.in in running lamp 12", "no-unit"),
+        ("lamp-lit in running meter 12 V", "unknown-point"),
         ("L in running works 9 of 7", "impossible"),
         ("battery 900 V", "impossible"),
         ("with feed J9", "unknown-feed"),
@@ -71,3 +74,65 @@ def test_what_cannot_be_is_refused(line: str, code: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_readings(CIRCUIT, "battery 12 V\n" + line)
     assert [(p.code, p.line) for p in caught.value.problems] == [(code, 2)]
+
+
+@pytest.mark.parametrize(
+    ("tail", "value", "unit"),
+    [
+        ("F1.in in running meter 11,9", 11.9, "V"),
+        ("F1.in in running loaded 3", 3.0, "V"),
+        ("F1.in in running scope 3", 3.0, "V"),
+        ("F1 in asleep fuse-drop 0.0004", 0.0004, "V"),
+        ("F1 in running clamp 2.5", 2.5, "A"),
+        ("L.in to body in off ohmmeter 4", 4.0, "ohm"),
+    ],
+)
+def test_a_bare_number_has_the_unit_of_its_instrument_and_earns_a_warning(
+    tail: str, value: float, unit: str
+) -> None:
+    told = parse_readings(CIRCUIT, f"# remark\n{tail}\n")
+    assert [(r.value, r.unit) for r in told.items] == [(value, unit)]
+    assert [(w.code, w.line, w.severity) for w in told.warnings] == [("no-unit", 2, "warning")]
+    assert f"taken as {unit}" in told.warnings[0].message
+
+
+def test_a_bare_bound_has_the_unit_of_the_other() -> None:
+    r = _one("F1.in in running meter 300 mV to 1")
+    assert (r.low, r.high) == (0.3, 1.0)
+    assert _one("battery 12\nF1.in in running meter 1 V battery 11").battery_v == 11.0
+
+
+def test_a_function_works_or_does_not() -> None:
+    no = _one("lamp_lit in running does not work while failing")
+    assert (no.kind, no.a, no.word, no.while_failing) == ("works", Term("", "lamp-lit"), "no", True)
+    tried = _one("shop says lamp-lit in running works 3 of 4")
+    assert (tried.a.name, tried.ok, tried.whose) == ("lamp-lit", 3, "shop")
+    assert _one("L in running works").a == Term("", "L")
+    assert _one("L in running is dim").a == Term("L", "")
+
+
+def test_names_in_back_quotes() -> None:
+    first, second = parse_readings(
+        CIRCUIT, "with `K4` out, `PED.up` unplugged\n`PED.up`.in in running meter 3 V\n"
+        "without conditions\n`PED.up` in `running` is dim\n"
+    ).items  # fmt: skip
+    assert first.a == Term("PED.up", "in") and first.conditions.unplugged == ("PED.up",)
+    assert second.a == Term("PED.up", "") and second.conditions.pulled == ()
+
+
+WORDS = "meter lamp led loaded clamp scope hand eye bright dim dark nothing beeps silent warm hot cold unsure"
+WORDS += (
+    " fluctuates old mine shop customer works looks sounds clicks answers battery lit over same jumps range"
+)
+
+
+@pytest.mark.parametrize("name", WORDS.split())
+def test_words_of_readings_are_names_in_sheets_and_in_readings(name: str) -> None:
+    circuit = parse(
+        f"battery BAT\nptc {name} cold 2 ohm\npath BAT.+ -- {name} -- body\n"
+        f"place p{name}\nmust m: {name}.in 9 V or more in running\nfault F: {name} open\n"
+    )
+    assert circuit.parts[1].name == name and circuit.parts[1].said("cold_ohm") == 2.0
+    assert parse(print_sheet(circuit)) == circuit
+    r = parse_readings(circuit, f"`{name}`.in in running meter 3 V").items[0]
+    assert r.a == Term(name, "in")

@@ -25,6 +25,7 @@ _UNITS = {
     "lamp": ("s",),
     "led": ("s",),
 }
+_UNSAID = {"meter": "V", "loaded": "V", "scope": "V", "fuse-drop": "V", "clamp": "A", "ohmmeter": "ohm"}
 _WORDS = {
     "lamp": ("bright", "dim", "dark", "nothing"),
     "led": ("bright", "dim", "dark", "nothing"),
@@ -100,10 +101,13 @@ class _Reader:
         self.conditions = Conditions()
         self.warnings: list[Problem] = []
         self.points = {key(p.name): p for p in circuit.points}
+        self.functions = {key(m.name): m.name for m in circuit.musts}
+        self.number = 0
         self.phases = {key(p.name): p.name for p in drive_cycle(circuit)} | {"off": "off"}
 
     def line(self, tree: Tree[Any], number: int, text: str) -> Reading | None:
         k: Any = tree.children
+        self.number = number
         match str(tree.data):
             case "r_battery":
                 self.battery = self._volts(k[1])
@@ -127,7 +131,27 @@ class _Reader:
     def _standing(self, r: Reading) -> Reading:
         return replace(r, battery_v=self.battery, conditions=self.conditions)
 
-    def _volts(self, token: Token) -> float:
+    def _unit(self, token: Token, unit: str | None) -> Token:
+        """The figure with its unit; a bare number has that of its instrument, with a warning."""
+        if token.type != "NUMBER":
+            return token
+        if unit is None:
+            raise wrong(token, "no-unit", f"{token} has no unit",
+                        remedy=f"write the unit after it, such as {token} s")  # fmt: skip
+        self.warnings.append(
+            Problem(
+                "no-unit",
+                f"{token} has no unit: taken as {unit}",
+                self.number,
+                token.column or 1,
+                "warning",
+                remedy=f"write {token} {unit}",
+            )
+        )
+        return Token.new_borrow_pos("QTY", f"{token} {unit}", token)
+
+    def _volts(self, figure: Any) -> float:
+        token = self._unit(figure.children[0], "V")
         q = quantity(str(token))
         if q.dimension != "V" or not 0 <= q.si <= 60:
             raise wrong(
@@ -174,8 +198,11 @@ class _Reader:
                 c = replace(c, **{kind: (*getattr(c, kind), name)})
         self.conditions = c
 
-    def _subject(self, ref: Any) -> tuple[Term, Point | None]:
+    def _subject(self, ref: Any, seen: str) -> tuple[Term, Point | None]:
         node = ref.children[0]
+        function = self.functions.get(key(str(word(node)))) if node.data == "name" else None
+        if function is not None and seen in ("s_works", "s_not_work"):
+            return Term("", function), None
         if node.data == "name" and key(str(word(node))) in self.points:
             point = self.points[key(str(word(node)))]
             return point.a, point
@@ -183,7 +210,7 @@ class _Reader:
 
     def _observed(self, tree: Any, number: int, text: str) -> Reading:
         subject, _, phase, seen, *tails = tree.children
-        a, point = self._subject(subject.children[0])
+        a, point = self._subject(subject.children[0], str(seen.data))
         b = term(self.names, subject.children[2], strict=True) if subject.children[2] is not None else None
         if point is not None and b is None:
             b = point.b
@@ -253,12 +280,13 @@ class _Reader:
         k = item.children
         match str(item.data):
             case "i_qty":
-                q = quantity(str(k[0]))
+                token = self._unit(k[0], _UNSAID.get(instrument))
+                q = quantity(str(token))
                 if instrument == "lamp" and q.dimension == "W":
                     return replace(r, lamp_w=q.si)
-                return replace(r, value=self._figure(instrument, k[0]), unit=q.dimension)
+                return replace(r, value=self._figure(instrument, token), unit=q.dimension)
             case "i_to":
-                high = self._figure(instrument, k[1])
+                high = self._figure(instrument, self._unit(k[1].children[0], r.unit))
                 low = min(r.value if r.value is not None else 0.0, high)
                 return replace(r, low=low, high=max(r.value or 0.0, high), value=None)
             case "i_from":
