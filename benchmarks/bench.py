@@ -1,0 +1,107 @@
+"""How fast, how large, and against ngspice on the same work: run `python -m benchmarks.bench`.
+
+Everything is timed warm (compiled and run once before), medians of several runs. The table is printed and
+appended to `benchmarks/results/DATE.md`. `--quick` does 30 parts only, once, and writes nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import numba
+
+from benchmarks.figures import Row, gather
+
+SIZES = (30, 60, 500)
+RESULTS = Path(__file__).parent / "results"
+NOTES = """\
+one lane: a whole run() of one healthy circuit, a rest and two drive cycles, Python around it included.
+settled operating point: that time over the phases lived through (relays, fuses, timers, all solves).
+all faults: every single fault of the catalogue at one severity, the same run, all lanes in one call.
+meter everywhere: every fault, every phase, 10 Mohm at every named point, everything settled again.
+frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; one thread each; cold;
+  ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`.
+  reloaded: a deck a point. as given: its default tolerances; otherwise reltol 1e-8.
+meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""
+
+
+def machine() -> str:
+    """Processor, cores, memory, versions."""
+    cpu = platform.processor() or platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.exists():
+        names = [x.split(":", 1)[1].strip() for x in info.read_text().splitlines() if "model name" in x]
+        cpu = f"{names[0]}, {len(names)} threads" if names else cpu
+    said = subprocess.run(["ngspice", "--version"], capture_output=True, text=True, check=False).stdout
+    spice = next((w for w in said.split() if w.startswith("ngspice-")), "no ngspice")
+    return (
+        f"{cpu}; {platform.system()} {platform.release()}; Python {platform.python_version()}, "
+        f"numba {numba.__version__} on {numba.get_num_threads()} threads, {spice}"
+    )
+
+
+def shown(value: float | None) -> str:
+    """Three figures, never an exponent."""
+    if value is None:
+        return "-"
+    if abs(value) >= 1000:
+        return f"{value:,.0f}"
+    return f"{value:.3g}"
+
+
+def page(rows: Sequence[Row], sizes: Sequence[int]) -> str:
+    """The table, 88 columns."""
+    head = f"{'':50}{'':10}" + "".join(f"{f'{s} parts':>12}" for s in sizes)
+    lines = [head, "-" * len(head)]
+    lines += [
+        f"{r.what:50}{r.unit:>10}" + "".join(f"{shown(r.values.get(s)):>12}" for s in sizes) for r in rows
+    ]
+    return "\n".join(lines)
+
+
+def other(module: str) -> str:
+    """The figures another benchmark prints, in a process of its own."""
+    if not (Path(__file__).parent / f"{module}.py").exists():
+        return f"({module}: not here yet)"
+    done = subprocess.run(
+        [sys.executable, "-m", f"benchmarks.{module}"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=600,
+    )
+    return done.stdout.strip() if done.returncode == 0 else f"({module} failed: {done.stderr.strip()[-300:]})"
+
+
+def main(argv: Sequence[str]) -> int:
+    """Measure, print, append."""
+    parser = argparse.ArgumentParser(description="benchmarks of the solver")
+    parser.add_argument("--quick", action="store_true", help="30 parts, one run, nothing written")
+    quick = parser.parse_args(argv).quick
+    sizes = SIZES[:1] if quick else SIZES
+    with tempfile.TemporaryDirectory() as folder:
+        rows = gather(sizes, 1 if quick else 3, Path(folder))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    now = datetime.datetime.now(datetime.UTC)
+    parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), f"peak memory {peak:.0f} MB", NOTES]
+    if not quick:
+        parts += ["planning and belief\n" + other("plan_bench"), "batch\n" + other("batch_bench")]
+    text = "\n\n".join(parts) + "\n"
+    print(text)
+    if not quick:
+        RESULTS.mkdir(exist_ok=True)
+        with (RESULTS / f"{now:%Y-%m-%d}.md").open("a", encoding="utf-8") as f:
+            f.write(f"```text\n{text}```\n\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

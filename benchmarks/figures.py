@@ -1,0 +1,176 @@
+"""The figures of the benchmark table, one function a group of rows."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from statistics import median
+
+import numba
+import numpy as np
+
+from amptrail.faults import catalogue, changes
+from amptrail.solve import CHATTER, Change, Kind, Network, Tap, assemble, read, run
+from amptrail.solve.changes import stack
+from benchmarks import points as frozen_points
+from benchmarks.frozen import LOOSE, TIGHT
+from benchmarks.generator import generate, points
+
+SEED = 0
+CHUNK = 64  # lanes read at once: what a reading tells takes memory
+READING_BUDGET_S = 20.0  # beyond it only a share of the lanes is read, and the row says how many
+WIRES = {30: 16, 60: 16, 500: 3}  # wires worsened in each phase for the comparison
+METERED = {30: 30, 60: 30, 500: 3}
+Figure = tuple[str, str, float]
+
+
+@dataclass
+class Row:
+    """One line of the table: a figure for every size."""
+
+    what: str
+    unit: str
+    values: dict[int, float] = field(default_factory=dict)
+
+
+def timed(work: Callable[[], object], repeats: int) -> float:
+    """Median seconds after one warm-up."""
+    work()
+    took = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        took.append(time.perf_counter() - start)
+    return median(took)
+
+
+def fault_lanes(net: Network) -> list[tuple[Change, ...]]:
+    """Every cause of the catalogue as one lane, resistances nobody stated at their ordinary value."""
+    causes = [c for c in catalogue(net.circuit) if c.faults]
+    return [tuple(x for f in c.faults for x in changes(net, f)) for c in causes]
+
+
+def healthy(net: Network, repeats: int) -> Iterator[Figure]:
+    """One lane."""
+    took = timed(lambda: run(net, [()]), 5 * repeats)
+    counts = run(net, [()]).counters
+    yield "nodes", "", float(net.static.nodes)
+    yield "healthy, one lane, whole drive cycle twice", "ms", 1e3 * took
+    yield "  a settled operating point", "ms", 1e3 * took / (1 + 2 * len(net.phases))
+    yield "  solves, Newton steps a solve", "", counts["sweeps"] / counts["solves"]
+
+
+def all_faults(net: Network, repeats: int) -> Iterator[Figure]:
+    """Every single fault, then the meter at every point in every phase."""
+    lanes = fault_lanes(net)
+    taps = [Tap(t) for t in points(net.circuit)]
+    took = timed(lambda: run(net, lanes), repeats)
+    yield "single faults", "", float(len(lanes))
+    yield "all faults, drive cycles", "ms", 1e3 * took
+    yield "  a fault", "ms", 1e3 * took / len(lanes)
+    order = np.random.default_rng(SEED).permutation(len(lanes))
+    chunks = [[lanes[i] for i in order[k : k + CHUNK]] for k in range(0, len(lanes), CHUNK)]
+    read(net, run(net, chunks[0][:2]), taps)
+    spent, done = 0.0, 0
+    for chunk in chunks:
+        runs = run(net, chunk)
+        start = time.perf_counter()
+        read(net, runs, taps)
+        spent += time.perf_counter() - start
+        done += len(chunk)
+        if spent > READING_BUDGET_S:
+            break
+    number = done * len(net.phases) * len(taps)
+    yield "points", "", float(len(taps))
+    yield "meter everywhere, readings taken", "", float(number)
+    yield "  share of all faults read", "%", 100.0 * done / len(lanes)
+    yield "  a reading", "us", 1e6 * spent / number
+    yield "  all faults x phases x points", "s", spent * len(lanes) / done
+
+
+def worsened(net: Network, wires: int) -> frozen_points.Points:
+    """A wire 1 ohm worse in the healthy state of every phase that settles."""
+    runs = run(net, [()])
+    names = [p.name for p in net.circuit.parts if p.kind == "wire"]
+    some = names[:: max(1, len(names) // wires)][:wires]
+    phases = [k for k in range(len(net.phases)) if runs.status[0, k] < CHATTER]
+    work = [(k, net.branch(w)) for k in phases for w in some]
+    lanes = stack(net, [(Change(Kind.SERIES, b, value=1.0),) for _, b in work])
+    state = np.array([runs.snapshot.state[0, k] for k, _ in work])
+    phase = np.array([k for k, _ in work], np.int64)
+    return frozen_points.Points(net, lanes, phase, state, tuple(b for _, b in work), 1.0)
+
+
+def against(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Figure]:
+    """Frozen operating points in both programs."""
+    work = worsened(net, WIRES.get(size, 3))
+    n, decks = len(work), len(np.unique(work.phase))
+    start = median(frozen_points.start_up(folder) for _ in range(2 * repeats + 1))
+    ours = timed(lambda: frozen_points.ours(work), 3 * repeats) / n
+    _, theirs = frozen_points.altered(work, folder, TIGHT, True)
+    rounds = 1 if size > 100 else repeats
+    tight = (
+        median(frozen_points.altered(work, folder, TIGHT, False)[0] for _ in range(rounds)) - decks * start
+    ) / n
+    loose = (
+        median(frozen_points.altered(work, folder, LOOSE, False)[0] for _ in range(rounds)) - decks * start
+    ) / n
+    again = (median(frozen_points.reloaded(work, folder, TIGHT) for _ in range(rounds)) - start) / n
+    if theirs is None:
+        raise AssertionError("asked to be shown")
+    yield "frozen points compared with ngspice", "", float(n)
+    yield "  farthest apart, any node", "uV", 1e6 * float(np.abs(frozen_points.ours(work) - theirs).max())
+    yield "  ours, a point", "us", 1e6 * ours
+    yield "  ngspice, start-up of the process", "ms", 1e3 * start
+    yield "  ngspice altered, a point", "us", 1e6 * tight
+    yield "  ngspice altered, as given", "us", 1e6 * loose
+    yield "  ngspice reloaded, a point", "us", 1e6 * again
+    yield "  ngspice altered / ours", "x", tight / ours
+    yield "  ngspice altered as given / ours", "x", loose / ours
+    yield "  ngspice reloaded / ours", "x", again / ours
+
+
+def meters(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Figure]:
+    """The meter at one point after another, the last phase that settles."""
+    runs = run(net, [()])
+    slot = max(k for k in range(len(net.phases)) if runs.status[0, k] < CHATTER)
+    last = run(net, [()], phases=[net.phases[slot].name])
+    where = points(net.circuit)
+    some = list(dict.fromkeys(net.node(t) for t in where[:: max(1, len(where) // METERED.get(size, 3))]))
+    nodes = [n for n in some if n != net.static.ground]
+    taps = [Tap(n) for n in nodes]
+    ours = timed(lambda: read(net, last, taps), 3 * repeats) / len(nodes)
+    lane, state = net.base, last.snapshot.state[0, 0]
+    start = median(frozen_points.start_up(folder) for _ in range(2 * repeats + 1))
+    rounds = 1 if size > 100 else repeats
+
+    def theirs(show: bool) -> tuple[float, np.ndarray | None]:
+        return frozen_points.metered(net, lane, state, slot, nodes, folder, TIGHT, show)
+
+    volts = theirs(True)[1]
+    spice = (median(theirs(False)[0] for _ in range(rounds)) - start) / len(nodes)
+    got = read(net, last, taps).value[0, 0]
+    yield "meter, frozen, readings compared", "", float(len(nodes))
+    yield "  farthest apart", "uV", 1e6 * float(np.abs(got - volts).max())
+    yield "  ours, a reading", "us", 1e6 * ours
+    yield "  ngspice altered, a reading", "us", 1e6 * spice
+    yield "  ngspice / ours", "x", spice / ours
+
+
+def gather(sizes: Sequence[int], repeats: int, folder: Path) -> list[Row]:
+    """All rows, in order."""
+    rows: dict[str, Row] = {}
+    threads = numba.get_num_threads()
+    for size in sizes:
+        net = assemble(generate(size, SEED))
+        figures = [*healthy(net, repeats), *all_faults(net, repeats)]
+        numba.set_num_threads(1)
+        try:
+            figures += [*against(net, size, repeats, folder), *meters(net, size, repeats, folder)]
+        finally:
+            numba.set_num_threads(threads)
+        for k, (what, unit, value) in enumerate(figures):
+            rows.setdefault(f"{k} {what}", Row(what, unit)).values[size] = value
+    return list(rows.values())
