@@ -26,7 +26,7 @@ from amptrail.solve.network import Network
 from amptrail.solve.readings import Tap, read
 from amptrail.solve.runs import STATUS, Runs, run
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
-from amptrail.jobs.tolerance import covariance, spread
+from amptrail.solve.tolerance import covariance, spread
 
 Array = NDArray[np.float64]
 Faults = tuple[Fault, ...]

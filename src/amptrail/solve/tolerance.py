@@ -105,8 +105,9 @@ def _places(network: Network, fixed_supply: bool) -> _Places:
 
 
 def _acts(kind: np.ndarray, index: np.ndarray, i: Floats, g: Floats, p: Floats) -> Floats:
-    """What a relative change of a branch's p[index] does there, A: a resistance acts as its
-    current (its share of it where more is in series), an emf as -g emf, a current's size as -current; a number the branch does not use now as nothing."""
+    """What a relative change of a branch's p[index] does there, A: a resistance acts as its current (its
+    share of it where more is in series), an emf as -g emf, a current's size as -current; a number the
+    branch does not use now as nothing."""
     own = np.take_along_axis(p, index[None, :, None].repeat(len(p), 0), 2)[:, :, 0]
     stalled, limited = np.abs(i) <= p[:, :, 1], g == 0.0
     rules = (
@@ -117,14 +118,18 @@ def _acts(kind: np.ndarray, index: np.ndarray, i: Floats, g: Floats, p: Floats) 
         (kind == laws.SAT) & (index == 0) & ~limited,
         (kind == laws.DIODE) & (index == 2),
     )
-    sizes = (
-        (kind == laws.LAMP) & (index == 1),
-        (kind == laws.MOTOR) & (index == 2) & ~stalled,
-        (kind == laws.SAT) & (index == 1) & limited,
+    flowing = (kind == laws.LAMP) & (index == 1) | (kind == laws.SAT) & (index == 1) & limited
+    # a running motor: i = break + slope (|x| - knee), so its run current moves only what is above break
+    above = (
+        p[:, :, 2]
+        * (np.abs(i) - p[:, :, 1])
+        / np.where(p[:, :, 2] > p[:, :, 1], p[:, :, 2] - p[:, :, 1], 1.0)
     )
+    running = (kind == laws.MOTOR) & (index == 2) & ~stalled
     emf = np.isin(kind, EMF_KINDS) & (index == 0)
     out = np.where(np.logical_or.reduce(rules), i * g * own, 0.0)
-    out = np.where(np.logical_or.reduce(sizes), -i, out)
+    out = np.where(flowing, -i, out)
+    out = np.where(running, -np.sign(i) * above, out)
     return np.asarray(np.where(emf, -g * own, out), np.float64)
 
 
