@@ -9,6 +9,7 @@ from numba import njit
 from amptrail.solve import laws
 from amptrail.solve.elimination import eliminate
 from amptrail.solve.laws import (
+    ALWAYS,
     BROKEN,
     CHARGE,
     CURRENT,
@@ -72,68 +73,102 @@ def linear(net: Static, lane: Lane, state: Array, b: int) -> tuple[float, float]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def sweep(net: Static, lane: Lane, w: Work, phase: int, damp: float) -> tuple[float, float, float]:
-    """One Newton step. Returns (largest move V, largest law mismatch A, largest branch current A)."""
-    state = w.state
-    w.g[:] = 0.0
-    w.J[:] = 0.0
-    for n in range(net.nodes):
-        if n != net.ground:
-            w.g[w.slot[n, net.ground]] = LEAK_S
-    for b in range(lane.kind.size):
-        kind = lane.kind[b]
-        g = 0.0
-        c = 0.0
-        live = (
-            kind != NONE and not lane.open[b] and conducts(net, lane, phase, state, net.gate[b], net.unit[b])
-        )
-        if live:
-            if kind == RES:
-                r, e = linear(net, lane, state, b)
-                g = 1.0 / r
-                c = -e * g
-            elif kind == CURRENT:
-                c = lane.p[b, 0]
-            else:
-                r = lane.series[b] + (lane.p[b, 2] if kind == laws.DIODE else 0.0)
-                i, s = laws.current(kind, w.x[b], lane.p[b, 0], lane.p[b, 1], lane.p[b, 2], lane.p[b, 3])
-                g = s / (1.0 + s * r)
-                c = i - g * (w.x[b] + r * i)
-                w.br[b] = r
-            i0, j0 = lane.na[b], lane.nb[b]
-            if i0 != j0:
-                t = w.slot[i0, j0]
-                w.g[t] += g
-                w.J[t] += c if i0 < j0 else -c
-        w.bg[b] = g if live else -1.0
-        w.bj[b] = c
-    eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
-    moved = mismatch = biggest = 0.0
-    for b in range(lane.kind.size):
-        if w.bg[b] < 0.0:
-            w.i[b] = 0.0
+def prepare(net: Static, lane: Lane, w: Work, phase: int) -> None:
+    """What no Newton step changes: siemens (-1: does not conduct) and source amperes of linear branches in
+    w.bg and w.bj, series ohms of the others in w.br. Done once a solve: passing the tuples of arrays to a
+    function costs more than the arithmetic in it."""
+    state, gates, units, kinds, p = w.state, net.gate, net.unit, lane.kind, lane.p
+    series, opened, g, c, r = lane.series, lane.open, w.bg, w.bj, w.br
+    w.i[:] = 0.0
+    g[:] = -1.0
+    c[:] = 0.0
+    for b in range(kinds.size):
+        kind, gate = kinds[b], gates[b]
+        if kind == NONE or opened[b]:
             continue
-        i = w.bg[b] * (w.v[lane.na[b]] - w.v[lane.nb[b]]) + w.bj[b]
-        w.i[b] = i
+        if gate != ALWAYS and not conducts(net, lane, phase, state, gate, units[b]):
+            continue
+        g[b] = 0.0
+        if kind == RES:
+            ohm, emf = max(p[b, 0], MIN_OHM) + series[b], 0.0
+            if gate in (DRIVER, LOWSIDE, SUPPLY, PULL):
+                ohm, emf = linear(net, lane, state, b)
+            g[b] = 1.0 / ohm
+            c[b] = -emf / ohm
+        elif kind == CURRENT:
+            c[b] = p[b, 0]
+        else:
+            r[b] = series[b] + (p[b, 2] if kind == laws.DIODE else 0.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def stamp(
+    nodes: int, ground: int, kinds: Array, na: Array, nb: Array, p: Array, slot: Array, x: Array, br: Array,
+    bg: Array, bj: Array, g: Array, J: Array,
+) -> None:  # fmt: skip
+    """Every conducting branch into the edges g, J, nonlinear ones by their tangent at x."""
+    g[:] = 0.0
+    J[:] = 0.0
+    for n in range(nodes):
+        if n != ground:
+            g[slot[n, ground]] = LEAK_S
+    for b in range(kinds.size):
+        if bg[b] < 0.0:
+            continue
+        kind = kinds[b]
+        if kind not in (RES, CURRENT):
+            r = br[b]
+            i, s = laws.current(kind, x[b], p[b, 0], p[b, 1], p[b, 2], p[b, 3])
+            bg[b] = s / (1.0 + s * r)
+            bj[b] = i - bg[b] * (x[b] + r * i)
+        i0, j0 = na[b], nb[b]
+        if i0 != j0:
+            t = slot[i0, j0]
+            g[t] += bg[b]
+            J[t] += bj[b] if i0 < j0 else -bj[b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def judge(
+    kinds: Array, na: Array, nb: Array, p: Array, v: Array, x: Array, br: Array, bg: Array, bj: Array,
+    amps: Array, damp: float,
+) -> tuple[float, float, float]:  # fmt: skip
+    """Branch currents and the next x: (largest move V, largest law mismatch A, largest branch current A)."""
+    moved = mismatch = biggest = 0.0
+    for b in range(kinds.size):
+        if bg[b] < 0.0:
+            continue
+        i = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b]
+        amps[b] = i
         biggest = max(biggest, abs(i))
-        kind = lane.kind[b]
+        kind = kinds[b]
         if kind in (RES, CURRENT):
             continue
-        old = w.x[b]
-        new = (w.v[lane.na[b]] - w.v[lane.nb[b]]) - w.br[b] * i
-        new = laws.limited(kind, old, new, lane.p[b, 0], lane.p[b, 1], lane.p[b, 2])
+        old = x[b]
+        new = (v[na[b]] - v[nb[b]]) - br[b] * i
+        new = laws.limited(kind, old, new, p[b, 0], p[b, 1], p[b, 2])
         new = old + damp * (new - old)
         moved = max(moved, abs(new - old))
-        w.x[b] = new
-        true, _ = laws.current(kind, new, lane.p[b, 0], lane.p[b, 1], lane.p[b, 2], lane.p[b, 3])
+        x[b] = new
+        true, _ = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
         mismatch = max(mismatch, abs(true - i))
     return moved, mismatch, biggest
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def sweep(net: Static, lane: Lane, w: Work, damp: float) -> tuple[float, float, float]:
+    """One Newton step after `prepare`: (largest move V, law mismatch A, branch current A)."""
+    kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
+    stamp(net.nodes, net.ground, kinds, na, nb, p, w.slot, w.x, w.br, w.bg, w.bj, w.g, w.J)
+    eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
+    return judge(kinds, na, nb, p, w.v, w.x, w.br, w.bg, w.bj, w.i, damp)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Iterate from the warm start w.x; cold after 12 sweeps; damped after 40 cold ones. True: converged."""
     damp = 1.0
+    prepare(net, lane, w, phase)
     for k in range(LAST_SWEEPS):
         if k == WARM_SWEEPS:
             w.x[:] = 0.0
@@ -141,7 +176,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
         if k >= WARM_SWEEPS + COLD_SWEEPS and (k - WARM_SWEEPS - COLD_SWEEPS) % 60 == 0:
             damp *= 0.5
             w.counts[2] += 1
-        moved, mismatch, biggest = sweep(net, lane, w, phase, damp)
+        moved, mismatch, biggest = sweep(net, lane, w, damp)
         w.counts[0] += 1
         # A part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding.
         if moved < 1e-9 * damp and mismatch < 1e-6 + 1e-9 * biggest:
