@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from amptrail.circuit.model import Circuit, Fault, key
 from amptrail.errors import one
 from amptrail.faults import catalogue
@@ -22,6 +24,7 @@ def fault_json(circuit: Circuit, fault: Fault) -> Json:
     }
 
 
+@lru_cache(maxsize=4096)
 def named_or_text(circuit: Circuit, text: str) -> tuple[Fault, ...]:
     """A fault by its name in the sheet, or by its words."""
     for f in circuit.faults:
@@ -44,7 +47,7 @@ def fault_objects(circuit: Circuit) -> list[Json]:
                 "said": f.text,
                 "prior": None,
                 "parts": [o["part"] for o in objects],
-            }  # fmt: skip
+            }
         )
     for h in catalogue(circuit):
         if not h.faults:
@@ -58,7 +61,7 @@ def fault_objects(circuit: Circuit) -> list[Json]:
                 "said": None,
                 "prior": h.prior,
                 "parts": [x.at.part for x in h.faults],
-            }  # fmt: skip
+            }
         )
     return rows
 

@@ -6,6 +6,7 @@ A spot keeps the name it was asked by; `node` is the canonical terminal of its m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from amptrail.circuit.model import Circuit, Point, Term, key
@@ -39,12 +40,20 @@ def battery_plus(circuit: Circuit) -> Term:
     return Term(battery_minus(circuit).part, "+")
 
 
+def _inner(circuit: Circuit, term: Term) -> bool:
+    """The motor stud of a starter is metal even when no path of the sheet goes there."""
+    return key(term.name) == "m" and any(
+        p.kind == "starter" and key(p.name) == key(term.part) for p in circuit.parts
+    )
+
+
+@lru_cache(maxsize=4096)
 def spot(circuit: Circuit, text: str) -> Spot:
     """Resolve a point as typed: a named point, `PART.TERMINAL`, a net, or a part for its current."""
     got = parse_point(circuit, text)
     if isinstance(got, Point):
         return Spot(got.name, got.what, got.a, got.b)
-    if wiring(circuit).node(got) is not None:
+    if wiring(circuit).node(got) is not None or _inner(circuit, got):
         return Spot(text, "volts", got)
     if got.name in ("", "coil", "field") or not got.part:
         return Spot(text, "amps", got)
@@ -56,6 +65,7 @@ def spot(circuit: Circuit, text: str) -> Spot:
     )
 
 
+@lru_cache(maxsize=64)
 def all_spots(circuit: Circuit) -> tuple[Spot, ...]:
     """Every named point, then one terminal for each metal no named point reads."""
     named = tuple(Spot(p.name, p.what, p.a, p.b) for p in circuit.points)

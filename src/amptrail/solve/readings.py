@@ -16,6 +16,7 @@ from amptrail.solve.kernel import ohm_lanes, read_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.runs import Floats, Runs, names_of
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
+from amptrail.solve.threads import fit
 
 METER_OHM = 10e6
 LOADED_OHM = 3.0
@@ -131,6 +132,7 @@ def _volts(got: Readings, which: list[int]) -> None:
     value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     status = np.zeros(shape, np.int8)
     state = np.zeros((*shape, runs.snapshot.state.shape[2]), np.uint8)
+    fit(lanes)
     read_lanes(
         net.static,
         runs.lanes,
@@ -159,6 +161,7 @@ def _ohms(got: Readings, which: list[int]) -> None:
     across = np.zeros((runs.status.shape[0], len(which)))
     ok = np.zeros(across.shape, np.bool_)
     fuses = np.ascontiguousarray(runs.snapshot.state[:, -1, at[5] : at[6]])
+    fit(len(fuses))
     ohm_lanes(net.static, runs.lanes, fuses, nodes, OHM_VOLTS, OHM_INNER, across, ok)
     amps = (OHM_VOLTS - across) / OHM_INNER
     over = across >= amps * OVER_RANGE_OHM

@@ -16,6 +16,7 @@ from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, SETTLED
+from amptrail.solve.threads import fit
 
 FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
 FITTED_S = 1.0  # start awake: this long in the phase it was fitted in
@@ -152,6 +153,7 @@ def _live(
     order = np.array([s[0] for s in steps], np.int64)
     seconds = np.array([s[1] for s in steps], np.float64)
     into = np.array([s[2] for s in steps], np.int64)
+    fit(lanes.kind.shape[0])
     run_lanes(
         net.static,
         lanes,
@@ -191,8 +193,9 @@ def run(
         begin = _live(network, stack(network, [()]), before, None, -1, count)
         steps = [(at, FITTED_S, -1)] + [(k, float(seconds[k]), -1) for k in range(at + 1, count)]
     kept = tuple(range(count)) if phases is None else tuple(phase_number(network, p) for p in phases)
+    last = max(kept, default=count - 1)  # what comes after it in the last pass is never seen
     for c in range(max(cycles, 1)):
-        for k in range(count):
+        for k in range(count if c < max(cycles, 1) - 1 else last + 1):
             keep = kept.index(k) if c == max(cycles, 1) - 1 and k in kept else -1
             steps.append((k, float(seconds[k]), keep))
     out = _live(network, many, steps, begin, at if begin is not None else -1, len(kept))
