@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter, OrderedDict
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator
 from itertools import pairwise
 
+from amptrail.circuit.ideal import TWO_ENDED, batteries, bridged, loops
 from amptrail.circuit.model import (
     BODY,
     And,
@@ -27,78 +28,12 @@ from amptrail.circuit.model import (
     Term,
     key,
 )
-from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.phases import drive_cycle, meant
+from amptrail.circuit.places import at, part_problem
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import Problem, nearest
 
-_PLACES: OrderedDict[Circuit, Mapping[tuple[str, str], tuple[int, int]]] = OrderedDict()
-_TWO_ENDED = frozenset(
-    {
-        "wire",
-        "fuse",
-        "link",
-        "polyfuse",
-        "joint",
-        "switch",
-        "resistor",
-        "lamp",
-        "led",
-        "diode",
-        "motor",
-        "solenoid",
-        "heater",
-        "ptc",
-        "load",
-    }
-)
 _FIXED = {"relay": (("86", "85"), ("30",)), "alternator": (("B+",),), "starter": (("30",), ("50",))}
-
-
-def remember(circuit: Circuit, places: Mapping[tuple[str, str], tuple[int, int]]) -> None:
-    """Keep where each statement stands, outside the circuit: ("part", "k4") -> (line, column)."""
-    _PLACES[circuit] = places
-    while len(_PLACES) > 64:
-        _PLACES.popitem(last=False)
-
-
-def _at(circuit: Circuit, kind: str, name: str) -> tuple[int, int]:
-    return _PLACES.get(circuit, {}).get((kind, key(name)), (0, 0))
-
-
-def _part_problem(
-    c: Circuit, part: str, code: str, message: str, remedy: str, severity: str = "error"
-) -> Problem:
-    line, column = _at(c, "part", part)
-    return Problem(code, message, line, column, severity, remedy=remedy)  # type: ignore[arg-type]
-
-
-def _batteries(c: Circuit) -> Iterator[Problem]:
-    if not any(p.kind == "battery" for p in c.parts):
-        yield Problem("no-battery", "there is no battery", remedy="add: battery BAT 12.6 V")
-    w = wiring(c)
-    seen: dict[tuple[int | None, int | None], Part] = {}
-    for p in c.parts:
-        if p.kind != "battery":
-            continue
-        plus, minus = w.node(Term(p.name, "+")), w.node(Term(p.name, "-"))
-        if plus == minus:
-            yield _part_problem(
-                c,
-                p.name,
-                "battery-shorted",
-                f"both posts of {p.name} are one metal",
-                "put the parts between them into a path",
-            )
-        first = seen.setdefault((plus, minus), p)
-        if first is not p and first.said("emf_v") != p.said("emf_v"):
-            yield _part_problem(
-                c,
-                p.name,
-                "batteries-tied",
-                f"{first.name} and {p.name} differ but share both posts",
-                "put the cable between them into a path",
-                "warning",
-            )
 
 
 def _used(c: Circuit) -> Counter[int]:
@@ -113,10 +48,10 @@ def _dangling(c: Circuit) -> Iterator[Problem]:
     for p in c.parts:
         if p.kind in ("connector", "box", "module", "splice", "ground", "battery"):
             continue
-        groups = _FIXED.get(p.kind, (("in", "out"),) if p.kind in _TWO_ENDED and not p.contacts else ())
+        groups = _FIXED.get(p.kind, (("in", "out"),) if p.kind in TWO_ENDED and not p.contacts else ())
         mentioned = any(k[0] == key(p.name) for k in w.node_of)
         if not mentioned:
-            yield _part_problem(
+            yield part_problem(
                 c,
                 p.name,
                 "unwired",
@@ -129,7 +64,7 @@ def _dangling(c: Circuit) -> Iterator[Problem]:
             node = w.node(Term(p.name, name))
             alone = node is None or (used[node] < 2 and node != body and not w.net_names[node])
             if alone:
-                yield _part_problem(
+                yield part_problem(
                     c,
                     p.name,
                     "dangling",
@@ -184,7 +119,7 @@ def _grounded(c: Circuit) -> Iterator[Problem]:
     for p in c.parts:
         mine = [node for (part, _), node in w.node_of.items() if part == key(p.name)]
         if roots and mine and p.kind != "battery" and root(mine[0]) not in roots:
-            yield _part_problem(
+            yield part_problem(
                 c,
                 p.name,
                 "no-ground-path",
@@ -194,31 +129,32 @@ def _grounded(c: Circuit) -> Iterator[Problem]:
             )
 
 
+def _ground(c: Circuit) -> Iterator[Problem]:
+    """A battery whose minus leads nowhere."""
+    w, used = wiring(c), _used(c)
+    for p in c.parts:
+        minus = w.node(Term(p.name, "-"))
+        if p.kind == "battery" and (minus is None or (used[minus] < 2 and minus != w.node(BODY))):
+            yield part_problem(
+                c,
+                p.name,
+                "no-ground",
+                f"nothing is joined to {p.name}.-, so no current can return",
+                f"add: path {p.name}.- -- joint -- body",
+            )
+
+
 def _grounds(c: Circuit) -> int:
     return sum(p.kind == "ground" for p in c.parts)
 
 
-def _loops(c: Circuit) -> Iterator[Problem]:
-    w = wiring(c)
-    for p in c.parts:
-        if p.kind in _TWO_ENDED and not p.contacts:
-            a, b = w.node(Term(p.name, "in")), w.node(Term(p.name, "out"))
-            if a is not None and a == b:
-                yield _part_problem(
-                    c,
-                    p.name,
-                    "bridged",
-                    f"both ends of {p.name} are the same metal",
-                    "look for a net or a path that joins them by mistake",
-                )
-
-
-def _known_phase(c: Circuit, said: str, who: str) -> Iterator[Problem]:
+def _known_phase(c: Circuit, said: str, who: str, where: tuple[int, int]) -> Iterator[Problem]:
     known = [p.name for p in drive_cycle(c)]
-    if key(said) not in map(key, known) and key(said) != "off":
+    if not meant(c, said) and key(said) != "off":
         yield Problem(
             "unknown-phase",
             f"{who} speaks of {said}, which is no phase of this sheet",
+            *where,
             expected=tuple(known),
             nearest=nearest(said, known),
             remedy=f"use a phase of the sheet, or add: phase {said} as running 10 s",
@@ -228,20 +164,20 @@ def _known_phase(c: Circuit, said: str, who: str) -> Iterator[Problem]:
 def _phases(c: Circuit) -> Iterator[Problem]:
     for m in c.musts:
         for said in (*m.on, *m.off):
-            yield from _known_phase(c, said, f"must {m.name}")
+            yield from _known_phase(c, said, f"must {m.name}", at(c, "must", m.name))
     for d in c.draws:
-        yield from _known_phase(c, d.phase, "draw")
+        yield from _known_phase(c, d.phase, "draw", at(c, "draw", d.phase))
     strict = c.phases != ()
     for p in c.parts:
         for attribute in ("closed_in", "spins_in"):
             given = p.said(attribute)
             for said in given if strict and isinstance(given, tuple) else ():
-                yield from _known_phase(c, said, p.name)
+                yield from _known_phase(c, said, p.name, at(c, "part", p.name))
     switches = {key(p.name): p for p in c.parts if p.kind == "switch"}
     for phase in c.phases:
         for switch, position in phase.at:
             part = switches.get(key(switch))
-            line, column = _at(c, "phase", phase.name)
+            line, column = at(c, "phase", phase.name)
             if part is None:
                 yield Problem(
                     "unknown-switch",
@@ -292,7 +228,7 @@ def _rules(c: Circuit) -> Iterator[Problem]:
         for x in _terms(m.expr if isinstance(m, Signal) else m.when):
             who = f"{m.module} {m.name}"
             if isinstance(x, InPhase):
-                yield from _known_phase(c, x.phase, who)
+                yield from _known_phase(c, x.phase, who, at(c, "rule", who))
                 continue
             module = x.module if isinstance(x, Says) else m.module
             k = (key(module), key(x.name))
@@ -300,7 +236,7 @@ def _rules(c: Circuit) -> Iterator[Problem]:
             found = (k in inputs and scope != "signal") or (k in signals and scope != "input")
             if not found and key(x.name) != "awake":
                 known = [n for mod, n in (*inputs, *signals) if mod == key(module)]
-                line, column = _at(c, "part", m.module)
+                line, column = at(c, "rule", who)
                 yield Problem(
                     "unknown-signal",
                     f"{who} speaks of {x.name}, which {module} does not know",
@@ -317,7 +253,7 @@ def _modules(c: Circuit) -> Iterator[Problem]:
     supplies = {key(m.module) for m in c.modules if isinstance(m, Supply)}
     for p in c.parts:
         if p.kind == "module" and key(p.name) not in grounds:
-            yield _part_problem(
+            yield part_problem(
                 c,
                 p.name,
                 "no-ground-pin",
@@ -326,7 +262,7 @@ def _modules(c: Circuit) -> Iterator[Problem]:
                 "warning",
             )
         if p.kind == "module" and key(p.name) not in supplies:
-            yield _part_problem(
+            yield part_problem(
                 c,
                 p.name,
                 "no-supply-pin",
@@ -343,6 +279,7 @@ def _functions(c: Circuit) -> Iterator[Problem]:
             yield Problem(
                 "unknown-function",
                 f"interlock {i.switch} is for {i.function}, which no must line names",
+                *at(c, "interlock", i.switch),
                 expected=tuple(musts),
                 nearest=nearest(i.function, musts),
                 remedy="name a function that a must line declares",
@@ -352,6 +289,7 @@ def _functions(c: Circuit) -> Iterator[Problem]:
 def check(circuit: Circuit) -> list[Problem]:
     """Every problem of the circuit: errors first, then warnings, by place."""
     found: list[Problem] = []
-    for rule in (_batteries, _loops, _phases, _rules, _functions, _modules, _dangling, _grounded):
+    metal = (batteries, bridged, loops, _ground, _dangling, _grounded)
+    for rule in (*metal, _phases, _rules, _functions, _modules):
         found += rule(circuit)
     return sorted(found, key=lambda p: (p.severity != "error", p.line, p.column))

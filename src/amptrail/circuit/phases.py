@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from amptrail.circuit.model import Base, Circuit, Phase, key
+from collections.abc import Iterable
+
+from amptrail.circuit import tables
+from amptrail.circuit.model import Base, Circuit, Part, Phase, key
 
 STANDARD: tuple[Phase, ...] = (
     Phase("ignition-on", "ignition-on", 10.0),
@@ -13,7 +16,8 @@ STANDARD: tuple[Phase, ...] = (
 )
 
 DEFAULT_SECONDS: dict[Base, float] = {
-    "asleep": 3600.0, "awake": 60.0, "ignition-on": 10.0, "cranking": 3.0, "running": 300.0, "after-run": 30.0,
+    "asleep": 3600.0, "awake": 60.0, "ignition-on": 10.0, "cranking": 3.0, "running": 300.0,
+    "after-run": 30.0,
 }  # fmt: skip
 
 # Which position a positional switch takes in a phase of this base, first match wins (common practice).
@@ -30,6 +34,34 @@ POSITION_IN: dict[Base, tuple[str, ...]] = {
 def drive_cycle(circuit: Circuit) -> tuple[Phase, ...]:
     """The phases of one drive cycle, in order."""
     return circuit.phases or STANDARD
+
+
+def meant(circuit: Circuit, said: str) -> tuple[Phase, ...]:
+    """The phases a name stands for: the one called so, else all that stand on the base called so."""
+    cycle = drive_cycle(circuit)
+    named = tuple(p for p in cycle if key(p.name) == key(said))
+    return named or tuple(p for p in cycle if key(p.base) == key(said))
+
+
+def names_phase(circuit: Circuit, phase: Phase | None, names: Iterable[str]) -> bool:
+    """Is this phase among those the names stand for? None is the car switched off, called `off`."""
+    if phase is None:
+        return any(key(n) == "off" for n in names)
+    return any(key(phase.name) == key(p.name) for n in names for p in meant(circuit, n))
+
+
+def closed(circuit: Circuit, part: Part, phase: Phase | None) -> bool:
+    """Is a simple switch closed by itself in this phase?"""
+    given = tables.value(part, "closed_in")
+    return isinstance(given, tuple) and names_phase(circuit, phase, given)
+
+
+def turning(circuit: Circuit, part: Part, phase: Phase | None) -> bool:
+    """Does the engine turn this alternator in this phase? Unsaid: in every phase that stands on running."""
+    given = part.said("spins_in")
+    if isinstance(given, tuple):
+        return phase is not None and names_phase(circuit, phase, given)
+    return phase is not None and phase.base == "running"
 
 
 def sleeping(circuit: Circuit) -> Phase:

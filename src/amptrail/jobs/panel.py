@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.circuit.model import Circuit, Term, key
-from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.instruments import by_name
 from amptrail.jobs import engine
 from amptrail.jobs.access import Access, access, start_place, touchable
@@ -163,7 +163,7 @@ def _questions(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
     out = []
     for m in circuit.musts:
         for phase in reachable:
-            if key(cycle[phase].name) in {key(x) for x in m.on} and m.a is not None:
+            if names_phase(circuit, cycle[phase], m.on) and m.a is not None:
                 out.append(
                     Candidate(
                         Spot(m.name, "volts", m.a, m.b),

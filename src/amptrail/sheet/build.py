@@ -95,6 +95,7 @@ class Builder:
         self.parts: list[Part] = []
         self.order: list[str] = []
         self.scopes: dict[str, Names] = {}
+        self.line = 0
 
     def add(self, field: str, item: Any) -> None:
         """Append to a tuple-to-be of the circuit."""
@@ -118,6 +119,7 @@ class Builder:
         )
 
     def _guard(self, line: int, tree: Node, read: Callable[[Node, int], None]) -> None:
+        self.line = line
         try:
             read(tree, line)
         except InputError as e:
@@ -264,6 +266,8 @@ class Builder:
 
     def _take(self) -> None:
         """What paths declared since the last time joins the parts, in order."""
+        for wire in self.strings.wires:
+            self.places["part", key(wire.name)] = (self.line, 1)
         self.parts += self.strings.wires
         self.order += self.strings.order
         self.strings.wires.clear()
@@ -288,6 +292,7 @@ class Builder:
 
     def _late(self, tree: Node, line: int) -> None:
         kind, k = str(tree.data), tree.children
+        self._stands(kind, k, line)
         if kind in _MODULE_LINES:
             made = self.modules.read(tree)
             self.names.learn_line(made)
@@ -318,6 +323,19 @@ class Builder:
                 self._feed(tree)
             case _:
                 self._variant(tree)
+
+    def _stands(self, kind: str, k: list[Any], line: int) -> None:
+        """Remember where a line stands that the checks may speak of."""
+        if kind in ("must_volts", "must_signal", "interlock", "draw"):
+            token = word(k[1])
+            self.places.setdefault((kind.split("_")[0], key(str(token))), (line, token.column or 1))
+        elif kind == "signal":
+            self.places.setdefault(
+                ("rule", key(f"{word(k[0])} {word(k[1])}")), (line, word(k[1]).column or 1)
+            )
+        elif kind == "driver":
+            who = f"{word(k[0].children[0])} {word(k[2])}"
+            self.places.setdefault(("rule", key(who)), (line, word(k[2]).column or 1))
 
     def _must(self, tree: Node) -> Must:
         k = tree.children

@@ -7,8 +7,8 @@ from typing import Any
 
 from lark import Tree
 
-from amptrail.circuit.checks import remember
 from amptrail.circuit.model import Circuit, Point, Term, key
+from amptrail.circuit.places import remember
 from amptrail.errors import InputError, Problem, one
 from amptrail.sheet.build import Builder
 from amptrail.sheet.hops import term

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, Part, key
-from amptrail.circuit.phases import drive_cycle, position, seconds
+from amptrail.circuit.phases import closed, drive_cycle, position, seconds, turning
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws
@@ -70,11 +70,7 @@ def _battery(b: Builder, part: Part) -> None:
 
 def _alternator(b: Builder, part: Part) -> None:
     out, ground = b.node(part.name, "B+"), b.node(part.name, "31")
-    spin = tables.value(part, "spins_in")
-    names = {key(x) for x in spin} if isinstance(spin, tuple) else set()
-    rows = [
-        int(key(p.name) in names or (part.said("spins_in") is None and p.base == "running")) for p in b.cycle
-    ]
+    rows = [int(turning(b.circuit, part, p)) for p in b.cycle]
     unit = b.alternator(part.name, [*rows, 0])
     p = (_need(part, "emf_v"), _need(part, "inner_ohm"), math.inf)
     n = b.branch(part.name, laws.ONEWAY, ground, out, p, laws.CHARGE, unit)
@@ -127,10 +123,9 @@ def _switch(b: Builder, part: Part) -> None:
         at = [key(position(b.circuit, part.name, order, p)) for p in b.cycle]
         off = "off" if "off" in {key(p) for p in order} else key(order[0])
         for c in part.contacts:
-            closed = {key(p) for p in c.at}
-            unit = b.switch(
-                part.name, [int(p in closed) for p in at] + [int(off in closed)], (part.name, c.at)
-            )
+            made = {key(p) for p in c.at}
+            rows = [int(p in made) for p in (*at, off)]
+            unit = b.switch(part.name, rows, (part.name, c.at))
             n = b.branch(
                 f"{part.name}.{c.a}-{c.b}",
                 laws.RES,
@@ -142,9 +137,7 @@ def _switch(b: Builder, part: Part) -> None:
             )
             b.values(part, n, ("ohm",))
         return
-    given = tables.value(part, "closed_in")
-    names = {key(x) for x in given} if isinstance(given, tuple) else set()
-    rows = [int(key(p.name) in names) for p in b.cycle] + [int("off" in names)]
+    rows = [int(closed(b.circuit, part, p)) for p in (*b.cycle, None)]
     n = b.branch(part.name, laws.RES, *_ends(b, part), (ohm,), laws.SWITCH, b.switch(part.name, rows))
     b.values(part, n, ("ohm",))
 

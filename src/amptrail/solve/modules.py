@@ -26,6 +26,7 @@ from amptrail.circuit.model import (
     Supply,
     key,
 )
+from amptrail.circuit.phases import names_phase
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws, logic
 from amptrail.solve.network import Builder
@@ -53,8 +54,10 @@ def _compile(b: Builder, m: str, expr: Expr, out: list[tuple[int, int, int]]) ->
             raise ModelError((Problem("unknown-signal", f"{expr.module} says no {expr.name}"),))
         out.append((logic.BUS, signal, b.module_number[key(expr.module)]))
     elif isinstance(expr, InPhase):
-        names = [key(p.name) for p in b.cycle]
-        out.append((logic.PHASE, names.index(key(expr.phase)) if key(expr.phase) in names else -1, 0))
+        which = [n for n, p in enumerate(b.cycle) if names_phase(b.circuit, p, (expr.phase,))]
+        out.extend((logic.PHASE, n, 0) for n in which or (-1,))
+        if len(which) > 1:
+            out.append((logic.OR, len(which), 0))
     elif isinstance(expr, (And, Or)):
         for e in expr.of:
             _compile(b, m, e, out)

@@ -28,7 +28,7 @@ from amptrail.circuit.model import (
     Term,
     key,
 )
-from amptrail.circuit.phases import position
+from amptrail.circuit.phases import closed, names_phase, position, turning
 from amptrail.twin.dense import Solution
 from amptrail.twin.elements import Element, Gate
 from amptrail.twin.overlay import Faulty
@@ -109,9 +109,7 @@ def _closed(f: Faulty, name: tuple[str, ...], phase: Phase | None) -> bool:
         at = position(f.circuit, part.name, known, phase) if phase else known[0]
         contact = next(c for c in part.contacts if f"{c.a}-{c.b}" == name[1])
         return key(at) in {key(x) for x in contact.at}
-    closed = tables.value(part, "closed_in")
-    wanted = key(phase.name) if phase else "off"
-    return isinstance(closed, tuple) and wanted in {key(x) for x in closed}
+    return closed(f.circuit, part, phase)
 
 
 def frozen(f: Faulty, s: State, phase: Phase | None) -> list[Element]:
@@ -154,10 +152,9 @@ def relay_next(v: View, p: Part, s: State) -> bool:
 
 
 def alternator_next(v: View, p: Part, s: State, phase: Phase | None) -> bool:
-    spins = tables.value(p, "spins_in")
-    turning = phase is not None and isinstance(spins, tuple) and key(phase.name) in {key(x) for x in spins}
-    if not turning or p.name in s.excited or v.f.bench.wiring.node(Term(p.name, "D+")) is None:
-        return turning
+    spins = turning(v.f.circuit, p, phase)
+    if not spins or p.name in s.excited or v.f.bench.wiring.node(Term(p.name, "D+")) is None:
+        return spins
     return v.amps(p.name, "field") >= tables.number(p, "excite_a")
 
 
@@ -245,7 +242,7 @@ class ModuleLogic:
             case Always():
                 return True
             case InPhase(phase):
-                return clock.phase is not None and key(phase) == key(clock.phase.name)
+                return clock.phase is not None and names_phase(self.f.circuit, clock.phase, (phase,))
             case Name(name, scope):
                 return self._named(s, name, scope)
             case Says(module, name):
