@@ -181,9 +181,19 @@ def test_undo_walks_back_and_bad_lines_are_not_kept(capsys: pytest.CaptureFixtur
     status, got = run(capsys, "job", "add", "loader", "LAMPP.in 12 V")
     assert status == 2 and got["problems"][0]["code"]
     assert [r["id"] for r in run(capsys, "job", "show", "loader")[1]["state"]["readings"]] == ["a", "b"]
+    assert run(capsys, "job", "undo", "loader", "nothing")[1]["problems"][0]["code"] == "no-such-entry"
     for left in (["a"], []):
         _, got = run(capsys, "job", "undo", "loader")
         assert [r["id"] for r in got["state"]["readings"]] == left
+
+
+def test_undo_without_a_reading_spares_the_sheet(capsys: pytest.CaptureFixture[str]) -> None:
+    run(capsys, "job", "new", "loader", str(LAMP), "--id", "first")
+    status, got = run(capsys, "job", "undo", "loader")
+    assert (status, got["problems"][0]["code"]) == (2, "nothing-to-undo")
+    _, got = run(capsys, "job", "undo", "loader", "first")  # the beginning of an id is enough
+    assert got["state"]["sheet"] is None
+    assert [e["undone"] for e in got["entries"]] == [True, False]
 
 
 def test_export_and_import(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

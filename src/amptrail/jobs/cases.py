@@ -12,7 +12,7 @@ from typing import Any
 from amptrail.errors import InputError, nearest, one
 from amptrail.jobs.context import Json, answer, load
 from amptrail.sheet import parse_readings
-from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild
+from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild, undone
 
 ReadFile = Callable[[str], str]
 
@@ -116,15 +116,26 @@ def _add(a: Ask) -> Json:
         )
     state = rebuild(_known(a.log, a.name))
     if state.sheet is not None:
-        parse_readings(load(state.sheet).circuit, line + "\n")
+        parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
     e = _entry(a.name, "reading", {"text": line}, a.entry_id)
     return {"added": [e.id] if a.log.add(e) else []}
 
 
+def _target(a: Ask, entries: Sequence[Entry]) -> str:
+    """The id to take back: as typed or begun, else the last reading that counts."""
+    if a.text:
+        hits = [e.id for e in entries if e.id.startswith(a.text[0])]
+        exact = a.text[0] in hits
+        return hits[0] if len(hits) == 1 and not exact else a.text[0]
+    readings = [e.id for e in alive(entries) if e.kind == "reading"]
+    if not readings:
+        raise one("nothing-to-undo", f"job {a.name} has no reading to take back",
+                  remedy=f"name the entry: amptrail job undo {a.name} ID")  # fmt: skip
+    return readings[-1]
+
+
 def _undo(a: Ask) -> Json:
-    entries = _known(a.log, a.name)
-    target = a.text[0] if a.text else next((e.id for e in reversed(alive(entries))), "")
-    e = _entry(a.name, "undo", {"entry": target}, a.entry_id)
+    e = _entry(a.name, "undo", {"entry": _target(a, _known(a.log, a.name))}, a.entry_id)
     return {"added": [e.id] if a.log.add(e) else []}
 
 
@@ -144,7 +155,11 @@ ACTIONS = {"new": _new, "add": _add, "undo": _undo, "import": _import, "show": _
 
 
 def _rows(entries: Sequence[Entry]) -> list[Json]:
-    return [{"id": e.id, "kind": e.kind, "at": e.at, "data": dict(e.data)} for e in entries]
+    gone = undone(entries)
+    return [
+        {"id": e.id, "kind": e.kind, "at": e.at, "data": dict(e.data), "undone": e.id in gone}
+        for e in entries
+    ]
 
 
 def _state(s: JobState) -> Json:

@@ -5,7 +5,7 @@ Nothing here imports the database until a log on disk is opened (`amptrail.store
 
 from amptrail.store.entries import KINDS, Entry, StoreError
 from amptrail.store.log import Log, MemoryLog
-from amptrail.store.state import JobState, alive, rebuild
+from amptrail.store.state import JobState, alive, rebuild, undone
 from amptrail.store.transfer import export_job, import_job
 
 __all__ = [
@@ -19,4 +19,5 @@ __all__ = [
     "export_job",
     "import_job",
     "rebuild",
+    "undone",
 ]

@@ -33,18 +33,19 @@ class JobState:
         return "".join(f"{line}\n" for _, line in self.readings)
 
 
-def alive(entries: Sequence[Entry]) -> list[Entry]:
-    """Entries that count: not undos, and not taken back. An undo taken back no longer takes back."""
+def undone(entries: Sequence[Entry]) -> frozenset[str]:
+    """Ids taken back. An undo that is itself taken back no longer takes back."""
     gone: set[str] = set()
-    kept: list[Entry] = []
     for e in reversed(entries):  # an undo only reaches back, so the latest word is known first
-        if e.id in gone:
-            continue
-        if e.kind == "undo":
-            gone.add(e.data["entry"])
-        else:
-            kept.append(e)
-    return kept[::-1]
+        if e.kind == "undo" and e.id not in gone:
+            gone.add(str(e.data["entry"]))
+    return frozenset(gone)
+
+
+def alive(entries: Sequence[Entry]) -> list[Entry]:
+    """Entries that count, in order: no undos, and nothing taken back."""
+    gone = undone(entries)
+    return [e for e in entries if e.kind != "undo" and e.id not in gone]
 
 
 def _step(s: JobState, e: Entry) -> JobState:
