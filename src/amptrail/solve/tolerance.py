@@ -104,6 +104,19 @@ def _places(network: Network, fixed_supply: bool) -> _Places:
     return _Places(table[:, 0].astype(int), table[:, 1].astype(int), table[:, 2].astype(int), table[:, 3])
 
 
+def _motor(kind: np.ndarray, index: np.ndarray, i: Floats, p: Floats) -> Floats:
+    """How a running motor's current moves with its numbers, A per relative change: along the line from
+    (knee, break) to (run volts, run current), knee = stall ohms x break, at share f of it."""
+    motor = kind == laws.MOTOR
+    stall, breaks, runs, volts = (np.where(motor, p[:, :, k], x) for k, x in enumerate((0.0, 0.0, 1.0, 1.0)))
+    span = np.where(runs > breaks, runs - breaks, 1.0)
+    line = np.where(volts > stall * breaks, volts - stall * breaks, 1.0)
+    f = (i - breaks) / span
+    bend = (runs - breaks) * (f - 1.0) / line * stall * breaks
+    moves = np.stack([bend, breaks * (1.0 - f) + bend, runs * f, np.zeros_like(f)])
+    return np.asarray(np.take_along_axis(moves, np.broadcast_to(index % 4, f.shape)[None], 0)[0], np.float64)
+
+
 def _acts(kind: np.ndarray, index: np.ndarray, i: Floats, g: Floats, p: Floats) -> Floats:
     """What a relative change of a branch's p[index] does there, A: a resistance acts as its current (its
     share of it where more is in series), an emf as -g emf, a current's size as -current; a number the
@@ -119,17 +132,11 @@ def _acts(kind: np.ndarray, index: np.ndarray, i: Floats, g: Floats, p: Floats) 
         (kind == laws.DIODE) & (index == 2),
     )
     flowing = (kind == laws.LAMP) & (index == 1) | (kind == laws.SAT) & (index == 1) & limited
-    # a running motor: i = break + slope (|x| - knee), so its run current moves only what is above break
-    above = (
-        p[:, :, 2]
-        * (np.abs(i) - p[:, :, 1])
-        / np.where(p[:, :, 2] > p[:, :, 1], p[:, :, 2] - p[:, :, 1], 1.0)
-    )
-    running = (kind == laws.MOTOR) & (index == 2) & ~stalled
+    running = (kind == laws.MOTOR) & ~stalled
     emf = np.isin(kind, EMF_KINDS) & (index == 0)
     out = np.where(np.logical_or.reduce(rules), i * g * own, 0.0)
     out = np.where(flowing, -i, out)
-    out = np.where(running, -np.sign(i) * above, out)
+    out = np.where(running, -np.sign(i) * _motor(kind, index, np.abs(i), p), out)
     return np.asarray(np.where(emf, -g * own, out), np.float64)
 
 
