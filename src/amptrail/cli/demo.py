@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from rich.console import Console
 
+from amptrail.circuit.model import Circuit
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
 from amptrail.cli.render import show
 from amptrail.errors import nearest, one
+from amptrail.sheet import parse, parse_readings
 
 
 def folder() -> Path:
     """Where the demo circuits are: beside the source tree, or in the current folder."""
     here = Path(__file__).resolve().parents[3] / "demos"
     return here if here.is_dir() else Path("demos")
+
+
+def story(text: str) -> str:
+    """The owner's words and the cautions of a demo, without the answer: paragraphs a terminal can wrap."""
+    parts = [" ".join(p.split()) for p in text.split("\n## ", 1)[0].split("\n\n")]
+    told = [p for p in parts if p and not p.startswith(("**Hidden truth**", "**Expected**"))]
+    return "\n\n".join(re.sub(r"\*\*|`|^#+ ", "", p) for p in told)
+
+
+def points(circuit: Circuit, readings: str) -> tuple[str, ...]:
+    """The points somebody has already read: where figures of a healthy circuit help first."""
+    said = parse_readings(circuit, readings).items
+    found = dict.fromkeys(r.point or str(r.a) for r in said if r.a.name)
+    return tuple(found)[:5]
 
 
 def _step(c: Console, words: str, argv: list[str], files: Files) -> None:
@@ -38,24 +55,35 @@ def walk(name: str) -> int:
         )
     c = Console(highlight=False)
     base = folder() / name
-    story = base.with_suffix(".md")
-    if story.exists():
-        c.print(story.read_text(encoding="utf-8").split("\n## ", 1)[0].strip(), markup=False)
-        c.print()
+    told = base.with_suffix(".md")
+    if told.exists():
+        c.print(story(told.read_text(encoding="utf-8")) + "\n", markup=False)
     sheet, readings = f"{name}.sheet", f"{name}.readings"
     files = Files({n: (folder() / n).read_text(encoding="utf-8") for n in (sheet, readings)})
-    phase = answer(["check", sheet], files)["phases"][0]["name"]
+    first = answer(["check", sheet], files)["phases"][0]["name"]
+    circuit = parse(files.text(sheet))
+    said = points(circuit, files.text(readings))
+    at = [word for point in said for word in ("--at", point)]
     c.print("What was read so far:")
     c.print(files.text(readings), markup=False)
     _step(c, "Is the sheet sound?", ["check", sheet], files)
-    _step(c, "What should be read?", ["expect", sheet, "--phase", phase], files)
+    _step(
+        c,
+        "What would a healthy one show where somebody has been?",
+        ["expect", sheet, "--phase", first, *at],
+        files,
+    )
     _step(c, "What still fits?", ["suspects", sheet, readings], files)
-    _step(c, "What is the next test worth?", ["next", sheet, readings], files)
+    _step(c, "What to test next, and what each result would mean?", ["next", sheet, readings], files)
     _step(c, "The page to leave behind", ["findings", sheet, readings], files)
+    c.print(f"What was really wrong stands in demos/{name}.md.\n", markup=False)
     c.print(
-        "Now your own circuit: copy demos/first/lamp.sheet, change it line by line (docs/sheet.md teaches\n"
-        "the notation in one page), then: amptrail check my.sheet, amptrail expect my.sheet,\n"
-        "and write what you read into my.readings for amptrail suspects and amptrail next.",
+        "Now your own circuit: copy demos/first/lamp.sheet to my.sheet, change\n"
+        "it line by line (docs/sheet.md teaches the notation in one page) and write what\n"
+        "you read into my.readings. Then, in this order:\n"
+        "  amptrail check my.sheet\n"
+        "  amptrail suspects my.sheet my.readings\n"
+        "  amptrail next my.sheet my.readings",
         markup=False,
     )
     return 0

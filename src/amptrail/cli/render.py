@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 Json = dict[str, Any]
+VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
 SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
 
 
@@ -107,18 +108,27 @@ def _expect(c: Console, got: Json) -> None:
             c.print(t)
 
 
+def _ohms(value: float) -> str:
+    """Ohms to two figures: a meter at the vehicle shows no more that matters."""
+    rounded = float(f"{value:.2g}")
+    return f"{rounded / 1000:g} kohm" if rounded >= 1000 else f"{rounded:g} ohm"
+
+
+def _span(severity: Json | None) -> str:
+    return f"{_ohms(severity['low'])} … {_ohms(severity['high'])}" if severity else ""
+
+
 def _suspects(c: Console, got: Json) -> None:
     if got["unexplained"]["is"]:
         c.print(
             f"Nothing in this drawing explains what was read. Worst: line {got['unexplained']['worst_line']}."
         )
         c.print("The vehicle may not be as drawn, or a reading is not what it seems.")
-    t = _grid(("still fits", "left"), ("how sure", "left"), ("about", "left"), ("repair", "left"))
+    t = _grid(("still fits", "left"), ("how sure", "left"), ("between", "left"), ("repair", "left"))
     for s in got["suspects"]:
         if s["probability"] < 0.005 and s["rank"] > 3:
             continue
-        size = s["severity"]
-        ohms = f"{_figure(size['ohm'], 'ohm')}" if size else ""
+        ohms = _span(s["severity"])
         alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
         t.add_row(
             s["text"] + (alike if s["equivalent"] else ""),
@@ -150,9 +160,14 @@ def _lead(t: Json) -> str:
     return f", other lead on {t['to'] or 'battery minus'}"
 
 
-def _outcome(o: Json) -> str:
-    left = [x["text"] for x in o["leaves"][:2]]
-    return f"{o['words']} → {' or '.join(left) if left else 'nothing in this drawing'}"
+def _outcomes(t: Json) -> list[str]:
+    """One line for each different conclusion: what may be seen, and what it leaves."""
+    seen: dict[str, list[str]] = {}
+    for o in t["outcomes"]:
+        if o["probability"] > 0.02:
+            left = " or ".join(x["text"] for x in o["leaves"][:2]) or "nothing in this drawing"
+            seen.setdefault(left, []).append(o["words"])
+    return [f"{' or '.join(words[:3])} → {left}" for left, words in seen.items()]
 
 
 def _card(c: Console, t: Json) -> None:
@@ -161,13 +176,19 @@ def _card(c: Console, t: Json) -> None:
         c.print(f"  ask: does {t['point']} work{out}?")
     else:
         c.print(f"  {t['instrument']} at {t['point']}{out}{_lead(t)}")
-    for o in t["outcomes"][:4]:
-        if o["probability"] > 0.02:
-            c.print(f"    {_outcome(o)}")
-    c.print(f"    why: {t['why']}")
-    for caution in t["cautions"]:
-        c.print(f"    CAUTION: {caution}")
+    for line in _outcomes(t):
+        c.print(f"    {line}")
     c.print(f"    then write: {t['line']}")
+
+
+def _visit(c: Console, v: Json, cards: int) -> None:
+    """A place with its tests; each caution once, before the first test."""
+    c.print(f"\n{v['rank']}. {v['place']}, {v['phase']}: about {v['minutes_min']:.0f} min")
+    tests = v["tests"][:cards]
+    for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
+        c.print(f"  CAUTION: {caution}")
+    for t in tests:
+        _card(c, t)
 
 
 def _next(c: Console, got: Json) -> None:
@@ -176,15 +197,13 @@ def _next(c: Console, got: Json) -> None:
             f"Stop testing: {got['stop']['reason']} (being wrong would cost about "
             f"{got['stop']['wrong_cost_min']:.0f} min)"
         )
-    for v in got["visits"][:3]:
-        c.print(f"\n{v['rank']}. {v['place']}, {v['phase']}  about {v['minutes_min']:.0f} min")
-        for t in v["tests"][:5]:
-            _card(c, t)
-    c.print(
-        f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
-        f"8 times of 10 within {got['p80_min']:.0f} min"
-        f" ({'exact' if got['exact'] else 'sampled'}; no plan beats {got['bound_min']:.0f} min)"
-    )
+    for v in got["visits"][:VISITS]:
+        _visit(c, v, CARDS if v["rank"] == 1 else 1)
+    if got["visits"]:
+        c.print(
+            f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
+            f"8 times of 10 within {got['p80_min']:.0f} min."
+        )
 
 
 def _check(c: Console, got: Json) -> None:
