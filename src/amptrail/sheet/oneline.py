@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from lark import Tree
@@ -41,12 +42,34 @@ def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
     try:
         tree: Tree[Any] = parser().parse(text, start=start)
     except UnexpectedToken as e:
-        raise InputError((_token_problem(e, line),)) from None
+        raise InputError((_first_word(text, e, line) or _token_problem(e, line),)) from None
     except UnexpectedCharacters as e:
         raise InputError((_character_problem(text, e, line),)) from None
     except UnexpectedInput as e:  # pragma: no cover - lark has no other kind today
         raise InputError((Problem("syntax", str(e), line, 1),)) from None
     return tree
+
+
+def _first_word(text: str, e: UnexpectedToken, line: int) -> Problem | None:
+    """`fuze F2 15 A` reads as the beginning of `MODULE signal while ...`; the slip is in its first word."""
+    if set(e.accepts or e.expected) != {"WHILE"} or nearest(str(e.token), ["while"]):
+        return None
+    match = TOKEN.match(text.lstrip())
+    first = match["WORD"] if match else None
+    near = nearest(first, _openings()) if first else None
+    if first is None or near is None:
+        return None
+    column = len(text) - len(text.lstrip()) + 1
+    return Problem("syntax", f"no line begins with {first}", line, column, "error", (), near,
+                   f"write {near} instead, or `while` after the signal of a module {first}")  # fmt: skip
+
+
+@cache
+def _openings() -> tuple[str, ...]:
+    """Every word a statement may begin with."""
+    table = parser().parser.parser._parse_table
+    first = table.states[table.start_states["statement"]]
+    return tuple(w for w, tokens in words().items() if any(t in first for t in tokens))
 
 
 def _token_problem(e: UnexpectedToken, line: int) -> Problem:

@@ -1,0 +1,38 @@
+"""No statement of a sheet is idle: without it the circuit is another, or the sheet is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from amptrail.errors import InputError
+from amptrail.sheet import parse, print_sheet
+
+DEMOS = sorted((Path(__file__).parents[2] / "demos").glob("*.sheet"))
+
+
+def test_there_are_demos() -> None:
+    assert len(DEMOS) >= 6
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_removing_any_statement_changes_the_circuit_or_is_refused(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    whole, lines = parse(text), text.splitlines()
+    idle = []
+    for i, line in enumerate(lines):
+        if not line.split("#")[0].strip():
+            continue
+        try:
+            if parse("\n".join(lines[:i] + lines[i + 1 :])) == whole:
+                idle.append(line)
+        except InputError:
+            continue
+    assert idle == []
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_a_demo_prints_and_reads_back(path: Path) -> None:
+    circuit = parse(path.read_text(encoding="utf-8"))
+    assert parse(print_sheet(circuit)) == circuit
