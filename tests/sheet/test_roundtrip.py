@@ -15,7 +15,10 @@ from amptrail.errors import InputError
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
 
 PAGE = (Path(__file__).parents[2] / "docs" / "sheet.md").read_text(encoding="utf-8")
-SHEET, READINGS = (re.findall(rf"```{w}\n(.*?)```", PAGE, re.S)[0] for w in ("sheet", "readings"))
+BLOCKS = re.findall(r"```(\w+)\n(.*?)```", PAGE, re.S)
+SHEET, READINGS, FAULTS, REFUSED = (
+    next(t for w, t in BLOCKS if w == kind) for kind in ("sheet", "readings", "faults", "refused")
+)
 
 
 @settings(
@@ -33,7 +36,7 @@ def test_the_page_reads_prints_and_is_sound() -> None:
     circuit = parse(SHEET)
     assert parse(print_sheet(circuit)) == circuit
     assert not [p for p in check(circuit) if p.severity == "error"]
-    assert len(parse_readings(circuit, READINGS).items) == 12
+    assert len(parse_readings(circuit, READINGS).items) == 14
 
 
 def test_every_statement_of_the_page_matters() -> None:
@@ -46,6 +49,27 @@ def test_every_statement_of_the_page_matters() -> None:
         except InputError:
             continue
         assert without != whole, line
+
+
+def test_every_block_of_the_page_is_run() -> None:
+    assert [w for w, _ in BLOCKS] == ["sheet", "readings", "faults", "sheet", "refused"]
+    phases = parse(BLOCKS[3][1])
+    assert check(phases) == [] and parse(print_sheet(phases)) == phases
+
+
+@pytest.mark.parametrize("text", FAULTS.splitlines())
+def test_the_faults_of_the_page_read_print_and_read_back(text: str) -> None:
+    circuit = parse(SHEET)
+    faults = parse_fault(circuit, text)
+    assert parse_fault(circuit, fault_text(circuit, faults)) == faults
+
+
+@pytest.mark.parametrize("line", REFUSED.splitlines())
+def test_the_page_says_what_is_refused(line: str) -> None:
+    text, code = line.rsplit(maxsplit=1)
+    with pytest.raises(InputError) as caught:
+        parse(SHEET + text)
+    assert [p.code for p in caught.value.problems] == [code]
 
 
 def test_faults_print_and_read_back() -> None:
