@@ -136,3 +136,12 @@ def test_words_of_readings_are_names_in_sheets_and_in_readings(name: str) -> Non
     assert parse(print_sheet(circuit)) == circuit
     r = parse_readings(circuit, f"`{name}`.in in running meter 3 V").items[0]
     assert r.a == Term(name, "in")
+
+
+def test_a_base_names_the_only_phase_that_stands_on_it() -> None:
+    head = "battery BAT\nphase start as cranking 3 s\nphase go as running 9 s\n"
+    one = parse_readings(parse(head), "BAT.+ in cranking meter 9 V").items[0]
+    assert one.phase == "start"
+    with pytest.raises(InputError) as caught:
+        parse_readings(parse(head + "phase tail as running 9 s\n"), "BAT.+ in running meter 9 V")
+    assert [p.code for p in caught.value.problems] == ["unknown-phase"]

@@ -8,7 +8,7 @@ from typing import Any
 from lark import Token, Tree
 
 from amptrail.circuit.model import Circuit, Point, Term, key
-from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.errors import InputError, Problem
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
@@ -163,7 +163,8 @@ class _Reader:
         return q.si
 
     def _phase(self, token: Token) -> str:
-        found = self.phases.get(key(str(token)))
+        based = meant(self.circuit, str(token))
+        found = self.phases.get(key(str(token))) or (based[0].name if len(based) == 1 else None)
         if found is None:
             raise wrong(
                 token,
