@@ -85,8 +85,9 @@ def main(argv: Sequence[str]) -> int:
     """Measure, print, append."""
     parser = argparse.ArgumentParser(description="benchmarks of the solver")
     parser.add_argument("--quick", action="store_true", help="30 parts, one run, nothing written")
-    quick = parser.parse_args(argv).quick
-    sizes = SIZES[:1] if quick else SIZES
+    parser.add_argument("--sizes", type=int, nargs="+", default=SIZES, help="parts and cavities")
+    asked = parser.parse_args(argv)
+    quick, sizes = asked.quick, SIZES[:1] if asked.quick else tuple(asked.sizes)
     with tempfile.TemporaryDirectory() as folder:
         rows = gather(sizes, 1 if quick else 3, Path(folder))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

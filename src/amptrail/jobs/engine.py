@@ -19,6 +19,7 @@ from amptrail.faults import changes
 from amptrail.instruments import by_name
 from amptrail.jobs.feeds import fitted
 from amptrail.jobs.observe import Conditions, Observation
+from amptrail.jobs.pick import read_at
 from amptrail.jobs.spots import Spot, battery_plus
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind
@@ -208,10 +209,11 @@ class Solved:
         """(value[lane, job], what each job's instrument switches on the first lane). A lane without a steady
         value gives the middle of its range; over range gives 20 Mohm."""
         distinct = list(dict.fromkeys((s, i) for s, i, _ in jobs))
-        got = read(self.session.network, self.runs, [tap(s, i) for s, i in distinct])
+        number = {si: n for n, si in enumerate(distinct)}
+        at = [(self._slot(p), number[s, i]) for s, i, p in jobs]
+        got = read_at(self.session.network, self.runs, [tap(s, i) for s, i in distinct], at)
         value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
         value = np.where(got.over, 20e6, value)
-        at = [(self._slot(p), distinct.index((s, i))) for s, i, p in jobs]
         return (
             np.stack([value[:, slot, t] for slot, t in at], axis=1) if at else np.zeros((len(value), 0)),
             [got.disturbs(0, slot, t) for slot, t in at],
@@ -221,8 +223,8 @@ class Solved:
         """Predictions, tolerances and wrong-place alternatives for numeric observations."""
         spots = [self._spot(o) for o in seen]
         taps = [tap(s, o.instrument) for s, o in zip(spots, seen, strict=True)]
-        got = read(self.session.network, self.runs, taps)
         slots = [self._slot(o.phase or 0) for o in seen]
+        got = read_at(self.session.network, self.runs, taps, list(zip(slots, range(len(taps)), strict=True)))
         raw = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
         raw = np.where(got.over, 20e6, raw)
         mean = np.stack([raw[:, s, t] for t, s in enumerate(slots)], axis=1)
@@ -347,9 +349,10 @@ class Solved:
     def lamp_volts(self, o: Observation) -> Array:
         """Volts across the test lamp of an observation, per lane."""
         spot = self._spot(o)
-        got = read(self.session.network, self.runs, [tap(spot, o.instrument)])
+        slot = self._slot(o.phase or 0)
+        got = read_at(self.session.network, self.runs, [tap(spot, o.instrument)], [(slot, 0)])
         value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
-        return np.asarray(value[:, self._slot(o.phase or 0), 0], np.float64)
+        return np.asarray(value[:, slot, 0], np.float64)
 
 
 def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
