@@ -11,6 +11,8 @@ from amptrail.circuit.checks import check
 from amptrail.circuit.model import PartKind
 from amptrail.circuit.tables import KINDS
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
+from amptrail.solve.assemble import assemble
+from amptrail.solve.runs import run
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -65,3 +67,12 @@ def test_readings_come_from_the_reader_and_can_be_read_by_the_program() -> None:
     assert all(" meter 1" in line for line in lines)
     parse_readings(circuit, "\n".join(lines))
     assert len(points(circuit)) == len(set(points(circuit)))
+
+
+@pytest.mark.parametrize("size", [30, 60, 500])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_generated_vehicle_settles_in_every_phase_and_blows_nothing(size: int, seed: int) -> None:
+    runs = run(assemble(generate(size, seed)), [()])
+    phases = range(runs.status.shape[1])
+    assert runs.status.tolist() == [[0 for _ in phases]]
+    assert [runs.state(0, p).fuses_open for p in phases] == [() for _ in phases]

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
+
+from amptrail.cli.dispatch import answer
+from amptrail.cli.files import Files
+from amptrail.cli.render import show
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -30,3 +35,18 @@ def test_every_path_of_the_map_exists() -> None:
         stem = names[0].rpartition("/")[0]
         for name in names:
             assert (ROOT / name).exists() or (ROOT / stem / name).exists(), name
+
+
+def _plain(text: str) -> list[str]:
+    return [line.rstrip() for line in text.strip().splitlines()]
+
+
+def test_the_printed_answer_is_what_the_command_prints(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command, _, printed = _block("console").partition("\n")
+    argv = shlex.split(command.removeprefix("$ amptrail "))
+    paths = [a for a in argv if a.startswith("demos/")]
+    monkeypatch.setenv("COLUMNS", "80")
+    show(answer(argv, Files({p: (ROOT / p).read_text(encoding="utf-8") for p in paths})))
+    assert _plain(capsys.readouterr().out) == _plain(printed)
