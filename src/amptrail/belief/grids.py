@@ -167,7 +167,7 @@ def _smooth_double(c: Cells, rows: Array) -> tuple[Array, Array]:
         flat = np.einsum("ng,bgm->bnm", c.linear, rows)
         grid = flat.reshape(b, len(lx), len(ly), m)
         move = np.stack([np.gradient(grid, axis=1), np.gradient(grid, axis=2)], axis=3)
-        return flat, move.reshape(b, -1, 2, m)
+        return flat, move.reshape(b, len(lx) * len(ly), 2, m)
 
     def at(first: Array, second: Array) -> Array:
         inner = pchip(y, rows.reshape(b * len(x), len(y), m), second).reshape(b, len(x), -1)
