@@ -10,9 +10,8 @@ from typing import Literal
 
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
-from amptrail.circuit.wiring import wiring
 from amptrail.errors import Problem
-from amptrail.jobs.spots import Spot
+from amptrail.jobs.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
 from amptrail.sheet.readings import Conditions as Told
 
@@ -94,9 +93,9 @@ def _spot(circuit: Circuit, r: Reading) -> Spot | None:
     if r.instrument == "fuse-drop" and not r.a.name:
         return Spot(name, "volts", Term(r.a.part, "in"), Term(r.a.part, "out"))
     if r.instrument == "ohmmeter":
-        return Spot(name, "ohms", r.a, r.b) if wiring(circuit).node(r.a) is not None else None
+        return Spot(name, "ohms", r.a, r.b) if is_metal(circuit, r.a) else None
     other = r.other_lead if r.other_lead is not None else r.b
-    return Spot(name, "volts", r.a, other) if wiring(circuit).node(r.a) is not None else None
+    return Spot(name, "volts", r.a, other) if is_metal(circuit, r.a) else None
 
 
 def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:

@@ -40,10 +40,16 @@ def battery_plus(circuit: Circuit) -> Term:
     return Term(battery_minus(circuit).part, "+")
 
 
-def _inner(circuit: Circuit, term: Term) -> bool:
-    """The motor stud of a starter is metal even when no path of the sheet goes there."""
-    return key(term.name) == "m" and any(
-        p.kind == "starter" and key(p.name) == key(term.part) for p in circuit.parts
+def is_metal(circuit: Circuit, term: Term) -> bool:
+    """Whether volts can be read there: anything joined by the sheet, the hub of a splice or ground (its bare
+    name), and the motor stud of a starter even when no path goes there."""
+    if wiring(circuit).node(term) is not None:
+        return True
+    part = next((p for p in circuit.parts if key(p.name) == key(term.part)), None)
+    if part is None:
+        return False
+    return (part.kind in ("splice", "ground") and not term.name) or (
+        part.kind == "starter" and key(term.name) == "m"
     )
 
 
@@ -53,7 +59,7 @@ def spot(circuit: Circuit, text: str) -> Spot:
     got = parse_point(circuit, text)
     if isinstance(got, Point):
         return Spot(got.name, got.what, got.a, got.b)
-    if wiring(circuit).node(got) is not None or _inner(circuit, got):
+    if is_metal(circuit, got):
         return Spot(text, "volts", got)
     if got.name in ("", "coil", "field") or not got.part:
         return Spot(text, "amps", got)
@@ -83,7 +89,7 @@ def all_spots(circuit: Circuit) -> tuple[Spot, ...]:
 def canonical(circuit: Circuit, term: Term) -> str:
     """One spelling for each metal: the first terminal the sheet wrote on it."""
     n = wiring(circuit).node(term)
-    return str(wiring(circuit).names[n]) if n is not None else str(term)
+    return str(wiring(circuit).names[n]) if n is not None else str(term) if term.name else term.part
 
 
 def place_of(circuit: Circuit, term: Term) -> str | None:

@@ -151,7 +151,7 @@ def _fuse(b: Builder, part: Part) -> None:
 
 
 def _star(b: Builder, part: Part) -> None:
-    hub = b.extra()
+    hub = b.node(part.name, "")
     leg = _need(part, "leg_ohm" if part.kind == "ground" else "ohm")
     for name in b.legs(part.name):
         n = b.branch(f"{part.name}.{name}", laws.RES, b.node(part.name, name), hub, (leg,))
