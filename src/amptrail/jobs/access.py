@@ -24,7 +24,8 @@ HOW_MINUTES: dict[str, float] = {
 # how a terminal of a part of this kind is reached when the sheet does not say
 HOW_BY_KIND: dict[str, str] = {
     "battery": "post", "alternator": "bolt", "fuse": "fuse-top", "link": "bolt", "joint": "bolt",
-    "connector": "back-probe", "box": "back-probe", "splice": "pierce", "ground": "bolt", "switch": "back-probe",
+    "connector": "back-probe", "box": "back-probe", "splice": "pierce", "ground": "bolt",
+    "switch": "back-probe",
     "relay": "socket", "resistor": "back-probe", "lamp": "back-probe", "led": "pierce", "diode": "pierce",
     "motor": "back-probe", "starter": "bolt", "solenoid": "back-probe", "heater": "back-probe",
     "ptc": "back-probe", "pot": "back-probe", "sensor": "back-probe", "load": "back-probe",

@@ -25,7 +25,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Trail:
-    """Parts passed from source to ground, the amps of this trail, and its share of the current at the point."""
+    """Parts passed from source to ground, the amps of this trail, its share of the current at the point."""
 
     parts: tuple[str, ...]
     amps: float

@@ -153,7 +153,8 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
         "unknown" if r.while_failing is None else "fails" if r.while_failing else "works"
     )
     base = Observation(
-        r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose, showing=showing,
+        r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose,
+        showing=showing,
         conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
     )  # fmt: skip
     if r.kind == "reading":

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +51,7 @@ def _halves(value: Array, weight: Array, cuts: list[float], sigma: float) -> lis
             break
         edges = [-math.inf, *cuts, math.inf]
         best: tuple[float, float] | None = None
-        for low, high in zip(edges[:-1], edges[1:], strict=True):
+        for low, high in pairwise(edges):
             inside = (value >= low) & (value < high) & (weight > 1e-9)
             if not inside.any():
                 continue

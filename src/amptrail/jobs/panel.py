@@ -45,7 +45,7 @@ class Candidate:
 
 @dataclass(frozen=True, eq=False)
 class Live:
-    """Explanations still alive: index into the judgement's suspects, probability, faults a severity, weights."""
+    """Explanations still alive: index into the judgement's suspects, probability, faults, weights."""
 
     index: tuple[int, ...]
     probability: Array
@@ -174,7 +174,7 @@ def _questions(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
                         0.3,
                         "look",
                         asks=m.name,
-                    )  # fmt: skip
+                    )
                 )
     return out
 

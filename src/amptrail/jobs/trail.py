@@ -29,7 +29,8 @@ def trail(sheet_text: str, at: str, phase: str, fault: tuple[str, ...] = (), fee
     sources = {key(p.name) for p in circuit.parts if p.kind in SOURCES}
     amps, lanes = runs.snapshot.amps[0, 0], runs.lanes
     edges = [
-        Edge(network.branches[b] if b < len(network.branches) else "fault", int(lanes.na[0, b]), int(lanes.nb[0, b]),
+        Edge(network.branches[b] if b < len(network.branches) else "fault", int(lanes.na[0, b]),
+             int(lanes.nb[0, b]),
              float(amps[b]), b < len(network.branches) and key(network.branches[b]) in sources)
         for b in range(len(amps))
     ]  # fmt: skip
