@@ -1,8 +1,8 @@
 """Everything the program says about bad input: one shape, from the parser to the page.
 
-    AmptrailError
-      +-- InputError       the input is wrong: carries every Problem found in one pass (exit status 2)
-      +-- ModelError       a circuit that cannot be computed as asked (exit status 2)
+AmptrailError
+  +-- InputError       the input is wrong: carries every Problem found in one pass (exit status 2)
+  +-- ModelError       a circuit that cannot be computed as asked (exit status 2)
 """
 
 from __future__ import annotations

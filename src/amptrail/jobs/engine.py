@@ -148,7 +148,7 @@ class Session:
         )
 
     def _reached(self, runs: Runs, lane: int, phase: int) -> bool:
-        """Whether what the phase names can come about: cranking needs the starter pulled in, if one is drawn."""
+        """Whether the phase can come about: cranking needs the starter pulled in, where one is drawn."""
         if drive_cycle(self.circuit)[phase].base != "cranking":
             return True
         starters = [p.name for p in self.circuit.parts if p.kind == "starter"]
