@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import datetime
+import os
 import platform
 import resource
 import subprocess
@@ -27,7 +28,7 @@ one lane: a whole run() of one healthy circuit, a rest and two drive cycles, Pyt
 settled operating point: that time over the phases lived through (relays, fuses, timers, all solves).
 all faults: every single fault of the catalogue at one severity, the same run, all lanes in one call.
 meter everywhere: every fault, every phase, 10 Mohm at every named point, everything settled again.
-frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; one thread each; cold;
+frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; processor time; cold;
   ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`.
   reloaded: a deck a point. as given: its default tolerances; otherwise reltol 1e-8.
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""
@@ -43,7 +44,7 @@ def machine() -> str:
     said = subprocess.run(["ngspice", "--version"], capture_output=True, text=True, check=False).stdout
     spice = next((w for w in said.split() if w.startswith("ngspice-")), "no ngspice")
     return (
-        f"{cpu}; {platform.system()} {platform.release()}; Python {platform.python_version()}, "
+        f"{cpu}, load {os.getloadavg()[0]:.1f}; {platform.system()}; Python {platform.python_version()}, "
         f"numba {numba.__version__} on {numba.get_num_threads()} threads, {spice}"
     )
 

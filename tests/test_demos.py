@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from benchmarks.story_ranks import is_cause
 
 from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.expect import ExpectOptions, expect
-from amptrail.sheet import parse, parse_readings, print_sheet
+from amptrail.jobs.suspects import suspects
+from amptrail.sheet import fault_text, parse, parse_readings, print_sheet
 
 DEMOS = sorted((Path(__file__).parent.parent / "demos").glob("*.sheet"))
 
@@ -78,3 +80,18 @@ def _failing(path: Path, fault: str | None) -> list[str]:
 def test_a_healthy_demo_works_and_its_hidden_fault_breaks_it(path: Path) -> None:
     assert _failing(path, None) == []
     assert _failing(path, _sheet(path).faults[0].name) != []
+
+
+def _first(path: Path) -> list[str]:
+    """The repair groups' faults of the first three suspects, with what cannot be told from them."""
+    text, said = path.read_text(encoding="utf-8"), path.with_suffix(".readings").read_text(encoding="utf-8")
+    top = suspects(text, said)["suspects"][:3]
+    return [t for s in top for t in ([s["text"]] if len(s["faults"]) == 1 else []) + s["equivalent"]]
+
+
+@pytest.mark.parametrize("name", ["blower", "camper", "sprayer"])
+def test_the_hidden_fault_is_among_the_first_three_with_the_readings_shown(name: str) -> None:
+    path = next(p for p in DEMOS if p.stem == name)
+    circuit = _sheet(path)
+    truth = fault_text(circuit, circuit.faults[0].faults)
+    assert any(is_cause(circuit, t, (truth,)) for t in _first(path))

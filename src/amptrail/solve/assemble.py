@@ -104,9 +104,12 @@ def _relay(b: Builder, part: Part) -> None:
 
 def _starter(b: Builder, part: Part) -> None:
     s50, s30, s31, m = (b.node(part.name, t) for t in ("50", "30", "31", "M"))
-    pull = b.branch(f"{part.name}.pull", laws.RES, s50, m, (_need(part, "pull_ohm"),))
     hold = b.branch(f"{part.name}.coil", laws.RES, s50, s31, (_need(part, "hold_ohm"),))
     unit = b.relay(part, hold)
+    # With the plunger in, the main contact bridges the pull-in winding; when 50 is let go its ampere-turns
+    # oppose those of the hold-in winding and the plunger falls (textbook; from memory). Open says the same.
+    pull_p = (_need(part, "pull_ohm"),)
+    pull = b.branch(f"{part.name}.pull", laws.RES, s50, m, pull_p, laws.BROKEN, unit)
     made = b.branch(f"{part.name}.contact", laws.RES, s30, m, (_need(part, "contact_ohm"),), laws.MADE, unit)
     motor = b.branch(part.name, laws.RES, m, s31, (_need(part, "motor_ohm"),))
     for n, name in ((pull, "pull_ohm"), (hold, "hold_ohm"), (made, "contact_ohm"), (motor, "motor_ohm")):
