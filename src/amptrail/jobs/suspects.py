@@ -190,7 +190,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "severity": severity,
                 "repair": "; ".join(dict.fromkeys(c.repair for c in causes if c.repair)),
                 "repair_minutes": float(sum(c.repair_minutes for c in causes)),
-                "equivalent": [estimated(j, m)[0] for m in g.members[1:]],
+                "equivalent": [estimated(j, m)[0] for m in g.members[1:] if j.suspects[m].causes[0].faults],
                 "why": _why(j, h),
             }
         )
