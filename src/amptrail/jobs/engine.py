@@ -35,6 +35,7 @@ Lane = tuple[Change, ...]
 Json = dict[str, Any]
 WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
 WRONG_PLACES = WRONG_POINTS + WRONG_PHASES
+FED_V = 1.0  # below this a load is not fed, and its conductance says nothing (common practice)
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
 
 
@@ -313,6 +314,21 @@ class Solved:
         b = net.branch(part)
         v = self.runs.volts[:, self._slot(phase)]
         return np.asarray(v[:, self.runs.lanes.na[0, b]] - v[:, self.runs.lanes.nb[0, b]], np.float64)
+
+    def live_share(self, part: str, phase: int) -> Array:
+        """How much of the volts at a load's terminals reach what works inside it, per lane, 0 to 1.
+
+        A burnt-out load has full volts and no current: its conductance beside that of most lanes tells.
+        """
+        net, slot = self.session.network, self._slot(phase)
+        volts = np.abs(self.across(part, phase))
+        amps = np.abs(self.runs.amps[:, slot, net.branch(part)])
+        fed = volts > FED_V
+        if not fed.any():
+            return np.ones(len(volts))
+        conducts = np.where(fed, amps / np.where(fed, volts, 1.0), np.inf)
+        usual = float(np.median(conducts[fed]))
+        return np.minimum(1.0, conducts / usual) if usual > 0 else np.ones(len(volts))
 
     def _item(self, name: str, phase: int) -> Array:
         net = self.session.network

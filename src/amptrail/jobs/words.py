@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance (common practice)
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
 NOMINAL_V = 12.0
+LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
 CHANCE = {"works": "works", "does not": "does not"}
 
 
@@ -47,14 +48,26 @@ def _does(circuit: Circuit, o: Observation, got: Solved) -> Array:
     if must and must.signal:
         return 0.02 + 0.96 * got.signal(must.module or "", must.signal, phase)
     if must and must.a and must.b:
-        return works(got.volts(must.a, must.b, phase), low=must.min_v or RUNS_SHARE * NOMINAL_V)["works"]
+        volts = got.volts(must.a, must.b, phase) * _inside(circuit, must, got, phase)
+        return works(volts, low=must.min_v or RUNS_SHARE * NOMINAL_V)["works"]
     part = _part(circuit, o.part)
     if part and part.kind == "relay":
         return 0.02 + 0.96 * got.energised(part.name, phase)
     if part and part.kind == "module":
         return 0.02 + 0.96 * got.awake(part.name, phase)
     volts = got.across(o.part or "", phase)
+    if part and part.kind in LOADS:
+        volts = volts * got.live_share(part.name, phase)
     return works(np.abs(volts), low=RUNS_SHARE * NOMINAL_V)["works"]
+
+
+def _inside(circuit: Circuit, must: Must, got: Solved, phase: int) -> Array | float:
+    """The share of a function's volts that does something: less than 1 where the load itself is burnt out."""
+    if must.a and must.b and key(must.a.part) == key(must.b.part):
+        part = _part(circuit, must.a.part)
+        if part is not None and part.kind in LOADS:
+            return got.live_share(part.name, phase)
+    return 1.0
 
 
 def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
@@ -62,6 +75,8 @@ def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
     if part is not None:
         rated = value(part, "rated_v") if part.kind == "lamp" else NOMINAL_V
         volts = got.across(part.name, o.phase or 0)
+        if part.kind in LOADS:
+            volts = volts * got.live_share(part.name, o.phase or 0)
         table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else NOMINAL_V)
     else:
         table = brightness(got.lamp_volts(o), NOMINAL_V)
