@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault
+from amptrail.circuit.wiring import wiring
 from amptrail.jobs.suspects import suspects
 from amptrail.sheet import parse, parse_fault
 
@@ -46,16 +47,24 @@ def stories(folder: Path = STORIES) -> tuple[Story, ...]:
     return tuple(found)
 
 
-def _same(a: Fault, b: Fault) -> bool:
+def _one_place(circuit: Circuit, a: Fault, b: Fault) -> bool:
+    """The same part; for a short to ground or supply, the same metal however it is spelled."""
+    if a.mode in _SERIES or a.to != b.to:
+        return a.at == b.at and a.to == b.to
+    metal = wiring(circuit).node(a.at)
+    return a.at == b.at or (metal is not None and metal == wiring(circuit).node(b.at))
+
+
+def _same(circuit: Circuit, a: Fault, b: Fault) -> bool:
     """One cause: the same place and the same way of failing, whatever its severity."""
     both_series = a.mode in _SERIES and b.mode in _SERIES
-    return a.at == b.at and (a.mode == b.mode or both_series) and a.to == b.to
+    return (a.mode == b.mode or both_series) and _one_place(circuit, a, b)
 
 
 def is_cause(circuit: Circuit, text: str, truths: tuple[str, ...]) -> bool:
     """True when the single fault `text` is one of the truths."""
     said = parse_fault(circuit, text)
-    return any(len(said) == 1 and _same(said[0], parse_fault(circuit, t)[0]) for t in truths)
+    return any(len(said) == 1 and _same(circuit, said[0], parse_fault(circuit, t)[0]) for t in truths)
 
 
 def rank(circuit: Circuit, answer: dict[str, Any], truths: tuple[str, ...]) -> int | None:

@@ -11,6 +11,7 @@ from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.expect import ExpectOptions, expect
+from amptrail.jobs.nexttest import next_tests
 from amptrail.jobs.suspects import suspects
 from amptrail.sheet import fault_text, parse, parse_readings, print_sheet
 
@@ -89,9 +90,23 @@ def _first(path: Path) -> list[str]:
     return [t for s in top for t in ([s["text"]] if len(s["faults"]) == 1 else []) + s["equivalent"]]
 
 
-@pytest.mark.parametrize("name", ["blower", "camper", "sprayer"])
-def test_the_hidden_fault_is_among_the_first_three_with_the_readings_shown(name: str) -> None:
-    path = next(p for p in DEMOS if p.stem == name)
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_the_hidden_fault_is_among_the_first_three_with_the_readings_shown(path: Path) -> None:
     circuit = _sheet(path)
     truth = fault_text(circuit, circuit.faults[0].faults)
     assert any(is_cause(circuit, t, (truth,)) for t in _first(path))
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_the_readings_shown_fit_the_drawing(path: Path) -> None:
+    text, said = path.read_text(encoding="utf-8"), path.with_suffix(".readings").read_text(encoding="utf-8")
+    assert not suspects(text, said)["unexplained"]["is"]
+
+
+# not sensors: `next` plans no unplugging yet, so a chafed reference cannot be halved (design 0002)
+@pytest.mark.parametrize("path", [p for p in DEMOS if p.stem != "sensors"], ids=lambda p: p.stem)
+def test_the_next_test_can_tell_suspects_apart(path: Path) -> None:
+    text, said = path.read_text(encoding="utf-8"), path.with_suffix(".readings").read_text(encoding="utf-8")
+    tests = next_tests(text, said)["visits"][0]["tests"]
+    likely = [o for t in tests for o in t["outcomes"] if o["probability"] > 0.02 and o["leaves"]]
+    assert len({o["leaves"][0]["text"] for o in likely}) >= 2

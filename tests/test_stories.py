@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from benchmarks.story_ranks import Story, is_cause, stories, story_rank
 
@@ -31,6 +33,14 @@ def test_a_cause_is_known_by_its_place_and_not_by_its_severity() -> None:
     assert is_cause(circuit, "CLAMP_N open", ("CLAMP_N resistance 0.6 ohm",))
     assert not is_cause(circuit, "CLAMP_P open", ("CLAMP_N resistance 0.6 ohm",))
     assert not is_cause(circuit, "CLAMP_N open and CLAMP_P open", ("CLAMP_N resistance 0.6 ohm",))
+
+
+def test_a_short_is_known_by_its_metal_however_spelled() -> None:
+    demo = (Path(__file__).parent.parent / "demos" / "sensors.sheet").read_text(encoding="utf-8")
+    circuit, truth = parse(demo), ("BOOST.1 to ground 0.5 ohm",)
+    assert is_cause(circuit, "X12.1.b to ground 3 ohm", truth)
+    assert not is_cause(circuit, "X12.1.a to ground 3 ohm", truth)
+    assert not is_cause(circuit, "X12.1.b to supply 3 ohm", truth)
 
 
 def test_the_true_cause_is_in_the_first_three_of_most_stories() -> None:
