@@ -12,6 +12,7 @@ from amptrail.jobs import engine
 from amptrail.jobs.context import Json, Sheet, answer, load
 from amptrail.jobs.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
 from amptrail.jobs.feeds import fitted
+from amptrail.jobs.forbidden import never
 from amptrail.jobs.spots import Spot, all_spots, battery_minus, canonical, spot
 
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
@@ -99,10 +100,7 @@ def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) ->
 
 
 def _flags_of_spot(circuit: Circuit, s: Spot) -> tuple[str, ...]:
-    for n in circuit.never_probe:
-        if key(n.at.part) == key(s.a.part) and key(n.at.name) == key(s.a.name):
-            return ("never_probe",)
-    return ()
+    return ("never_probe",) if never(circuit, s.a) else ()
 
 
 def _phase_row(circuit: Circuit, phase: Phase, t_s: float, solved: engine.PhaseState) -> Json:

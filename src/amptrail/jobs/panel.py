@@ -17,6 +17,7 @@ from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.instruments import by_name
 from amptrail.jobs import engine
 from amptrail.jobs.access import Access, access, start_place, touchable
+from amptrail.jobs.forbidden import meter_only, never
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.observe import Conditions
 from amptrail.jobs.predict import with_severity
@@ -75,22 +76,11 @@ def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST) -> Live
     return Live(index, np.asarray(p[list(index)]), tuple(rows), weight)
 
 
-def _forbidden(circuit: Circuit, term: Term) -> bool:
-    for n in circuit.never_probe:
-        if key(n.at.part) == key(term.part) and key(n.at.name) in ("", key(term.name)):
-            return True
-    return any(
-        key(r.part) == key(term.part)
-        for r in circuit.refuses
-        if r.refuse_class in ("restraint", "high-voltage")
-    )
-
-
 def _points(circuit: Circuit) -> list[tuple[Access, Conditions]]:
     ground = battery_minus(circuit)
     out = []
     for a in touchable(circuit):
-        if _forbidden(circuit, a.term) or a.how == "pierce" or str(a.term) == str(ground):
+        if never(circuit, a.term) or a.how == "pierce" or str(a.term) == str(ground):
             continue
         out.append((a, Conditions(out=(a.relay_out,)) if a.relay_out else Conditions()))
     return out
@@ -103,7 +93,7 @@ def _drops(circuit: Circuit) -> list[tuple[Spot, Access]]:
         if p.kind in LOADS:
             a, b = Term(p.name, "in"), Term(p.name, "out")
             got = access(circuit, a)
-            if got and access(circuit, b) and not _forbidden(circuit, a):
+            if got and access(circuit, b) and not never(circuit, a):
                 out.append((Spot(str(a), "volts", a, b), got))
     return out
 
@@ -132,7 +122,7 @@ def candidates(
             continue
         for phase in reachable:
             for i in volts:
-                if i != "meter" and a.how == "back-probe" and _electronic(circuit, a.term):
+                if i != "meter" and meter_only(circuit, a.term):
                     continue
                 out.append(
                     Candidate(Spot(str(a.term), "volts", a.term), i, phase, c, a.place, a.minutes, a.how)
@@ -149,12 +139,6 @@ def candidates(
                 out += [Candidate(s, "clamp", p, Conditions(), place, minutes, "clamp") for p in reachable]
     out += _questions(circuit, reachable)
     return out
-
-
-def _electronic(circuit: Circuit, term: Term) -> bool:
-    """Pins of modules and their sensors: meter only, no lamp and no loaded lead (common practice)."""
-    part = next((p for p in circuit.parts if key(p.name) == key(term.part)), None)
-    return part is not None and part.kind in ("module", "sensor", "pot")
 
 
 def _questions(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
