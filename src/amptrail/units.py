@@ -10,7 +10,7 @@ import math
 import re
 from decimal import Decimal
 from difflib import get_close_matches
-from typing import Literal
+from typing import Literal, cast, get_args
 
 from amptrail.errors import one
 
@@ -76,6 +76,13 @@ def parse(text: str, want: Dimension | None = None) -> float:
     if not math.isfinite(value):
         raise one("quantity", f"{text.strip()!r} is too large a number")
     return value
+
+
+def checked(word: str) -> Dimension:
+    """A dimension name from a table or a grammar; InputError for one that is none."""
+    if word not in get_args(Dimension):
+        raise one("unit", f"{word!r} is not a dimension", expected=get_args(Dimension))
+    return cast(Dimension, word)
 
 
 def digits(number: Decimal) -> str:

@@ -13,8 +13,9 @@ from amptrail.sheet.lexer import quantity
 from amptrail.sheet.modules import maybe, si
 from amptrail.sheet.names import Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
-from amptrail.sheet.quantity import show
 from amptrail.sheet.words import name_text, term_text
+from amptrail.units import checked
+from amptrail.units import exact as show
 
 _PLAIN = {
     "f_open": "open",
@@ -172,7 +173,7 @@ def _one_text(circuit: Circuit | None, f: Fault) -> str:
     if f.mode == "wrong_rating":
         return f"{at} wrong rating" + ("" if f.value is None else f" {show(f.value, 'A')}")
     if f.mode == "has":
-        return f"{at} has {stem(f.attribute or '')} {show(f.value or 0.0, _unit(circuit, f))}"
+        return f"{at} has {stem(f.attribute or '')} {show(f.value or 0.0, checked(_unit(circuit, f)))}"
     return f"{at} {_TEXT[f.mode]}"
 
 

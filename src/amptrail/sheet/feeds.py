@@ -9,8 +9,8 @@ from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
 from amptrail.sheet.names import Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
-from amptrail.sheet.quantity import show
 from amptrail.sheet.words import name_text, term_text
+from amptrail.units import exact as show
 
 
 def _hop(at: Term) -> Hop:

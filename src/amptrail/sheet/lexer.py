@@ -16,11 +16,12 @@ from lark.parsers.lalr_analysis import Shift
 
 from amptrail.circuit.model import key
 from amptrail.circuit.tables import KINDS, table
-from amptrail.sheet.quantity import UNITS, Quantity
+from amptrail.sheet.quantity import Quantity
+from amptrail.units import WORDS
 
 _WORD = r"[^\W\d][\w]*(?:-\w+)*(?:[+-](?![\w`-]))?"
 _END = r"[^\W\d]\w*(?:-\w+)*\.[\w+.-]*?[\w+-]"
-_UNIT = "|".join(sorted(map(re.escape, UNITS), key=len, reverse=True))
+_UNIT = "|".join(sorted(map(re.escape, WORDS), key=len, reverse=True))
 TOKEN = re.compile(
     rf"""(?P<SPACE>[\s]+|\#.*)
     |(?P<TEXT>"(?:[^"\\]|\\.)*")

@@ -24,8 +24,9 @@ from amptrail.circuit.model import (
     Signal,
     Supply,
 )  # fmt: skip
-from amptrail.sheet.quantity import show
 from amptrail.sheet.words import free_text, name_text, terminal_text
+from amptrail.units import checked
+from amptrail.units import exact as show
 
 
 def logic_text(e: Expr, level: int = 0) -> str:
@@ -91,7 +92,7 @@ def _driver(m: Driver) -> str:
     for word, value, unit in (("on", m.on_ohm, "ohm"), ("leak", m.leak_ohm, "ohm"), ("limit", m.limit_a, "A"),
                               ("duty", m.duty, "x")):  # fmt: skip
         if value is not None:
-            words.append(f"{word} {show(value, unit)}")
+            words.append(f"{word} {show(value, checked(unit))}")
     if m.latch == "key":
         words.append("latches until key-off")
     if not m.body_diode:

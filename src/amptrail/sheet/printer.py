@@ -23,8 +23,10 @@ from amptrail.circuit.tables import table
 from amptrail.sheet.faults import fault_text
 from amptrail.sheet.feeds import feed_text
 from amptrail.sheet.print_modules import module_line
-from amptrail.sheet.quantity import show, show_minutes
+from amptrail.sheet.quantity import show_minutes
 from amptrail.sheet.words import free_text, name_text, quoted, term_text, terminal_text
+from amptrail.units import checked
+from amptrail.units import exact as show
 
 
 def _listed(names: tuple[str, ...]) -> str:
@@ -57,7 +59,7 @@ def attributes(part: Part) -> str:
         elif row.name == "colour":
             words.append(name_text(str(value)))
         elif isinstance(value, (int, float)):
-            words.append(f"{row.word} {show(float(value), row.unit)}".strip())
+            words.append(f"{row.word} {show(float(value), checked(row.unit))}".strip())
     if part.text is not None:
         words.append(quoted(part.text))
     if part.place is not None:
