@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +21,7 @@ from amptrail.jobs.engine import reachable_phases
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.lines import reading_line
 from amptrail.jobs.panel import Candidate, Panel, candidates, live, panel
+from amptrail.jobs.spots import Spot, canonical
 from amptrail.jobs.suspects import estimated, judge
 from amptrail.jobs.words import NOMINAL_V, RUNS_SHARE, function_of
 from amptrail.plan import Tests, Where, World, make_plan, problem
@@ -40,6 +43,7 @@ HELPER_MIN = 2.0  # finding and briefing one, when the key must be held while a 
 CRANK_RISK_MIN = 0.5  # battery charge and heat of one more crank
 DISTURB_MIN = 1.0  # a reading that switches something needs care
 INSTRUMENTS = ("meter", "lamp", "loaded", "clamp")
+OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
 WRONG_EXTRA_MIN = 30.0  # a wrong repair also costs the way back into the job
 
 
@@ -155,10 +159,35 @@ def _places(circuit: Circuit, tests: tuple[Candidate, ...], o: NextOptions) -> t
     return tuple(seen.values())
 
 
+def _told(j: Judgement, t: Candidate) -> bool:
+    """Whether this was answered already, and surely: nobody is asked the same twice (JOB.md section 2)."""
+    for o in j.seen.all:
+        if o.unsure or o.phase != t.phase or o.showing != "unknown" or o.whose != "mine":
+            continue
+        if t.asks:
+            must = function_of(j.circuit, o.part or "") if o.kind == "works" else None
+            if must is not None and key(must.name) == key(t.asks):
+                return True
+        elif (
+            o.spot is not None
+            and (o.instrument, o.conditions) == (t.instrument, t.conditions)
+            and _same_ends(j.circuit, o.spot, t.spot)
+        ):
+            return True
+    return False
+
+
+def _same_ends(circuit: Circuit, a: Spot, b: Spot) -> bool:
+    """The same metal (or branch) at both ends."""
+    ends = [canonical(circuit, t) if t else "" for t in (a.a, a.b, b.a, b.b)]
+    return a.what == b.what and ends[:2] == ends[2:]
+
+
 def _desk(j: Judgement, o: NextOptions) -> _Desk:
     circuit = j.circuit
     have = tuple(i for i in (o.have or INSTRUMENTS) if i not in o.without)
-    p = panel(circuit, live(j), candidates(circuit, reachable_phases(circuit), have, o.cannot))
+    offered = candidates(circuit, reachable_phases(circuit), have, o.cannot)
+    p = panel(circuit, live(j), [t for t in offered if not _told(j, t)])
     classes = _classes(circuit, p)
     places = _places(circuit, p.tests, o)
     number = {key(n): i for i, n in enumerate(places)}
@@ -285,5 +314,8 @@ def next_answer(j: Judgement, o: NextOptions) -> Json:
 def next_tests(sheet_text: str, readings_text: str, options: NextOptions = NextOptions()) -> Json:
     """What to test next, and what each outcome would leave (docs/json.md, next)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text, options.doubles)
-    return answer("next", sheet, next_answer(j, options), problems=j.problems)
+    until_s = math.inf if options.budget_ms is None else time.monotonic() + options.budget_ms / 1000
+    j = judge(sheet.circuit, readings_text, options.doubles, until_s)
+    body = next_answer(j, options)
+    late = time.monotonic() > until_s
+    return answer("next", sheet, body, problems=j.problems, exit_status=OUT_OF_TIME if late else 0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -97,8 +99,11 @@ def _needs_doubles(post: Posterior) -> bool:
     return post.unexplained.is_so or post.doubtful is not None or post.unexplained.p_value < 0.05
 
 
-def judge(circuit: Circuit, readings_text: str, doubles: str = "auto") -> Judgement:
-    """Weigh every single fault, and pairs where singles do not explain, by the readings."""
+def judge(
+    circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf
+) -> Judgement:
+    """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
+    when the clock (`time.monotonic`) has passed `until_s` by then."""
     heard = observations(circuit, readings_text)
     seen = evidence(heard.used)
     base = singles(circuit)
@@ -106,7 +111,8 @@ def judge(circuit: Circuit, readings_text: str, doubles: str = "auto") -> Judgem
     t = table(circuit, base, seen, solved, 0)
     post = posterior(t)
     everyone: tuple[Suspect, ...] = base
-    if seen.all and (doubles == "all" or (doubles == "auto" and _needs_doubles(post))):
+    wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
+    if seen.all and wanted and time.monotonic() < until_s:
         more = _doubles(base, t, post, None if doubles == "all" else LANES_FOR_DOUBLES)
         if more:
             again = solve_all(circuit, more, seen)
