@@ -1,0 +1,93 @@
+"""run_cycle: one lane through a story, in one of two orders, as a Timeline."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from amptrail.circuit.model import key
+from amptrail.cycle.ending import self_holding, sleep_amps
+from amptrail.cycle.settle_order import live
+from amptrail.cycle.story import Leg, story
+from amptrail.cycle.timeline import Instant, Order, Reason, Timeline
+from amptrail.errors import ModelError, Problem
+from amptrail.solve import Change, Kind, Network, Tap
+from amptrail.solve.runs import FIRST_SLEEP_S
+from amptrail.solve.stepping import Snapshot, Stepper, asleep
+
+Changes = Sequence[Change]
+
+
+def run_cycle(
+    network: Network,
+    changes: Changes = (),
+    start: str = "asleep",
+    cycles: int = 1,
+    order: Order = "settle",
+    leave: Sequence[Tap] = (),
+    *,
+    rest_s: float = FIRST_SLEEP_S,
+    was: Network | None = None,
+    was_changes: Changes = (),
+) -> Timeline:
+    """Live through a start (`story.starts`) and `cycles` drive cycles with the changes present.
+
+    `changes`: faults, and a corner of tolerances as Kind.PARAM changes (see `corner`). `leave`: instruments
+    left connected throughout. Start awake:PHASE: the vehicle before is `was` (default this network) with
+    `was_changes`; relays, modules and timers keep their state by name when the changes are made.
+    Raises ModelError for a start the phases do not allow, an unknown target, an instrument that cannot stay.
+    """
+    if order not in ("settle", "time"):
+        raise ModelError((Problem("bad-order", f"order {order!r}", expected=("settle", "time")),))
+    legs = story(network, start, cycles, rest_s)
+    instants: list[Instant] = []
+    now: Snapshot = asleep(network)
+    kept: tuple[Leg, Stepper] | None = None
+    for number, leg in enumerate(legs):
+        step = _stepper(network, changes, leave, was, was_changes, leg, kept, now)
+        kept = (leg, step)
+        instants.extend(live(step, leg, number, now.t_s))
+        now = step.save(now.t_s + leg.seconds)
+    last = instants[-1]
+    return Timeline(
+        network, order, start, tuple(instants), _reason(last, kept[1] if kept else None, now.t_s),
+        last.state.modules_awake, (), sleep_amps(network, last),
+        self_holding(step, now), last.chattering, (), last.state.fuses_open, _races(instants), now,
+    )  # fmt: skip
+
+
+def _stepper(
+    network: Network, changes: Changes, leave: Sequence[Tap], was: Network | None, was_changes: Changes,
+    leg: Leg, kept: tuple[Leg, Stepper] | None, now: Snapshot,
+) -> Stepper:  # fmt: skip
+    """The stepper of the leg before while nothing changes, else a new one that goes on from `now`."""
+    if kept is not None and (kept[0].before, kept[0].extra) == (leg.before, leg.extra):
+        return kept[1]
+    if leg.before:
+        return Stepper.of(was or network, was_changes, (), now)
+    return Stepper.of(network, (*changes, *leg.extra), leave, now)
+
+
+def _reason(last: Instant, step: Stepper | None, t: float) -> Reason:
+    if last.status in ("chatter", "not_converged"):
+        return "chatter"
+    running = step is not None and step.next_timer(t, float("inf")) is not None
+    return "horizon" if running else "settled"
+
+
+def _races(instants: Sequence[Instant]) -> tuple[str, ...]:
+    """Phases in which the order of switching mattered, in the order lived."""
+    return tuple(dict.fromkeys(i.phase for i in instants if i.status == "race"))
+
+
+def corner(network: Network, factors: Sequence[tuple[str, str, float]]) -> tuple[Change, ...]:
+    """Changes that multiply parameters: (part, name, factor) each, such as ("K4", "coil_ohm", 1.25)."""
+    out = []
+    for part, name, factor in factors:
+        for p in network.parameters:
+            if key(p.part) == key(part) and key(p.name) == key(name):
+                out.append(Change(Kind.PARAM, p.part, p.name, p.value * factor))
+                break
+        else:
+            known = tuple(p.name for p in network.parameters if key(p.part) == key(part))
+            raise ModelError((Problem("no-such-value", f"{part} has no {name}", expected=known),))
+    return tuple(out)

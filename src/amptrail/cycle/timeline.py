@@ -1,0 +1,127 @@
+"""A drive cycle in time: instants with states, volts, amps, and how it ended. Frozen data only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from amptrail.circuit.model import Term
+from amptrail.solve import Network, State
+from amptrail.solve.runs import state_of
+from amptrail.solve.stepping import Snapshot
+
+Order = Literal["settle", "time"]
+Reason = Literal["settled", "chatter", "horizon"]
+Status = Literal["settled", "race", "chatter", "not_converged"]
+Floats = npt.NDArray[np.float64]
+Bits = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class Switched:
+    """A state item (`relay K4`, `awake ECM`, `fuse F9` …) that went on or off."""
+
+    item: str
+    on: bool
+
+    def __str__(self) -> str:
+        return f"{self.item} {'on' if self.on else 'off'}"
+
+
+@dataclass(frozen=True, eq=False)
+class Instant:
+    """One moment, everything at rest or between two events. `ends`: the last moment of its leg.
+
+    `before`: lived before the changes were made (start awake), by the vehicle as it was. Where status is
+    chatter or not_converged the volts and amps mean nothing; `low`/`high` [node, then branch] then hold the
+    range over one tour of the loop (chatter only), `chattering` what keeps changing.
+    """
+
+    pass_no: int
+    phase: str
+    at: int  # index into network.phases
+    t_s: float
+    status: Status
+    network: Network = field(repr=False)
+    bits: Bits = field(repr=False)  # [state item]
+    volts: Floats = field(repr=False)  # [node] V above BAT.-
+    amps: Floats = field(repr=False)  # [branch] A
+    changes: tuple[Switched, ...] = ()
+    ends: bool = False
+    before: bool = False
+    low: Floats | None = field(default=None, repr=False)
+    high: Floats | None = field(default=None, repr=False)
+    chattering: tuple[str, ...] = ()
+    leg: int = 0  # which leg of the story
+
+    @property
+    def state(self) -> State:
+        """Names of what is on."""
+        return state_of(self.network, self.bits)
+
+    def is_on(self, item: str) -> bool:
+        """Whether a state item is on, by its name in network.items."""
+        return bool(self.bits[self.network.items.index(item)])
+
+    def volt(self, term: Term | int) -> float:
+        """V of a point above BAT.-."""
+        return float(self.volts[self.network.node(term)])
+
+    def amp(self, branch: Term | str | int) -> float:
+        """A through a branch."""
+        return float(self.amps[self.network.branch(branch)])
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Why something is on: `because` in words, what that rests on, and whether the chain closes on itself."""
+
+    item: str
+    because: str
+    by: tuple[Cause, ...] = ()
+    loop: bool = False
+
+    def lines(self, depth: int = 0) -> tuple[str, ...]:
+        """The chain as indented lines, a loop said outright."""
+        mark = " (a loop: it holds itself)" if self.loop else ""
+        own = f"{'  ' * depth}{self.item}: {self.because}{mark}"
+        return (own, *(line for c in self.by for line in c.lines(depth + 1)))
+
+    def loops(self, above: tuple[str, ...] = ()) -> tuple[tuple[str, ...], ...]:
+        """Every closed chain in it, as the items from the one that recurs on."""
+        if self.loop:
+            return (above[above.index(self.item) :],) if self.item in above else ()
+        return tuple(x for c in self.by for x in c.loops((*above, self.item)))
+
+
+@dataclass(frozen=True, eq=False)
+class Timeline:
+    """A story lived through. `sleep_a`: what the batteries deliver at the end, A (None: no steady value)."""
+
+    network: Network
+    order: Order
+    start: str
+    instants: tuple[Instant, ...]
+    reason: Reason
+    awake: tuple[str, ...]
+    why: tuple[Cause, ...]
+    sleep_a: float | None
+    self_holding: tuple[str, ...]
+    chatter: tuple[str, ...]
+    loops: tuple[str, ...]
+    fuses_open: tuple[str, ...]
+    races: tuple[str, ...]
+    last: Snapshot = field(repr=False)
+
+    @property
+    def asleep(self) -> bool:
+        """Whether every module sleeps at the end."""
+        return not self.awake
+
+    def ends(self, pass_no: int | None = None) -> tuple[Instant, ...]:
+        """The last moment of every leg (of one pass; None: the last pass)."""
+        n = max(i.pass_no for i in self.instants) if pass_no is None else pass_no
+        return tuple(i for i in self.instants if i.ends and i.pass_no == n and not i.before)
