@@ -19,7 +19,7 @@ from typing import Any
 from amptrail import twin
 from amptrail.circuit.model import Circuit, Fault, Point
 from amptrail.exchange.oracle import to_circuit
-from amptrail.twin.settle import Moment, state_words
+from amptrail.twin import Moment, state_words
 
 HERE = Path(__file__).parent.parent / "authorities" / "oracle"
 OFF = "battery_disconnected"

@@ -8,8 +8,7 @@ from random_oracle import circuit as invented
 from amptrail import solve
 from amptrail.exchange.oracle import to_circuit
 from amptrail.faults import changes
-from amptrail.twin import run
-from amptrail.twin.settle import state_words
+from amptrail.twin import run, state_words
 
 
 @pytest.mark.parametrize("seed", range(3))

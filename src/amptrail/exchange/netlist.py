@@ -7,9 +7,9 @@ law, written out. Nodes are `n0`, `n1` … in the twin's order; the battery's mi
 from __future__ import annotations
 
 from amptrail.circuit.model import Term
-from amptrail.twin.dense import DIODE_S, LEAK_S, V_T
-from amptrail.twin.elements import Element
-from amptrail.twin.settle import Moment
+from amptrail.twin import Element, Moment
+from amptrail.twin.laws import DIODE_S, V_T
+from amptrail.twin.nodal import LEAK_S
 from amptrail.twin.state import frozen
 
 # tight enough that ngspice's own error is the smaller one; the later ones are for circuits it cannot end on
@@ -41,6 +41,8 @@ def _source(e: Element, a: str, b: str, c: str) -> str:
             return f"(({p[0]}+{u}) > 0 ? ({p[0]}+{u})/{p[1]} : 0)"
         case "ref":
             return f"min(max(({p[0]}-(v({b})-v({c})))/{p[1]},0),{p[2]})"
+        case "sat":
+            return f"min(max({u}/{p[0]},-{p[1]}),{p[1]})"
         case "res":
             return f"({u}-({p[1]}))/{p[0]}"
 

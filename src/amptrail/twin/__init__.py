@@ -1,10 +1,18 @@
-"""The twin: a plain, slow, independent computation of a circuit, to check the kernel and everything above it.
+"""The twin: a plain, independent computation of a circuit, to check the kernel and everything above it.
 
-run(circuit, faults, start, cycles) -> tuple[Reading of a phase, ...] ; read(...) with an instrument
+walk(circuit, faults, start, cycles) -> every settled Instant ; run(...) -> ends of the last cycle's phases
+resolve(machine(circuit, faults), phase, state) -> volts and amps of one frozen state
+read(instant, a, b, instrument), read_ohms(instant, a, b)
 """
 
-from amptrail.twin.elements import Element, elements
-from amptrail.twin.readings import Got, read, read_ohms
-from amptrail.twin.settle import Moment, run
+from amptrail.twin.bench import Element
+from amptrail.twin.elements import elements
+from amptrail.twin.overlay import Held
+from amptrail.twin.readings import Got, burden, read, read_ohms
+from amptrail.twin.state import State, state_of, state_words, told
+from amptrail.twin.walk import Instant, Leg, Moment, Point, machine, plan, resolve, run, walk
 
-__all__ = ["Element", "Got", "Moment", "elements", "read", "read_ohms", "run"]
+__all__ = [
+    "Element", "Got", "Held", "Instant", "Leg", "Moment", "Point", "State", "burden", "elements", "machine",
+    "plan", "read", "read_ohms", "resolve", "run", "state_of", "state_words", "told", "walk",
+]  # fmt: skip

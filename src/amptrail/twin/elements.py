@@ -1,147 +1,64 @@
-"""A circuit as a flat list of two-ended elements, each with its law, its numbers and its gate.
-
-Laws: authorities/oracle/README.md (the neutral format's own text). Current counts a -> b; u = V(a) - V(b).
-    res     p = (ohm, emf)                I = (u - emf) / ohm
-    cell    p = (emf, ohm out, ohm in)    a = minus, b = plus; delivers behind one, takes behind the other
-    oneway  p = (emf, ohm)                a = minus, b = plus; I = (emf + u) / ohm, never below zero
-    lamp    p = (volts, watts)            filament
-    motor   p = (stall ohm, break A, run A, run V)
-    diode   p = (is, n)                   without its series resistance, which is an element of its own
-    ref     p = (volts, ohm, limit)       a = supply, b = pin, c = module ground: V(b) - V(c) sets it
-"""
+"""Every kind of part as elements. Laws and defaults: `circuit/parts/*.csv`; the neutral format's own text."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Literal
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import (
-    BODY,
-    BusPin,
-    Circuit,
-    Clamp,
-    Driver,
-    GroundPin,
-    Input,
-    Part,
-    Reference,
-    Supply,
-    Term,
-    key,
-)
-from amptrail.circuit.wiring import wiring
-from amptrail.errors import ModelError, Problem
+from amptrail.circuit.model import BODY, Circuit, Part, PartKind, Term, key
+from amptrail.twin.bench import DIODE_IS, DIODE_N, DIODE_RS, Bench, Element, Gate, refuse
+from amptrail.twin.laws import V_T
+from amptrail.twin.modules import module
 
-Law = Literal["res", "cell", "oneway", "lamp", "motor", "diode", "ref"]
 FUSE_VOLTS = 0.09  # a blade fuse of unstated ohms drops 90 mV at its rating (common practice)
-MIN_OHM = 1e-6
 RHO = 0.0185  # ohm mm2 / m, copper as laid (the format's own text)
-DIODE_RS, DIODE_IS, DIODE_N = 0.03, 5e-9, 1.5  # a body diode's numbers (the format's own text)
-EXCITED_OHM = 0.2  # D+ of an excited alternator
-
-
-@dataclass(frozen=True, slots=True)
-class Gate:
-    """What must hold for an element to be there: `what` of `name`, or its contrary."""
-
-    what: Literal["closed", "armature", "whole", "on", "awake", "excited", "cranking"]
-    name: tuple[str, ...]
-    want: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Element:
-    """One element. `rest` are the numbers while the gate does not hold; None: it is not there then."""
-
-    branch: Term
-    law: Law
-    a: int
-    b: int
-    p: tuple[float, ...]
-    gate: Gate | None = None
-    rest: tuple[float, ...] | None = None
-    c: int = -1
-
-
-def refuse(code: str, message: str) -> ModelError:
-    return ModelError((Problem(code, message),))
-
-
-class Bench:
-    """Collects the elements of a circuit and numbers its nodes: metal first, then hubs and inner nodes."""
-
-    def __init__(self, circuit: Circuit) -> None:
-        self.circuit = circuit
-        self.wiring = wiring(circuit)
-        self.names: list[Term] = list(self.wiring.names)
-        self.own: dict[tuple[str, str], int] = {}
-        self.hubs: set[int] = set(range(len(self.names)))  # nodes with 1 GΩ to the reference
-        self.out: list[Element] = []
-        self.positions: dict[str, tuple[str, ...]] = {}
-
-    def node(self, part: str, name: str) -> int:
-        """The node of a terminal; one that nothing is joined to gets a node of its own."""
-        found = self.wiring.node(Term(part, name))
-        if found is not None:
-            return found
-        k = (key(part), key(name))
-        if k not in self.own:
-            self.own[k] = self.inner(Term(part, name))
-            self.hubs.add(self.own[k])
-        return self.own[k]
-
-    def inner(self, name: Term) -> int:
-        self.names.append(name)
-        return len(self.names) - 1
-
-    def add(self, branch: Term, law: Law, a: int, b: int, *p: float, gate: Gate | None = None) -> None:
-        self.out.append(Element(branch, law, a, b, p, gate))
-
-    def ohm(self, branch: Term, a: int, b: int, ohm: float, gate: Gate | None = None) -> None:
-        self.add(branch, "res", a, b, max(ohm, MIN_OHM), 0.0, gate=gate)
-
-    def diode(self, branch: Term, a: int, k: int, i_s: float, n: float, rs: float) -> None:
-        """A junction behind its series resistance; the resistance carries the branch's name."""
-        inside = self.inner(Term(branch.part, branch.name + "~"))
-        self.ohm(branch, a, inside, rs)
-        self.add(Term(branch.part, branch.name + "~"), "diode", inside, k, i_s, n)
+EXCITED_OHM = 0.2  # D+ of an excited alternator (the format's own text)
+QUENCH_OHM = 680.0  # resistor across a relay coil (common practice)
+LED_A, LED_N = 0.01, 2.0  # where an LED has its forward voltage (common practice)
+POT_LEAST_OHM = 1.0  # what is left of a track at its end (common practice)
+UNLOADED = 0.4  # of the running current: break-away of a motor too small for the table's (common practice)
 
 
 def _ends(b: Bench, p: Part) -> tuple[Term, int, int]:
     return Term(p.name, ""), b.node(p.name, "in"), b.node(p.name, "out")
 
 
+def _all(p: Part, *names: str) -> tuple[float, ...]:
+    return tuple(tables.number(p, n) for n in names)
+
+
+def _stated(p: Part, name: str) -> float | None:
+    said = tables.value(p, name)
+    return float(said) if isinstance(said, (int, float)) else None
+
+
 def wire_ohm(p: Part) -> float:
-    """Resistance of a wire: as stated, else from section and length."""
-    said = p.said("ohm")
-    if isinstance(said, (int, float)):
-        return float(said)
-    return RHO * tables.number(p, "length_m") / tables.number(p, "area_mm2")
+    """Resistance of a wire, ohm: as stated, else from section and length."""
+    said = _stated(p, "ohm")
+    return said if said is not None else RHO * tables.number(p, "length_m") / tables.number(p, "area_mm2")
 
 
 def fuse_ohm(p: Part) -> float:
-    """Resistance of a fuse: as stated, else 90 mV at its rating."""
-    said = tables.value(p, "ohm")
-    return float(said) if isinstance(said, (int, float)) else FUSE_VOLTS / tables.number(p, "rating_a")
+    """Resistance of a fuse, ohm: as stated, else 90 mV at its rating."""
+    said = _stated(p, "ohm")
+    return said if said is not None else FUSE_VOLTS / tables.number(p, "rating_a")
 
 
 def _battery(b: Bench, p: Part) -> None:
     minus, plus = b.node(p.name, "-"), b.node(p.name, "+")
-    numbers = (tables.number(p, x) for x in ("emf_v", "inner_ohm", "charge_ohm"))
-    b.add(Term(p.name, ""), "cell", minus, plus, *numbers)
-    crank = tables.value(p, "crank_ohm")
-    if isinstance(crank, (int, float)):
-        b.ohm(Term(p.name, "crank"), plus, minus, float(crank), Gate("cranking", ()))
+    b.add(Term(p.name, ""), "cell", minus, plus, *_all(p, "emf_v", "inner_ohm", "charge_ohm"))
+    crank = _stated(p, "crank_ohm")
+    if crank is not None:
+        b.ohm(Term(p.name, "crank"), plus, minus, crank, Gate("cranking", ()))
 
 
 def _alternator(b: Bench, p: Part) -> None:
     ground, plus = b.node(p.name, "31"), b.node(p.name, "B+")
-    emf, inner = tables.number(p, "emf_v"), tables.number(p, "inner_ohm")
+    emf, inner = _all(p, "emf_v", "inner_ohm")
     excited = Gate("excited", (p.name,))
     b.add(Term(p.name, ""), "oneway", ground, plus, emf, inner, gate=excited)
-    if b.wiring.node(Term(p.name, "D+")) is not None:
+    if b.joined(p.name, "D+"):
         lamp_side = b.node(p.name, "D+")
         b.ohm(Term(p.name, "field"), lamp_side, ground, tables.number(p, "field_ohm"))
         b.add(Term(p.name, "D+"), "oneway", ground, lamp_side, emf, EXCITED_OHM, gate=excited)
@@ -152,19 +69,24 @@ def _relay(b: Bench, p: Part) -> None:
     b.ohm(Term(p.name, "coil"), c1, c2, tables.number(p, "coil_ohm"))
     quench = tables.value(p, "suppressed")
     if quench == "diode":
-        b.diode(Term(p.name, "quench"), c2, c1, DIODE_IS, DIODE_N, DIODE_RS)
+        b.diode(Term(p.name, "diode"), c2, c1, DIODE_IS, DIODE_N, DIODE_RS)
     elif quench == "resistor":
-        raise refuse("twin-law", f"relay {p.name}: the twin has no law for a resistor across the coil")
+        b.ohm(Term(p.name, "resistor"), c1, c2, QUENCH_OHM)
     contact = tables.number(p, "contact_ohm")
     for terminal, want in (("87", True), ("87a", False)):
-        if b.wiring.node(Term(p.name, terminal)) is not None:
-            b.ohm(
-                Term(p.name, terminal),
-                com,
-                b.node(p.name, terminal),
-                contact,
-                Gate("armature", (p.name,), want),
-            )
+        if b.joined(p.name, terminal):
+            made = Gate("armature", (p.name,), want)
+            b.ohm(Term(p.name, terminal), com, b.node(p.name, terminal), contact, made)
+
+
+def _starter(b: Bench, p: Part) -> None:
+    """Hold-in winding 50 to ground; pull-in winding 50 to the motor until the main contact bridges it."""
+    s50, s30, s31, m = (b.node(p.name, t) for t in ("50", "30", "31", "M"))
+    pull, hold, contact, motor = _all(p, "pull_ohm", "hold_ohm", "contact_ohm", "motor_ohm")
+    b.ohm(Term(p.name, "coil"), s50, s31, hold)
+    b.ohm(Term(p.name, "pull"), s50, m, pull, Gate("armature", (p.name,), False))
+    b.ohm(Term(p.name, "contact"), s30, m, contact, Gate("armature", (p.name,)))
+    b.ohm(Term(p.name, ""), m, s31, motor)
 
 
 def _legs(b: Bench, name: str) -> list[str]:
@@ -174,13 +96,13 @@ def _legs(b: Bench, name: str) -> list[str]:
 
 def _star(b: Bench, p: Part) -> None:
     ground = p.kind == "ground"
-    hub = b.node(p.name, "hub")
+    hub = b.node(p.name, "")
     leg_ohm = tables.number(p, "leg_ohm" if ground else "ohm")
     for leg in _legs(b, p.name):
         b.ohm(Term(p.name, leg), b.node(p.name, leg), hub, leg_ohm)
     if ground:
-        to = p.said("to")
-        metal = b.node("", str(to)) if to else b.node(BODY.part, BODY.name)
+        part, dot, name = str(p.said("to") or BODY.name).partition(".")
+        metal = b.node(part, name) if dot else b.node("", part)
         b.ohm(Term(p.name, ""), hub, metal, tables.number(p, "ohm"))
 
 
@@ -197,28 +119,47 @@ def _switch(b: Bench, p: Part) -> None:
 def _cavities(b: Bench, p: Part) -> None:
     for c in b.circuit.cavities:
         if key(c.connector) == key(p.name):
-            ends = (b.node(c.connector, f"{c.name}.a"), b.node(c.connector, f"{c.name}.b"))
-            b.ohm(Term(c.connector, c.name), *ends, c.ohm if c.ohm is not None else tables.number(p, "ohm"))
+            ends = (b.node(p.name, f"{c.name}.a"), b.node(p.name, f"{c.name}.b"))
+            b.ohm(Term(p.name, c.name), *ends, c.ohm if c.ohm is not None else tables.number(p, "ohm"))
 
 
 def _resistance(b: Bench, p: Part) -> None:
-    if p.kind == "sensor" and b.wiring.node(Term(p.name, "3")) is not None:
-        raise refuse("twin-law", f"sensor {p.name}: the twin has no law for a three-wire sensor")
-    b.ohm(*_ends(b, p), tables.number(p, "ohm"))
+    if p.kind == "sensor" and b.joined(p.name, "3"):
+        _track(b, p, 0.5)
+    else:
+        b.ohm(*_ends(b, p), tables.number(p, "ohm"))
+
+
+def _pot(b: Bench, p: Part) -> None:
+    _track(b, p, tables.number(p, "position"))
+
+
+def _track(b: Bench, p: Part, position: float) -> None:
+    """A track 1 to 3 with its wiper 2 that far from 1."""
+    ohm = tables.number(p, "ohm")
+    one, wiper, three = (b.node(p.name, t) for t in "123")
+    b.ohm(Term(p.name, "1"), one, wiper, max(ohm * position, POT_LEAST_OHM))
+    b.ohm(Term(p.name, "3"), wiper, three, max(ohm * (1 - position), POT_LEAST_OHM))
 
 
 def _heater(b: Bench, p: Part) -> None:
-    said = tables.value(p, "ohm")
+    said = _stated(p, "ohm")
     rated = tables.number(p, "rated_v") ** 2 / tables.number(p, "rated_w")
-    b.ohm(*_ends(b, p), float(said) if isinstance(said, (int, float)) else rated)
+    b.ohm(*_ends(b, p), said if said is not None else rated)
 
 
 def _motor(b: Bench, p: Part) -> None:
-    b.add(*_ends(b, p)[:1], "motor", *_ends(b, p)[1:], *_all(p, "stall_ohm", "break_a", "run_a", "run_v"))
-
-
-def _all(p: Part, *names: str) -> tuple[float, ...]:
-    return tuple(tables.number(p, n) for n in names)
+    stall, breaks, runs, rated = _all(p, "stall_ohm", "break_a", "run_a", "run_v")
+    if runs < breaks and p.said("break_a") is None:
+        breaks = UNLOADED * runs
+    if runs < breaks or rated < stall * breaks:
+        raise refuse(
+            "falling-law",
+            f"motor {p.name}: its running current may not be below its break-away current",
+            "State breaks and runs so that current rises.",
+        )
+    branch, a, z = _ends(b, p)
+    b.add(branch, "motor", a, z, stall, breaks, runs, rated)
 
 
 def _lamp(b: Bench, p: Part) -> None:
@@ -226,85 +167,24 @@ def _lamp(b: Bench, p: Part) -> None:
     b.add(branch, "lamp", a, k, *_all(p, "rated_v", "rated_w"))
 
 
+def _led(b: Bench, p: Part) -> None:
+    i_s = LED_A / math.exp(tables.number(p, "forward_v") / (LED_N * V_T))
+    b.diode(*_ends(b, p), i_s, LED_N, tables.number(p, "ohm"))
+
+
+def _limited(b: Bench, p: Part) -> None:
+    """PTC, polymer fuse, electronic load: a resistance up to a current, then that current."""
+    branch, a, k = _ends(b, p)
+    if p.kind == "load":
+        most, above = _all(p, "amps", "min_v")
+        ohm = max(above, 1e-3) / most
+    else:
+        ohm, most = _all(p, *(("cold_ohm", "limit_a") if p.kind == "ptc" else ("ohm", "trip_a")))
+    b.add(branch, "sat", a, k, ohm, most)
+
+
 def _fuse(b: Bench, p: Part) -> None:
     b.ohm(*_ends(b, p), fuse_ohm(p), Gate("whole", (p.name,)))
-
-
-def _module(b: Bench, p: Part) -> None:
-    lines = [x for x in b.circuit.modules if key(x.module) == key(p.name)]
-    ground = next((b.node(p.name, x.pin) for x in lines if isinstance(x, GroundPin)), None)
-    if ground is None:
-        if lines:
-            raise refuse("no-ground", f"module {p.name} has no ground pin")
-        return
-    feeds = [b.node(p.name, x.pin) for x in lines if isinstance(x, Supply)]
-    first = feeds[0] if feeds else ground
-    for x in lines:
-        _module_line(b, x, ground, first)
-
-
-def _module_line(b: Bench, x: object, ground: int, first: int) -> None:
-    """One supply, input, driver, reference … of a module whose ground and first supply nodes are given."""
-    match x:
-        case Supply():
-            gate = Gate("awake", (x.module,))
-            p, rest = (x.awake_ohm, 0.0), (x.asleep_ohm, 0.0)
-            b.out.append(
-                Element(Term(x.module, x.pin), "res", b.node(x.module, x.pin), ground, p, gate, rest)
-            )
-        case Input():
-            _pull(b, x, ground, first)
-        case Driver():
-            _driver(b, x, ground, first)
-        case Reference():
-            p3 = (x.volts, x.ohm, x.limit_a)
-            gate = Gate("awake", (x.module,))
-            pin = b.node(x.module, x.pin)
-            b.out.append(Element(Term(x.module, x.pin), "ref", first, pin, p3, gate, None, ground))
-        case Clamp():
-            pin = b.node(x.module, x.pin)
-            if x.to_ground:
-                b.diode(Term(x.module, f"{x.pin}.low"), ground, pin, DIODE_IS, DIODE_N, DIODE_RS)
-            if x.to_supply:
-                up = b.node(x.module, x.to_supply)
-                b.diode(Term(x.module, f"{x.pin}.high"), pin, up, DIODE_IS, DIODE_N, DIODE_RS)
-        case BusPin():
-            if x.ohm is not None:
-                p, rest = (x.ohm, x.volts or 0.0), (x.ohm, 0.0)
-                pin, gate = b.node(x.module, x.pin), Gate("awake", (x.module,))
-                b.out.append(Element(Term(x.module, x.pin), "res", pin, ground, p, gate, rest))
-        case _:
-            pass
-
-
-def _pull(b: Bench, x: Input, ground: int, first: int) -> None:
-    if x.pull is None or x.ohm is None:
-        return
-    branch, pin = Term(x.module, x.pin), b.node(x.module, x.pin)
-    if x.pull == "supply":
-        b.ohm(branch, pin, b.node(x.module, x.pull_from) if x.pull_from else first, x.ohm)
-    elif x.pull == "ground":
-        b.ohm(branch, pin, ground, x.ohm)
-    else:
-        gate, p = Gate("awake", (x.module,)), (x.ohm, x.pull_v or 0.0)
-        b.out.append(Element(branch, "res", pin, ground, p, gate, (x.ohm, 0.0)))
-
-
-def _driver(b: Bench, x: Driver, ground: int, first: int) -> None:
-    if x.side == "half" or x.duty is not None:
-        raise refuse("twin-law", f"{x.module}.{x.name}: the twin has no law for a half bridge or a duty")
-    feed = b.node(x.module, x.feed) if x.feed else first
-    pin = b.node(x.module, x.pin)
-    a, k = (pin, ground) if x.side == "low" else (feed, pin)
-    rest = (x.leak_ohm, 0.0) if x.leak_ohm is not None else None
-    on = (max(x.on_ohm if x.on_ohm is not None else 0.1, MIN_OHM), 0.0)
-    b.out.append(Element(Term(x.module, x.pin), "res", a, k, on, Gate("on", (x.module, x.name)), rest))
-    if x.body_diode:
-        b.diode(Term(x.module, f"{x.pin}.bd"), k, a, DIODE_IS, DIODE_N, DIODE_RS)
-
-
-def _led(b: Bench, p: Part) -> None:
-    raise refuse("twin-law", f"{p.kind} {p.name}: the twin has no law for this kind")
 
 
 def _two(b: Bench, p: Part) -> None:
@@ -312,15 +192,16 @@ def _two(b: Bench, p: Part) -> None:
     if p.kind == "wire":
         b.ohm(branch, a, k, wire_ohm(p))
     else:
-        b.diode(branch, a, k, *_all(p, "is_a", "n", "rs_ohm"))
+        i_s, n, rs = _all(p, "is_a", "n", "rs_ohm")
+        b.diode(branch, a, k, i_s, n, rs)
 
 
-MAKERS: dict[str, Callable[[Bench, Part], None]] = {
-    "battery": _battery, "alternator": _alternator, "relay": _relay, "splice": _star, "ground": _star,
-    "switch": _switch, "connector": _cavities, "box": _cavities, "motor": _motor, "lamp": _lamp,
-    "fuse": _fuse, "link": _fuse, "module": _module, "wire": _two, "diode": _two,
-    "joint": _resistance, "heater": _heater, "resistor": _resistance,
-    "solenoid": _resistance, "sensor": _resistance,
+MAKERS: dict[PartKind, Callable[[Bench, Part], None]] = {
+    "battery": _battery, "alternator": _alternator, "relay": _relay, "starter": _starter, "splice": _star,
+    "ground": _star, "switch": _switch, "connector": _cavities, "box": _cavities, "motor": _motor,
+    "lamp": _lamp, "led": _led, "fuse": _fuse, "link": _fuse, "polyfuse": _limited, "ptc": _limited,
+    "load": _limited, "module": module, "wire": _two, "diode": _two, "joint": _resistance,
+    "heater": _heater, "resistor": _resistance, "solenoid": _resistance, "sensor": _resistance, "pot": _pot,
 }  # fmt: skip
 
 
@@ -328,7 +209,7 @@ def bench(circuit: Circuit) -> Bench:
     """The elements and nodes of the healthy circuit."""
     b = Bench(circuit)
     for p in circuit.parts:
-        MAKERS.get(p.kind, _led)(b, p)
+        MAKERS[p.kind](b, p)
     return b
 
 

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from amptrail.circuit.model import Term
-from amptrail.twin.dense import solve
-from amptrail.twin.elements import Element, Law
-from amptrail.twin.settle import Machine, Moment, Settled
+from amptrail.circuit.model import Term, key
+from amptrail.twin.bench import Element, refuse
+from amptrail.twin.laws import V_T, Law
+from amptrail.twin.nodal import solve
+from amptrail.twin.settle import Machine, Settled
 from amptrail.twin.state import Clock, State, frozen
+from amptrail.twin.walk import Instant, node
 
-# instrument -> law and numbers (the format's own text): meter 10 Mohm, lamp 12 V 5 W, loaded probe 3 ohm
+# what an instrument puts between its leads (the format's own text; the LED tester: common practice, 2 V at
+# 10 mA behind 1 kohm)
 BURDENS: dict[str, tuple[Law, tuple[float, ...]]] = {
-    "meter": ("res", (10e6, 0.0)),
-    "testlamp": ("lamp", (12.0, 5.0)),
-    "probe": ("res", (3.0, 0.0)),
-}
+    "meter": ("res", (10e6, 0.0)), "fuse-drop": ("res", (10e6, 0.0)), "scope": ("res", (10e6, 0.0)),
+    "lamp": ("lamp", (12.0, 5.0)), "testlamp": ("lamp", (12.0, 5.0)),
+    "loaded": ("res", (3.0, 0.0)), "probe": ("res", (3.0, 0.0)),
+    "led": ("diode", (0.01 / math.exp(2.0 / (2.0 * V_T)), 2.0, 1000.0)),
+}  # fmt: skip
 OHMMETER_V, OHMMETER_OHM, OVER_RANGE_OHM = 0.4, 1000.0, 20e6
+LEADS = Term("", "instrument")
 
 
 @dataclass(frozen=True)
@@ -29,12 +35,25 @@ class Got:
     disturbs: tuple[str, ...]
 
 
-def _node(m: Machine, t: Term | None) -> int:
-    if t is None:
-        return m.reference
-    b = m.f.bench
-    n = b.wiring.node(t)
-    return n if n is not None else b.node(t.part, t.name)
+def burden(
+    m: Machine, instrument: str, a: Term, b: Term | None = None, numbers: tuple[float, ...] = ()
+) -> list[Element]:
+    """An instrument's own load between two points, as elements. `numbers` replace its usual ones: ohm of a
+    meter or load, V and W of a lamp, A x ohm of an LED tester."""
+    if instrument not in BURDENS:
+        raise refuse("instrument", f"the twin connects no {instrument}", f"One of {', '.join(BURDENS)}.")
+    law, usual = BURDENS[instrument]
+    p = numbers or usual
+    ends = node(m, a), node(m, b)
+    if law == "res":
+        return [Element(LEADS, law, *ends, (p[0], 0.0))]
+    if law == "diode":
+        inside = m.f.bench.hidden("instrument~")
+        return [
+            Element(LEADS, "res", ends[0], inside, (p[2], 0.0)),
+            Element(Term("", "instrument~"), law, inside, ends[1], p[:2]),
+        ]
+    return [Element(LEADS, law, *ends, p)]
 
 
 def changed(before: State, after: State) -> tuple[str, ...]:
@@ -57,22 +76,23 @@ def changed(before: State, after: State) -> tuple[str, ...]:
     return tuple(sorted(names))
 
 
-def read(moment: Moment, a: Term, b: Term | None = None, instrument: str = "meter") -> Got:
+def read(
+    moment: Instant,
+    a: Term,
+    b: Term | None = None,
+    instrument: str = "meter",
+    numbers: tuple[float, ...] = (),
+) -> Got:
     """Volts from a to b (None: the battery's minus post) with the instrument's own load fitted."""
     m = moment.machine
-    law, p = BURDENS[instrument]
-    ends = _node(m, a), _node(m, b)
-    m.f.bench.out.append(Element(Term("", "instrument"), law, *ends, p))
-    try:
-        clock = Clock(moment.clock.now, moment.phase, dict(moment.clock.timers))
-        got, _ = m.settle(moment.state, clock)
-    finally:
-        m.f.bench.out.pop()
-    return _shown(got, ends, changed(moment.state, got.state))
+    loaded = m.with_elements(*burden(m, instrument, a, b, numbers))
+    clock = Clock(moment.clock.now, moment.phase, dict(moment.clock.timers))
+    got = loaded.settle(moment.state, clock)
+    return _shown(got, (node(m, a), node(m, b)), changed(moment.state, got.state))
 
 
 def _shown(got: Settled, ends: tuple[int, int], disturbs: tuple[str, ...]) -> Got:
-    tour = got.tour or [got.solution]
+    tour = got.tour or (got.solution,)
     values = [t.volts[ends[0]] - t.volts[ends[1]] for t in tour]
     low, high = min(values), max(values)
     steady = got.status != "chatter" or high - low <= max(1e-3, 1e-3 * abs(high))
@@ -81,12 +101,13 @@ def _shown(got: Settled, ends: tuple[int, int], disturbs: tuple[str, ...]) -> Go
     )
 
 
-def read_ohms(moment: Moment, a: Term, b: Term | None = None) -> float | None:
+def read_ohms(moment: Instant, a: Term, b: Term | None = None) -> float | None:
     """Ohms from a to b: battery and charger off, modules unpowered, fuses as they are. None: over range."""
     m = moment.machine
-    state = State(fuses_open=moment.state.fuses_open)
+    shorted = frozenset(d for d in m.drivers if m.f.driven.get((key(d[0]), key(d[1]))))
+    state = State(fuses_open=moment.state.fuses_open, on=shorted)
     here = [e for e in frozen(m.f, state, None) if e.law not in ("cell", "oneway")]
-    ends = _node(m, a), _node(m, b)
+    ends = node(m, a), node(m, b)
     source = Element(Term("", "ohmmeter"), "res", *ends, (OHMMETER_OHM, OHMMETER_V))
     bench = m.f.bench
     got = solve([*here, source], len(bench.names), bench.hubs, m.reference)

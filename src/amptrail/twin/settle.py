@@ -1,211 +1,156 @@
-"""Settling, fuses, timers and the drive cycle: the rules of the discrete state, written out plainly."""
+"""Settling: one state after the other until nothing changes, then the worst fuse, then again."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import copy
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Circuit, Fault, Phase, Term
-from amptrail.circuit.phases import drive_cycle, seconds, sleeping
+from amptrail.circuit.model import Driver, Phase, Term, key
 from amptrail.errors import ModelError, Problem
-from amptrail.twin.dense import Solution, solve
-from amptrail.twin.overlay import Faulty, find, overlay
-from amptrail.twin.state import (
-    Clock,
-    ModuleLogic,
-    State,
-    Timer,
-    TimerKey,
-    View,
-    alternator_next,
-    frozen,
-    part_named,
-    relay_next,
-)
+from amptrail.twin.bench import Element
+from amptrail.twin.logic import Trial, steppers
+from amptrail.twin.nodal import Solution, solve
+from amptrail.twin.overlay import Faulty, first_of
+from amptrail.twin.state import Clock, State, View, present
 
-REST_S = 60.0  # asleep before the first cycle
 FUSE_TIMES = 1.35
-MAX_ROUNDS = 400
+MAX_ROUNDS = 512
 Status = Literal["settled", "race", "chatter"]
-Stepper = Callable[[View, State, Clock, dict[TimerKey, Timer]], State]
+WORSE: tuple[Status, ...] = ("settled", "race", "chatter")
 
 
-@dataclass
+@dataclass(frozen=True)
 class Settled:
-    """One settled instant. `tour`: the solutions of one round of the loop when it chatters."""
+    """One settled instant. `tour`: the solutions of one round of the loop when it chatters, `toured` the
+    states met there. `opens`: the fuse that this state opens next."""
 
     state: State
     solution: Solution
     status: Status
-    tour: list[Solution] = field(default_factory=list)
+    tour: tuple[Solution, ...] = ()
+    toured: tuple[State, ...] = ()
+    opens: str | None = None
+    trial: Trial = field(default_factory=dict)
 
 
 class Machine:
-    """A faulted circuit that can be solved and settled."""
+    """A faulted circuit that can be solved and settled.
 
-    def __init__(self, faulty: Faulty) -> None:
+    `first` are parts that move before the others where one moves at a time (those of a temporary feed).
+    Operating points are kept by state and phase: the same one comes back in every cycle.
+    """
+
+    def __init__(self, faulty: Faulty, first: Iterable[str] = ()) -> None:
         self.f = faulty
         c = faulty.circuit
         batteries = [p for p in c.parts if p.kind == "battery"]
         ground = Term(batteries[0].name, "-") if batteries else Term("", "bat-")
         self.reference = faulty.bench.node(ground.part, ground.name)
-        self.steppers = [s for p in c.parts if (s := self._stepper(p.kind, p.name))]
-        self.fuses = [p for p in c.parts if p.kind in ("fuse", "link")]
+        ahead = {key(n) for n in first}
+        every = steppers(faulty)
+        self.steppers = [s for _, s in every]
+        self.turns = [s for n, s in every if key(n) in ahead] + [s for n, s in every if key(n) not in ahead]
+        self.fuses = [
+            (p.name, found, FUSE_TIMES * tables.number(p, "rating_a"))
+            for p in c.parts
+            if p.kind in ("fuse", "link") and (found := first_of(faulty.bench, Term(p.name, ""))) is not None
+        ]
+        self.drivers = [(x.module, x.name) for x in c.modules if isinstance(x, Driver)]
+        self.kept: dict[tuple[object, ...], View] = {}
 
-    def _stepper(self, kind: str, name: str) -> Stepper | None:
-        part = part_named(self.f.circuit, name)
-        if kind == "relay":
-
-            def relay(v: View, s: State, clock: Clock, trial: dict[TimerKey, Timer]) -> State:
-                on = relay_next(v, part, s)
-                return replace(s, energised=(s.energised | {name}) if on else (s.energised - {name}))
-
-            return relay
-        if kind == "alternator":
-
-            def alternator(v: View, s: State, clock: Clock, trial: dict[TimerKey, Timer]) -> State:
-                on = alternator_next(v, part, s, clock.phase)
-                return replace(s, excited=(s.excited | {name}) if on else (s.excited - {name}))
-
-            return alternator
-        return ModuleLogic(self.f, name).step if kind == "module" else None
+    def with_elements(self, *more: Element) -> Machine:
+        """The same machine with something connected (an instrument)."""
+        other = copy.copy(self)
+        bench = copy.copy(self.f.bench)
+        bench.out = [*bench.out, *more]
+        other.f = replace(self.f, bench=bench)
+        other.kept = {}
+        return other
 
     def solve(self, s: State, phase: Phase | None) -> View:
-        here = frozen(self.f, s, phase)
-        b = self.f.bench
-        return View(self.f, here, solve(here, len(b.names), b.hubs, self.reference))
+        """The operating point of one frozen state."""
+        k = (s.energised, s.awake, s.on, s.excited, s.fuses_open, phase)
+        if k not in self.kept:
+            here = present(self.f, s, phase)
+            b = self.f.bench
+            got = solve([e for _, e in here], len(b.names), b.hubs, self.reference)
+            self.kept[k] = View(self.f, here, got)
+        return self.kept[k]
 
-    def blown(self, v: View) -> str | None:
+    def blown(self, v: View, s: State) -> str | None:
         """The fuse furthest above 1.35 x its rating."""
-        over = {
-            p.name: abs(v.amps(p.name, "")) / (FUSE_TIMES * tables.number(p, "rating_a")) for p in self.fuses
-        }
+        over = {n: abs(v.amps(i)) / most for n, i, most in self.fuses if n not in s.fuses_open}
         worst = max(over, key=lambda n: over[n], default=None)
         return worst if worst is not None and over[worst] > 1 else None
 
-    def settle(self, s: State, clock: Clock) -> tuple[Settled, dict[TimerKey, Timer]]:
-        """Relays, modules, alternators until nothing moves; then the worst fuse; again."""
+    def rounds(self, s: State, clock: Clock) -> list[Settled]:
+        """Relays, modules, alternators until nothing moves; then the worst fuse; again. One a fuse, and
+        the last. The status of each is the worst so far."""
+        out: list[Settled] = []
+        worst: Status = "settled"
         for _ in range(len(self.fuses) + 1):
-            got, trial = self._settle(s, clock)
-            fuse = self.blown(View(self.f, frozen(self.f, got.state, clock.phase), got.solution))
-            if got.status == "chatter" or fuse is None:
-                return got, trial
-            s = replace(got.state, fuses_open=got.state.fuses_open | {fuse})
-        return got, trial
+            got = self._settle(s, clock)
+            worst = max(worst, got.status, key=WORSE.index)
+            opens = None
+            if got.status != "chatter":
+                opens = self.blown(self.solve(got.state, clock.phase), got.state)
+            out.append(replace(got, status=worst, opens=opens))
+            if opens is None:
+                break
+            s = replace(got.state, fuses_open=got.state.fuses_open | {opens})
+        return out
 
-    def _settle(self, s: State, clock: Clock) -> tuple[Settled, dict[TimerKey, Timer]]:
+    def settle(self, s: State, clock: Clock) -> Settled:
+        """Where everything comes to rest."""
+        return self.rounds(s, clock)[-1]
+
+    def _settle(self, s: State, clock: Clock) -> Settled:
         """All at once from one solution; when a state comes back, one part at a time."""
         seen: set[State] = set()
-        while s not in seen:
+        while s not in seen and len(seen) < MAX_ROUNDS:
             seen.add(s)
             v = self.solve(s, clock.phase)
-            trial: dict[TimerKey, Timer] = {}
+            trial: Trial = {}
             after = s
             for step in self.steppers:
                 after = step(v, after, clock, trial)
             if after == s:
-                return Settled(s, v.got, "settled"), trial
+                return Settled(s, v.got, "settled", trial=trial)
             s = after
         return self._one_by_one(s, clock)
 
-    def _one_by_one(self, s: State, clock: Clock) -> tuple[Settled, dict[TimerKey, Timer]]:
-        seen: dict[State, int] = {}
-        solutions: list[Solution] = []
+    def _one_by_one(self, s: State, clock: Clock) -> Settled:
+        """Round-robin: the next part that would change does. A loop is closed when the same state comes back
+        with the same part to move."""
+        turn, met, tour = 0, dict[tuple[State, int], int](), list[tuple[State, Solution]]()
         for _ in range(MAX_ROUNDS):
-            if s in seen:
-                tour = solutions[seen[s] :]
-                return Settled(s, tour[0], "chatter", tour), {}
-            seen[s] = len(solutions)
-            start, trial = s, dict[TimerKey, Timer]()
             v = self.solve(s, clock.phase)
-            solutions.append(v.got)
-            for step in self.steppers:
-                after = step(v, s, clock, trial)
-                if after != s:
-                    s = after
-                    v = self.solve(s, clock.phase)
-                    solutions.append(v.got)
-            if s == start:
-                return Settled(s, v.got, "race"), trial
+            if (s, turn) in met:
+                loop = tour[met[s, turn] :]
+                solutions, states = tuple(x for _, x in loop), tuple(x for x, _ in loop)
+                return Settled(s, solutions[0], "chatter", solutions, states)
+            met[s, turn] = len(tour)
+            tour.append((s, v.got))
+            moved = self._next(s, v, clock, turn)
+            if moved is None:
+                return self._at_rest(s, v, clock)
+            s, turn = moved
         raise ModelError((Problem("twin-settle", "the twin's settling neither ends nor repeats"),))
 
+    def _next(self, s: State, v: View, clock: Clock, turn: int) -> tuple[State, int] | None:
+        n = len(self.turns)
+        for k in range(n):
+            part = (turn + k) % n
+            after = self.turns[part](v, s, clock, {})
+            if after != s:
+                return after, (part + 1) % n
+        return None
 
-@dataclass(frozen=True)
-class Moment:
-    """The last instant of a phase: volts by terminal or net name, amps by branch name."""
-
-    phase: Phase
-    state: State
-    status: Status
-    machine: Machine
-    clock: Clock
-    settled: Settled
-
-    def volts(self, term: Term) -> float:
-        """Volts of a node against the battery's minus post."""
-        b = self.machine.f.bench
-        n = b.wiring.node(term)
-        return self.settled.solution.volts[n if n is not None else b.node(term.part, term.name)]
-
-    def amps(self, branch: Term) -> float:
-        """Amps of a branch, in its own direction; 0 for one that is not there now."""
-        here = frozen(self.machine.f, self.state, self.phase)
-        v = View(self.machine.f, here, self.settled.solution)
-        return sum(v.amps(*names) for names in self._names(branch))
-
-    def _names(self, branch: Term) -> set[tuple[str, str]]:
-        b = self.machine.f.bench
-        try:
-            return {(b.out[i].branch.part, b.out[i].branch.name) for i in find(b, branch)}
-        except ModelError:
-            return set()  # opened by a fault
-
-
-def _through(m: Machine, s: State, clock: Clock, end: float) -> tuple[Settled, State]:
-    """From the start of a phase to its end, stopping at every timer; events at the very end count."""
-    while True:
-        got, trial = m.settle(s, clock)
-        if got.status != "chatter":
-            clock.timers = trial
-        s = got.state
-        coming = [t.until for t in clock.timers.values() if clock.now < t.until <= end]
-        if not coming:
-            clock.now = end
-            return got, s
-        clock.now = min(coming)
-
-
-def run(
-    circuit: Circuit,
-    faults: Iterable[Fault] = (),
-    start: Literal["asleep"] = "asleep",
-    cycles: int = 2,
-    rest_s: float = REST_S,
-) -> tuple[Moment, ...]:
-    """The last of `cycles` drive cycles, after `rest_s` seconds asleep; everything off, fault fitted."""
-    m = Machine(overlay(circuit, faults))
-    clock = Clock(0.0, sleeping(circuit))
-    _, s = _through(m, State(), clock, rest_s)
-    out: list[Moment] = []
-    for _ in range(cycles):
-        out = []
-        for phase in drive_cycle(circuit):
-            clock.phase = phase
-            got, s = _through(m, s, clock, clock.now + seconds(phase))
-            kept = Clock(clock.now, phase, dict(clock.timers))
-            out.append(Moment(phase, s, got.status, m, kept, got))
-    return tuple(out)
-
-
-def state_words(s: State) -> dict[str, list[str]]:
-    """The state in the words of the oracle's truth files, sorted."""
-    return {
-        "relays_energised": sorted(s.energised),
-        "modules_awake": sorted(s.awake),
-        "drivers_on": sorted(".".join(p) for p in s.on),
-        "drivers_tripped": sorted(".".join(p) for p in s.tripped),
-        "fuses_blown": sorted(s.fuses_open),
-        "charging": sorted(s.excited),
-    }
+    def _at_rest(self, s: State, v: View, clock: Clock) -> Settled:
+        trial: Trial = {}
+        for step in self.steppers:
+            step(v, s, clock, trial)
+        return Settled(s, v.got, "race", trial=trial)
