@@ -177,6 +177,23 @@ def findings(
 
 
 @app.command()
+def recording(
+    ctx: typer.Context, files: o.RecordingFiles, channel: o.Clips = None, interval: o.Interval = None,
+    time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; and figures between
+    two instants.
+
+    Example: amptrail recording drive.csv --channel "CH1=K4.87 to BAT.+" --from 2.5 --to 4
+    """
+    from amptrail.jobs.recordings import RecordingOptions
+    from amptrail.jobs.recordings import recording as run
+
+    paths = [_files(ctx).on_disk(f) for f in files]
+    return run(paths, RecordingOptions(_tuple(channel), interval, time, begin, end))
+
+
+@app.command()
 def convert(ctx: typer.Context, file: o.AnyFile, to: o.To = "sheet", as_json: o.AsJson = False) -> Json:
     """Other forms in and out, checked for sameness.
 

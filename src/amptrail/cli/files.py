@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from amptrail.errors import nearest, one
 from amptrail.sheet.parse import decode
 
 MOST_BYTES = 5_000_000
+_KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
@@ -16,6 +18,7 @@ class Files:
 
     def __init__(self, given: Mapping[str, str] | None = None) -> None:
         self.given = given
+        self._folder: TemporaryDirectory[str] | None = None
 
     def text(self, name: str) -> str:
         """The text of a file, decoded; InputError when it cannot be."""
@@ -49,6 +52,19 @@ class Files:
                 nearest=nearest(path.name, near),
                 remedy="check the name and the folder",
             ) from e
+
+    def on_disk(self, name: str) -> Path:
+        """The path of a file, for what is no text: one handed over with a request is written to a folder
+        that goes with
+        the process, any other name is a path on this machine."""
+        if self.given is None or name not in self.given:
+            return Path(name)
+        if self._folder is None:
+            self._folder = TemporaryDirectory(prefix="request-", ignore_cleanup_errors=True)
+            _KEPT.append(self._folder)
+        path = Path(self._folder.name) / (Path(name).name or "file")
+        path.write_text(self.given[name], encoding="utf-8")
+        return path
 
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""

@@ -122,3 +122,16 @@ EntryId = Annotated[
     typer.Option("--id", metavar="ID", help="Your own id of the entry: sent twice, it is added once."),
 ]
 DemoName = Annotated[str, typer.Argument(metavar="[NAME]", help="Which shipped circuit to walk.")]
+
+RecordingFiles = Annotated[
+    list[str], typer.Argument(metavar="FILE..", help="CSV of any scope, WAV, VCD, MDF4, Parquet or NPY.")
+]
+Clips = Annotated[
+    list[str] | None,
+    typer.Option("--channel", metavar="TEXT", help='Where a channel\'s clips were: "CH1=K4.87 to BAT.+ x 10 '
+                 'offset 0.1". A channel is its name or number; repeat for more.'),
+]  # fmt: skip
+Interval = Annotated[float | None, typer.Option("--interval", min=1e-12, help="Seconds between two samples.")]
+TimeColumn = Annotated[str | None, typer.Option("--time", metavar="COLUMN", help="The column of instants.")]
+Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measure from this instant.")]
+End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]

@@ -234,6 +234,59 @@ def _size(c: Console, got: Json) -> None:
         c.print(f"  {s['what']}: {s['where']} ({s['status']})", markup=False)
 
 
+WORDS = {
+    "key_on": "key on", "key_off": "key off", "crank_start": "cranking begins", "crank_end": "cranking ends",
+    "pull_in": "pulls in", "drop_out": "drops out", "bounce": "contact bounces", "dropout_start": "gone",
+    "dropout_end": "back", "chatter": "chatters", "charge_start": "charging begins", "asleep": "asleep",
+    "woken": "woken", "step": "step",
+}  # fmt: skip
+
+
+def _more(e: Json) -> str:
+    value = e["value"]
+    if value is None:
+        return ""
+    if e["kind"].startswith("dropout"):
+        return f"away {value * 1000:.1f} ms"
+    if e["kind"] == "chatter":
+        return f"{value:.0f} times a second"
+    if e["kind"] == "bounce":
+        return f"{value:.0f} times"
+    if e["kind"].startswith("crank"):
+        return f"lowest {value:.2f}"
+    return f"{value:.3g}"
+
+
+def _recording(c: Console, got: Json) -> None:
+    for w in got["cautions"]:
+        c.print(f"CAUTION: {w}", markup=False)
+    table = _grid(
+        ("channel", "left"),
+        ("from", "right"),
+        ("to", "right"),
+        ("lowest", "right"),
+        ("highest", "right"),
+        ("mean", "right"),
+    )
+    for ch in got["channels"]:
+        m = got["measures"][ch["name"]]
+        figures = [
+            _figure(m[k], ch["unit"]) if ch["unit"] in ("V", "A") else f"{m[k]:.4g}"
+            for k in ("low", "high", "mean")
+        ]
+        name = ch["name"] if not ch["point"] else f"{ch['name']} = {ch['point']}"
+        table.add_row(name, f"{m['begin_s']:.3f} s", f"{m['end_s']:.3f} s", *figures)
+    c.print(table)
+    if not got["events"]:
+        c.print("nothing happened that can be told")
+        return
+    table = _grid(("at", "right"), ("", "left"), ("channel", "left"), ("", "left"), ("sure to", "right"))
+    for e in got["events"]:
+        wide = (e["t_high_s"] - e["t_low_s"]) / 2 * 1000
+        table.add_row(f"{e['t_s']:.4f} s", WORDS[e["kind"]], e["channel"], _more(e), f"{wide:.1f} ms")
+    c.print(table)
+
+
 def _text(c: Console, got: Json) -> None:
     c.print(got["text"], markup=False, end="")
 
@@ -252,6 +305,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "findings": _text,
     "convert": _text,
     "job": _job,
+    "recording": _recording,
 }
 
 
@@ -260,5 +314,6 @@ def show(got: Json) -> None:
     c = _console()
     warned = [p for p in got["problems"] if p["severity"] != "error"] if got["command"] != "check" else []
     for p in warned:
-        c.print(f"note: line {p['line']}: {p['message']}", markup=False)
+        place = f"line {p['line']}: " if p["line"] else ""
+        c.print(f"note: {place}{p['message']}", markup=False)
     SHOW[got["command"]](c, got)

@@ -1,0 +1,67 @@
+"""What the person says about a channel: which two points its clips are on, its factor and offset.
+
+CH1=K4.87 to BAT.+ x 10
+channel 2=W1 unit A x 100 offset -0.2
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from amptrail.errors import one
+from amptrail.recording.channel import Channel, Recording
+
+FORM = re.compile(
+    r"^(?P<point>[^=]*?)(?:\s+to\s+(?P<to>\S+))?(?:\s+unit\s+(?P<unit>V|A))?(?:\s+x\s*(?P<factor>[+-]?[\d.,eE+-]+))?"
+    r"(?:\s+offset\s+(?P<offset>[+-]?[\d.,eE+-]+))?$"
+)
+CAUTION = (
+    "Scope grounds, a laptop's charger and a bus adapter may all be one ground: a ground clip on battery "
+    "plus can then be a dead short of the battery. "
+    "Run the laptop on its battery, or use a differential probe."
+)
+
+
+def _number(text: str | None, usual: float, said: str) -> float:
+    if text is None:
+        return usual
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        raise one(
+            "bad-number", f"{text!r} is no number in {said!r}", expected=("x 10", "offset -0.2")
+        ) from None
+
+
+def clipped(recording: Recording, said: Sequence[str]) -> Recording:
+    """The recording with its channels named and scaled as said. InputError for a channel that is not
+    there."""
+    channels = list(recording.channels)
+    for text in said:
+        name, sign, rest = text.partition("=")
+        hit = FORM.match(rest.strip())
+        found = recording.channel(name.strip())
+        if not sign or hit is None or found is None:
+            known = tuple(c.name for c in recording.channels)
+            raise one(
+                "bad-channel", f"{text!r} names no channel of this recording", expected=known,
+                remedy='write it as "CHANNEL=POINT to POINT x FACTOR"',
+            )  # fmt: skip
+        at = next(k for k, c in enumerate(recording.channels) if c is found)
+        factor, offset = _number(hit["factor"], 1.0, text), _number(hit["offset"], 0.0, text)
+        point = hit["point"].strip() or None
+        unit = hit["unit"] or (
+            "V" if channels[at].unit in ("FS", "") and hit["factor"] else channels[at].unit
+        )
+        channels[at] = replace(channels[at].clipped_to(point or "", hit["to"], factor, offset), unit=unit)
+        if point is None:
+            channels[at] = replace(channels[at], point=None)
+    return replace(recording, channels=tuple(channels))
+
+
+def cautions(channels: Sequence[Channel]) -> tuple[str, ...]:
+    """What can hurt or burn at this set-up, shown when the clips are named."""
+    refs = {c.to.casefold() for c in channels if c.to}
+    return (CAUTION,) if refs or any(c.point for c in channels) else ()

@@ -1,0 +1,51 @@
+"""A bare array of samples (.npy): (n,) or (n, channels), mapped, never copied where it is float32 already."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from amptrail.errors import one
+from amptrail.recording.channel import Channel, Recording
+from amptrail.recording.grid import Column, channels
+from amptrail.recording.readers import Asked
+
+CHUNK = 1 << 20
+
+
+def read(path: Path, asked: Asked) -> Recording:
+    """Channels of a bare array; the interval must be told, 1 s with a note otherwise."""
+    try:
+        data = np.load(path, mmap_mode="r", allow_pickle=False)
+    except (ValueError, OSError, EOFError) as e:
+        raise one("broken-npy", f"the array cannot be read: {e}", remedy="write it again") from e
+    if data.ndim not in (1, 2) or data.size == 0 or not np.issubdtype(data.dtype, np.number):
+        raise one(
+            "no-samples",
+            f"an array of shape {data.shape} is no recording",
+            expected=("(samples,)", "(samples, channels)"),
+            remedy="save one column a channel",
+        )
+    if data.ndim == 1:
+        data = data[:, None]
+    mapped = _as_it_is(path, data, asked)
+    if mapped is not None:
+        return mapped
+    columns = [Column(f"channel {k + 1}", "V") for k in range(data.shape[1])]
+    steps = range(0, int(data.shape[0]), CHUNK)
+    blocks = ((None, [np.asarray(data[s : s + CHUNK, k]) for k in range(data.shape[1])]) for s in steps)
+    got, notes = channels(columns, blocks, asked.interval_s)
+    return Recording(path.name, "npy", got, tuple(notes))
+
+
+def _as_it_is(path: Path, data: np.ndarray, asked: Asked) -> Recording | None:
+    """The array itself as channels when it is float32, says its interval and holds numbers only; else None."""
+    if data.dtype != np.float32 or asked.interval_s is None or not data.flags.f_contiguous:
+        return None
+    found = tuple(
+        Channel(f"channel {k + 1}", "V", asked.interval_s, 0.0, data[:, k]) for k in range(data.shape[1])
+    )
+    if not all(np.isfinite(c.overview.mean).all() for c in found):
+        return None
+    return Recording(path.name, "npy", found)

@@ -1,0 +1,74 @@
+"""MDF4 (ASAM), through the `asammdf` library, an extra of this program: pip install amptrail[mdf]."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from amptrail.errors import one
+from amptrail.recording.channel import Channel, Recording
+from amptrail.recording.grid import Block, Column, channels
+from amptrail.recording.readers import Asked
+from amptrail.recording.sniff import UNITS
+
+CHUNK = 1 << 20
+
+
+def read(path: Path, asked: Asked) -> Recording:
+    """Every channel of numbers, each on its own even grid. InputError `broken-mdf`, `needs-extra`."""
+    try:
+        from asammdf import MDF
+    except ImportError as e:
+        raise one(
+            "needs-extra",
+            "MDF files need one more library",
+            remedy="pip install 'amptrail[mdf]', then try again",
+        ) from e
+    try:
+        file: Any = MDF(path)
+    except Exception as e:
+        raise one("broken-mdf", f"the MDF file cannot be read: {e}", remedy="copy it again") from e
+    found: list[Channel] = []
+    notes: list[str] = []
+    with file:
+        for g, group in enumerate(file.groups):
+            masters = set(file.masters_db.values()) if hasattr(file, "masters_db") else set()
+            for c, channel in enumerate(group.channels):
+                if file.masters_db.get(g) == c or (masters and channel.name in ("time", "t") and c == 0):
+                    continue
+                got = _channel(file, g, c, channel.name, asked, notes)
+                if got is not None:
+                    found.append(got)
+    if not found:
+        raise one("no-channels", "the MDF file holds no channel of numbers", remedy="export other channels")
+    return Recording(path.name, "mdf", tuple(found), tuple(notes))
+
+
+def _channel(file: Any, group: int, index: int, name: str, asked: Asked, notes: list[str]) -> Channel | None:
+    probe = file.get(name, group=group, index=index, record_offset=0, record_count=1)
+    if probe.samples.ndim != 1 or not np.issubdtype(probe.samples.dtype, np.number):
+        notes.append(f"{name} is not a row of numbers and was left out")
+        return None
+    unit, factor = UNITS.get((probe.unit or "").casefold(), (probe.unit or "", 1.0))
+    got, said = channels([Column(name, unit)], _blocks(file, group, index, name, factor), asked.interval_s)
+    notes += [f"{name}: {s}" for s in said]
+    return got[0]
+
+
+def _blocks(file: Any, group: int, index: int, name: str, factor: float) -> Iterator[Block]:
+    first = 0
+    while True:
+        part = file.get(name, group=group, index=index, record_offset=first, record_count=CHUNK)
+        n = int(part.samples.shape[0])
+        if n == 0:
+            return
+        yield (
+            np.asarray(part.timestamps, np.float64),
+            [np.asarray(part.samples, np.float32) * np.float32(factor)],
+        )
+        first += n
+        if n < CHUNK:
+            return
