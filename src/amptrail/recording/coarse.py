@@ -64,7 +64,8 @@ class Placed:
 def place(channel: Channel, first: int, last: int, before: float, after: float, sigma: float) -> Placed:
     """Where samples first..last go from level `before` to `after`.
 
-    A step is placed between two samples. A slope is placed where it begins: the straight line through its part
+    A step is placed between two samples. A slope is placed where it begins: the straight line through its
+    part
     between 30 % and 70 % meets the line of what was before.
     """
     x = channel.values(first, last)
@@ -103,8 +104,8 @@ def _line(k: NDArray[np.int64], y: Floats) -> tuple[float, float, float, float]:
 def _corner(share: Floats, slope: NDArray[np.int64], grain: float, dt_s: float) -> tuple[float, float]:
     """(sample at which the slope leaves what was before, its standard deviation in samples).
 
-    Both are straight lines: the slope through `slope`, and the samples of TREND_S before the corner, which is therefore
-    found by going round a few times. `grain` is the noise as a share of the change.
+    Both are straight lines: the slope through `slope`, and the samples of TREND_S before the corner, which is
+    therefore found by going round a few times. `grain` is the noise as a share of the change.
     """
     a, b, middle, inverse = _line(slope, share[slope])
     begin = min(max(-b / a if a > 0 else float(slope[0]), 0.0), float(slope[-1]))

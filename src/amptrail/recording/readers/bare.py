@@ -40,7 +40,7 @@ def read(path: Path, asked: Asked) -> Recording:
 
 
 def _as_it_is(path: Path, data: np.ndarray, asked: Asked) -> Recording | None:
-    """The array itself as channels when it is float32, says its interval and holds numbers only; else None."""
+    """The array itself as channels when it is float32 with a known interval and holds numbers only."""
     if data.dtype != np.float32 or asked.interval_s is None or not data.flags.f_contiguous:
         return None
     found = tuple(
