@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 from amptrail.circuit.model import key
 from amptrail.cycle.ending import self_holding, sleep_amps
+from amptrail.cycle.pace import NORMAL, Pace
 from amptrail.cycle.settle_order import live
 from amptrail.cycle.story import Leg, story
+from amptrail.cycle.time_order import Player
 from amptrail.cycle.timeline import Instant, Order, Reason, Timeline
+from amptrail.cycle.why import causes, loops_of
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import Change, Kind, Network, Tap
 from amptrail.solve.runs import FIRST_SLEEP_S
@@ -28,6 +31,7 @@ def run_cycle(
     rest_s: float = FIRST_SLEEP_S,
     was: Network | None = None,
     was_changes: Changes = (),
+    pace: Pace = NORMAL,
 ) -> Timeline:
     """Live through a start (`story.starts`) and `cycles` drive cycles with the changes present.
 
@@ -42,16 +46,26 @@ def run_cycle(
     instants: list[Instant] = []
     now: Snapshot = asleep(network)
     kept: tuple[Leg, Stepper] | None = None
+    player = Player(pace)
+    play = live if order == "settle" else player.live
     for number, leg in enumerate(legs):
         step = _stepper(network, changes, leave, was, was_changes, leg, kept, now)
         kept = (leg, step)
-        instants.extend(live(step, leg, number, now.t_s))
+        instants.extend(play(step, leg, number, now.t_s))
         now = step.save(now.t_s + leg.seconds)
     last = instants[-1]
+    on = tuple(
+        n for n, b in zip(network.items, last.bits, strict=True) if b and n.split()[0] in ("awake", "relay")
+    )
+    why = causes(step, last, on)
+    held = self_holding(step, now)
+    loops = loops_of(why)
+    if last.chattering:
+        loops = (*loops, f"{', '.join(last.chattering)} switch each other for ever")
+    reason = "horizon" if player.exhausted else _reason(last, step, now.t_s)
     return Timeline(
-        network, order, start, tuple(instants), _reason(last, kept[1] if kept else None, now.t_s),
-        last.state.modules_awake, (), sleep_amps(network, last),
-        self_holding(step, now), last.chattering, (), last.state.fuses_open, _races(instants), now,
+        network, order, start, tuple(instants), reason, last.state.modules_awake, why,
+        sleep_amps(network, last), held, last.chattering, loops, last.state.fuses_open, _races(instants), now,
     )  # fmt: skip
 
 
@@ -67,10 +81,10 @@ def _stepper(
     return Stepper.of(network, (*changes, *leg.extra), leave, now)
 
 
-def _reason(last: Instant, step: Stepper | None, t: float) -> Reason:
+def _reason(last: Instant, step: Stepper, t: float) -> Reason:
     if last.status in ("chatter", "not_converged"):
         return "chatter"
-    running = step is not None and step.next_timer(t, float("inf")) is not None
+    running = step.next_timer(t, float("inf")) is not None
     return "horizon" if running else "settled"
 
 

@@ -56,6 +56,7 @@ class Instant:
     high: Floats | None = field(default=None, repr=False)
     chattering: tuple[str, ...] = ()
     leg: int = 0  # which leg of the story
+    every_s: float | None = None  # a loop comes round every so many s (order time)
 
     @property
     def state(self) -> State:
@@ -97,6 +98,15 @@ class Cause:
         return tuple(x for c in self.by for x in c.loops((*above, self.item)))
 
 
+@dataclass(frozen=True, slots=True)
+class Race:
+    """A phase whose end depends on what switches first: the two orders do not agree on `items`."""
+
+    pass_no: int
+    phase: str
+    items: tuple[str, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Timeline:
     """A story lived through. `sleep_a`: what the batteries deliver at the end, A (None: no steady value)."""
@@ -114,7 +124,7 @@ class Timeline:
     loops: tuple[str, ...]
     fuses_open: tuple[str, ...]
     races: tuple[str, ...]
-    last: Snapshot = field(repr=False)
+    last: Snapshot = field(repr=False)  # to go on from
 
     @property
     def asleep(self) -> bool:
@@ -125,3 +135,19 @@ class Timeline:
         """The last moment of every leg (of one pass; None: the last pass)."""
         n = max(i.pass_no for i in self.instants) if pass_no is None else pass_no
         return tuple(i for i in self.instants if i.ends and i.pass_no == n and not i.before)
+
+
+def races_between(settle: Timeline, time: Timeline) -> tuple[Race, ...]:
+    """Where the two orders of one story end a phase differently: no verdict may rest on it (NUMERICS.md)."""
+    out = []
+    pairs = zip((i for i in settle.instants if i.ends), (i for i in time.instants if i.ends), strict=True)
+    for a, b in pairs:
+        buzz = (a.status == "chatter") != (b.status == "chatter")
+        items = set(a.chattering) ^ set(b.chattering) if buzz else set()
+        if not buzz and a.status != "chatter":
+            last = int(a.network.static.at[7])
+            names = zip(a.network.items[:last], a.bits, b.bits, strict=False)
+            items = {n for n, x, y in names if x != y and not n.startswith("alive ")}
+        if items:
+            out.append(Race(a.pass_no, a.phase, tuple(sorted(items))))
+    return tuple(out)

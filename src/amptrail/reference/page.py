@@ -10,8 +10,8 @@ from amptrail.reference.rows import TABLES, rows
 TITLES = {
     "wire_metric": "Metric vehicle wire", "wire_awg": "AWG wire", "fuse": "Fuses", "fuse_gates": "Fuse gates",
     "ampacity": "Ampacity, A", "wire_fuse": "Largest fuse of a wire", "drop_limits": "Voltage drop limits",
-    "sleep": "Sleep", "relay": "Relays", "lamp": "Filament lamps at 13.5 V",
-    "terminals": "Terminals (DIN 72552)",
+    "sleep": "Sleep", "relay": "Relays", "cranking": "Starting the engine, V",
+    "lamp": "Filament lamps at 13.5 V", "terminals": "Terminals (DIN 72552)",
     "colours": "Colours (IEC 60757)", "can": "CAN", "dtc": "Trouble codes", "shares": "Shares of causes",
     "priors": "Faults: weights, looks, repairs", "traits": "Traits of places", "cautions": "Cautions",
 }  # fmt: skip
