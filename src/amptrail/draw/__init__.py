@@ -1,0 +1,72 @@
+"""`draw`: a circuit as a picture, the same circuit always the same picture. Pure: data in, SVG text out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from amptrail.circuit.model import Circuit
+from amptrail.draw.measure import Metrics, Piece, Rect, between, collisions, lines, overlap, rect_of
+from amptrail.draw.nodes import graph
+from amptrail.draw.overlay import PLAIN, Overlay, put
+from amptrail.draw.scene import Scene, arrange
+from amptrail.draw.svg import Drawing, Theme
+
+__all__ = ["Metrics", "Overlay", "Picture", "Theme", "draw"]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """The drawing as SVG text, and how good it is."""
+
+    svg: str
+    metrics: Metrics
+
+
+def draw(circuit: Circuit, overlay: Overlay = PLAIN, theme: Theme = "screen") -> Picture:
+    """Draw a circuit: supply on top, ground at the bottom. Same input, same bytes.
+
+    Example: `draw(parse("battery BAT 12 V\\npath BAT.- -- body")).svg`
+    """
+    nodes, height = graph(circuit)
+    put(nodes, overlay)
+    scene = arrange(nodes, height)
+    drawing = Drawing(scene, overlay)
+    svg = drawing.text(circuit.title or circuit.name or "circuit", theme)
+    return Picture(svg, _metrics(scene, drawing))
+
+
+def _metrics(scene: Scene, drawing: Drawing) -> Metrics:
+    words = [r for pen in drawing.pens for r in pen.words]
+    ink = [r for pen in drawing.pens for r in pen.ink]
+    pieces = [p for w in scene.wires for p in w.pieces]
+    drawn = [rect_of(p, 0.75) for p in pieces]
+    short = [_shorter(r) for r in drawn]
+    overlaps, crossings = lines([w.pieces for w in scene.wires])
+    return Metrics(
+        label_collisions=collisions(words) + between(words, ink),
+        labels_on_wires=between(words, drawn),
+        net_overlaps=overlaps,
+        wires_through_symbols=sum(overlap(a, b) for a in short for b in ink if a[0] < a[2] and a[1] < a[3]),
+        crossings=crossings,
+        bends=sum(_bends(w.pieces) for w in scene.wires),
+        wire_px=sum(abs(b[0] - a[0]) + abs(b[1] - a[1]) for a, b in pieces),
+        width_px=scene.width,
+        height_px=scene.height,
+        parts=len([b for b in scene.boxes if b.node.name]),
+        labels=len(words),
+    )
+
+
+def _shorter(r: Rect) -> Rect:
+    """A line touches the symbols it ends at: what counts is where it runs on over one."""
+    upright = r[2] - r[0] < 2
+    return (r[0], r[1] + 2, r[2], r[3] - 2) if upright else (r[0] + 2, r[1], r[2] - 2, r[3])
+
+
+def _bends(pieces: tuple[Piece, ...]) -> int:
+    """Corners of a net: points where exactly two pieces meet at a right angle."""
+    at: dict[tuple[int, int], list[bool]] = {}
+    for a, b in pieces:
+        for end in (a, b):
+            at.setdefault(end, []).append(a[0] == b[0])
+    return sum(1 for ways in at.values() if len(ways) == 2 and ways[0] != ways[1])

@@ -1,0 +1,139 @@
+"""What is laid over a drawing: readings, a trail, a feed, faults. Data in, words beside symbols out.
+
+Everything laid over is put into the nodes before they are laid out, so that it has room like any other word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from amptrail.circuit.model import Term, key
+from amptrail.draw import labels
+from amptrail.draw.graph import Graph, Node, Pin, up_to_grid
+from amptrail.draw.text import DETAIL_PX, LINE_PX, broken, width
+
+CHIP_DX = 5  # from a line to what is read on it
+
+
+@dataclass(frozen=True, slots=True)
+class Overlay:
+    """`readings`: (metal by its canonical terminal, words such as `11.9 V`). `amps`: (branch, words), shown
+    at parts with two ends. `trail`: branches a current passes; all else fades. `feed`: parts of a temporary
+    feed, `feed_name` what it is called, `cuts` what it opens. `faults`: (where, words)."""
+
+    readings: tuple[tuple[str, str], ...] = ()
+    amps: tuple[tuple[str, str], ...] = ()
+    trail: frozenset[str] | None = None
+    feed: frozenset[str] = frozenset()
+    feed_name: str = ""
+    cuts: frozenset[str] = frozenset()
+    faults: tuple[tuple[Term, str], ...] = ()
+
+
+PLAIN = Overlay()
+
+
+def _put_label(node: Node, lines: Iterable[str]) -> None:
+    node.label = (*node.label, *lines)
+    node.right = max(node.right, up_to_grid(node.beside + labels.label_px(node.label)))
+    if node.shape in ("box", "selector"):
+        node.height += LINE_PX * len(list(lines))
+    else:
+        node.height = max(node.height, len(node.label) * LINE_PX + 4 + node.above + node.below)
+
+
+def _carriers(graph: Graph) -> dict[str, tuple[Node, Pin, bool]]:
+    """Where each metal's reading is written: below what feeds it, else above what it feeds."""
+    best: dict[str, tuple[int, Node, Pin, bool]] = {}
+    for node in graph.nodes:
+        for low, pins in ((False, node.tops), (True, node.bottoms)):
+            for pin in pins:
+                rank = (0 if low else 1) + (2 if node.stretches or len(pins) > 1 else 0)
+                name = graph.metals[pin.net]
+                if name not in best or rank < best[name][0]:
+                    best[name] = (rank, node, pin, low)
+    return {name: (node, pin, low) for name, (_, node, pin, low) in best.items()}
+
+
+def _put_chip(node: Node, pin: Pin, low: bool, words: str) -> None:
+    pin.chip = broken(words, DETAIL_PX, 88, 1)[0] if words else ""
+    need = up_to_grid(CHIP_DX + width(pin.chip, DETAIL_PX) + 3)
+    if node.stretches:
+        pin.right = max(pin.right, need)
+    else:
+        node.right = max(node.right, pin.dx + need)
+    if low and not node.below:
+        node.below = LINE_PX
+        node.height += LINE_PX
+    if not low and not node.above:
+        node.above = LINE_PX
+        node.height += LINE_PX
+
+
+def node_of(graph: Graph, where: Term) -> Node | None:
+    """The node a part, branch, cavity or cavity side belongs to."""
+    name = f"{where.part}.{where.name}" if where.name else where.part
+    while name:
+        for node in graph.nodes:
+            if key(name) in (key(c) for c in node.covers):
+                return node
+        name = name.rpartition(".")[0]
+    return None
+
+
+def put(graph: Graph, overlay: Overlay) -> None:
+    """Write the overlay into the nodes of the graph."""
+    fed = {key(p) for p in overlay.feed}
+    cut = {key(p) for p in overlay.cuts}
+    named = False
+    for node in graph.nodes:
+        own = {key(c) for c in node.covers}
+        node.fed = bool(own & fed)
+        if node.fed and not named and overlay.feed_name:
+            named = True
+            _put_label(node, broken(f"feed {overlay.feed_name}"))
+        if own & cut:
+            node.cut = True
+            _put_label(node, ("cut",))
+    two_ended = {key(n.covers[0]): n for n in graph.nodes if len(n.covers) == 1}
+    for branch, words in overlay.amps:
+        if key(branch) in two_ended:
+            _put_label(two_ended[key(branch)], broken(words))
+    for where, words in overlay.faults:
+        hit = node_of(graph, where)
+        if hit is not None:
+            hit.fault = True
+            hit.left = max(hit.left, 40)
+            _put_label(hit, broken(words, lines=3))
+    carriers = _carriers(graph)
+    for metal, words in overlay.readings:
+        if metal in carriers:
+            _put_chip(*carriers[metal], words)
+
+
+def lit(node: Node, pin: Pin, trail: frozenset[str]) -> bool:
+    """Does the trail pass this pin? `trail` holds branch names by key."""
+    name, t = key(node.name), key(pin.terminal)
+    if node.shape == "relay":
+        if t in ("85", "86"):
+            return f"{name}.coil" in trail
+        return any(f"{name}.{x}" in trail for x in ("87", "87a")) if t == "30" else f"{name}.{t}" in trail
+    if node.shape in ("splice", "ground"):
+        return f"{name}.{t}" in trail
+    if node.shape == "selector":
+        return any(b.startswith(f"{name}.") and t in b[len(name) + 1 :].split("_") for b in trail)
+    if node.shape == "box":
+        own = [f"{name}.{key(x)}" for x in (pin.terminal, *pin.also)]
+        return any(x in trail for x in own) or (not pin.also and pin.glyph == "" and _any(node, trail))
+    return _any(node, trail)
+
+
+def _any(node: Node, trail: frozenset[str]) -> bool:
+    own = {key(c) for c in node.covers}
+    return any(b in own or (len(own) == 1 and b.startswith(f"{key(node.name)}.")) for b in trail)
+
+
+def node_lit(node: Node, trail: frozenset[str]) -> bool:
+    """Does the trail pass this node at all?"""
+    return any(lit(node, p, trail) for p in node.pins()) if len(node.pins()) > 2 else _any(node, trail)
