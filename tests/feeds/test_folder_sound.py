@@ -1,6 +1,6 @@
-"""The folder of feeds is itself sound: sheets check clean, words parse, the table is complete and its physics is true.
+"""The folder of feeds is itself sound: sheets check, words parse, the table is complete, its physics is true.
 
-The verdicts are hand-written and stay untested here; what a verdict says about volts is compared with the solver.
+The verdicts are hand-written and untested here; what a verdict says about volts is compared with the solver.
 """
 
 from __future__ import annotations
@@ -99,11 +99,11 @@ def test_five_that_hold_pass_a_rule_within_ten_percent() -> None:
         assert abs(figure - limit) / limit <= 0.1 + 1e-9, r.id
 
 
-# --- what a verdict says about volts -------------------------------------------------------------------------------
+# --- what a verdict says about volts ---
 
 
 def _held(row: Row, must: Must) -> dict[str, bool]:
-    """Phase -> is the function on there as it must be, off there as it must be (first cycle after a night)."""
+    """Phase -> is the function on or off there as it must be (first cycle after a night)."""
     c = circuit(row.sheet)
     argv = [
         "expect", "s", "--feed", row.feed, "--start", "asleep", "--nominal",

@@ -16,7 +16,6 @@ from amptrail.cli.files import Files
 
 # the table's names for rules the contract leaves without one -> the judge's
 CALLED: dict[str, str] = {}
-EMPTY: dict[str, Any] = {}
 
 
 def _known() -> bool:
