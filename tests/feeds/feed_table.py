@@ -15,9 +15,9 @@ FOLDER = Path(__file__).parents[2] / "feeds"
 
 NAMED = (
     "refuse_list", "no_fuse_at_source", "dead_short_not_cleared", "wire_rating", "restores_from_asleep",
-    "dead_lock", "off_when_required", "after_run", "sleeps", "sleep_current", "self_holding", "permanently_on",
-    "restarts", "back_feed", "driver_overcurrent", "chatter", "fuse_opens", "fuse_80_percent", "relay_make",
-    "relay_carry", "voltage_drop", "interlock", "stop_function",
+    "dead_lock", "off_when_required", "after_run", "sleeps", "sleep_current", "self_holding",
+    "permanently_on", "restarts", "back_feed", "driver_overcurrent", "chatter", "fuse_opens",
+    "fuse_80_percent", "relay_make", "relay_carry", "voltage_drop", "interlock", "stop_function",
 )  # fmt: skip
 UNNAMED = ("on_time", "old_path", "joint_power", "suppression", "ground_adiabatic", "source_carries")
 # rules the contract allows to be open only: no row may demand them
@@ -25,7 +25,8 @@ ALSO = ("relay_break", "race")
 FLAGS = (
     "restores_from_asleep", "works_when_fitted_awake", "restarts_after_shutdown", "loads_off_when_required",
     "after_run_kept", "sleeps_from_asleep", "sleeps_after_awake_fit", "permanently_on", "self_hold",
-    "dead_lock", "back_feed", "drivers_tripped", "chatter", "fuse_over_80_percent", "fuses_blown", "interlock_bypassed",
+    "dead_lock", "back_feed", "drivers_tripped", "chatter", "fuse_over_80_percent", "fuses_blown",
+    "interlock_bypassed",
 )  # fmt: skip
 
 
