@@ -1,0 +1,45 @@
+"""Blocks that several papers share."""
+
+from __future__ import annotations
+
+from amptrail.paper.blocks import Block, Pairs
+from amptrail.paper.facts import CaseFacts
+from amptrail.paper.words import say
+
+
+def head(f: CaseFacts) -> Block:
+    """Which job, which vehicle, when, by whom, what was complained of."""
+    rows = [(say("common.job"), f.job), (say("common.vehicle"), f.vehicle or say("common.not_said")),
+            (say("common.date"), f.date)]  # fmt: skip
+    if f.by:
+        rows.append((say("common.by"), f.by))
+    rows.append((say("common.complaint"), f.complaint or say("common.not_said")))
+    return Pairs(tuple(rows))
+
+
+def under(f: CaseFacts) -> str:
+    """The line at the foot of every page."""
+    return say("common.under", job=f.job, date=f.date)
+
+
+def minutes(value: float | None) -> str:
+    """Minutes, rounded up to five from a quarter of an hour on: finer would be false precision."""
+    if value is None:
+        return say("common.not_said")
+    shown = value if value < 15 else -(-value // 5) * 5
+    return say("common.minutes", minutes=f"{shown:.0f}")
+
+
+def span(expected: float | None, p80: float | None) -> str:
+    """Expected minutes with the figure that eight jobs of ten stay within."""
+    if expected is None or p80 is None:
+        return minutes(expected)
+    up = [-(-v // 5) * 5 for v in (expected, p80)]
+    return say("common.range", minutes=f"{up[0]:.0f}", p80=f"{max(up):.0f}")
+
+
+def money(f: CaseFacts, min_: float | None) -> str:
+    """What so many minutes cost at the rate told, or nothing."""
+    if f.rate_per_hour is None or min_ is None:
+        return ""
+    return f"{f.rate_per_hour * (-(-min_ // 5) * 5) / 60:.2f} {f.currency}".strip()

@@ -1,0 +1,105 @@
+"""What the papers are made of: plain facts of a job, gathered by the use cases; nothing here computes or
+looks anything up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A suspect as paper shows it: in words, with its size, its repair, and what cannot be told from it."""
+
+    words: str
+    size: str
+    repair: str
+    repair_min: float
+    share: float  # probability, 0..1
+    others: tuple[str, ...] = ()
+    separates: str | None = None  # the reading that would tell it from the first
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading as entered, and in words what it ruled out."""
+
+    line: str
+    ruled_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A temporary feed: ends, wire, fuse, verdict and its sentence, what is lost and what no longer stops
+    by itself."""
+
+    name: str
+    words: str
+    a: str
+    b: str
+    verdict: str  # holds, refused, undecided
+    why: str
+    fuse_a: float | None = None
+    fuse_place: str = ""
+    wire: str = ""
+    parts: tuple[str, ...] = ()
+    cuts: tuple[str, ...] = ()
+    minutes: float | None = None
+    true_only_if: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+    stays_on: tuple[str, ...] = ()
+    how_off: str | None = None
+    drain_a: float | None = None
+    until: str | None = None
+    undo: tuple[str, ...] = ()
+    asked_by: str | None = None
+    fitted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """A slice of a quote: up to so many minutes, what it will have decided, where it stops."""
+
+    minutes: float
+    decides: str
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing a proof needs: `shown` True or False by a reading, None when nobody has looked."""
+
+    words: str
+    shown: bool | None
+    by: str | None = None  # the reading that shows it, or the test that would
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFacts:
+    """A job as paper needs it. Minutes are minutes; money is text, in the shop's own currency."""
+
+    job: str
+    date: str
+    vehicle: str
+    by: str = ""
+    complaint: str | None = None
+    found: tuple[Found, ...] = ()
+    proven: bool = False
+    unexplained: bool = False
+    readings: tuple[Reading, ...] = ()
+    cause: str | None = None
+    done: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
+    neighbours: tuple[str, ...] = ()
+    vain: tuple[str, ...] = ()
+    acceptance: tuple[str, ...] = ()
+    feeds: tuple[Fitted, ...] = ()
+    asked: tuple[str, ...] = ()  # asked for by the shop and refused
+    no_drive: tuple[str, ...] = ()  # why it must not be driven
+    expected_min: float | None = None
+    p80_min: float | None = None
+    bound_min: float | None = None
+    slices: tuple[Slice, ...] = ()
+    rate_per_hour: float | None = None
+    currency: str = ""
+    battery_ah: float | None = None
+    drawing: str | None = None
+    checks: tuple[Check, ...] = ()

@@ -1,0 +1,50 @@
+"""Findings: what was found, how it was proved, what was done, what is left. The page the next person starts
+from."""
+
+from __future__ import annotations
+
+from amptrail.paper.blocks import Block, Heading, Paper, Picture, Points, Size, Table, Text
+from amptrail.paper.common import head, minutes, under
+from amptrail.paper.facts import CaseFacts
+from amptrail.paper.words import say
+
+OTHERS = 4  # suspects beside the first that are still named
+
+
+def _found(f: CaseFacts) -> list[Block]:
+    if f.unexplained or not f.found:
+        return [Heading(say("findings.found")), Text(say("findings.unexplained"), strong=True)]
+    first = f.found[0]
+    out: list[Block] = [Heading(say("findings.found" if f.proven else "findings.likely"))]
+    out.append(Text(f"{first.words}{', ' + first.size if first.size else ''}", strong=True))
+    out.append(Text(f"{first.repair} ({minutes(first.repair_min)})"))
+    if first.others:
+        out.append(Text(say("findings.equivalent", others="; ".join(first.others))))
+    if not f.proven and len(f.found) > 1:
+        out += [Heading(say("findings.still_fits")), Points(tuple(x.words for x in f.found[1 : 1 + OTHERS]))]
+    return out
+
+
+def _list(title: str, rows: tuple[str, ...], always: bool = False) -> list[Block]:
+    if not rows and not always:
+        return []
+    return [Heading(say(title)), Points(rows or (say("common.nothing"),))]
+
+
+def findings(f: CaseFacts, size: Size) -> Paper:
+    """The findings of a job."""
+    blocks: list[Block] = [head(f), *_found(f)]
+    blocks += [Heading(say("findings.cause")), Text(f.cause or say("findings.cause_unknown"))]
+    rows = tuple((r.line, "; ".join(r.ruled_out)) for r in f.readings)
+    blocks += [Heading(say("findings.readings")),
+               Table((say("findings.reading"), say("findings.meaning")), rows, (3, 2))]  # fmt: skip
+    if f.drawing:
+        blocks.append(Picture(f.drawing, f.vehicle or f.job))
+    blocks += _list("findings.done", f.done, always=True)
+    blocks += _list("findings.acceptance", f.acceptance)
+    blocks += _list("findings.temporary", tuple(x.words for x in f.feeds if x.fitted))
+    blocks += _list("findings.left", f.left, always=True)
+    blocks += _list("findings.neighbours", f.neighbours)
+    blocks += _list("findings.vain", f.vain)
+    blocks += [Text(say("findings.proof_rule"), small=True), Text(say("findings.safety"), small=True)]
+    return Paper(say("findings.title"), size, tuple(blocks), under(f))

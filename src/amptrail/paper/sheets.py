@@ -1,0 +1,39 @@
+"""Proof sheet, part sheet, module sheet: what is shown, what is missing, and the reading that would show
+it."""
+
+from __future__ import annotations
+
+from amptrail.paper.blocks import Block, Heading, Mark, Paper, Size, Table, Text, Ticks
+from amptrail.paper.common import head, under
+from amptrail.paper.facts import CaseFacts, Check
+from amptrail.paper.words import say
+
+
+def _mark(c: Check) -> Mark:
+    return "open" if c.shown is None else "yes" if c.shown else "no"
+
+
+def _ticks(checks: tuple[Check, ...]) -> list[Block]:
+    rows = tuple((_mark(c), f"{c.words}{': ' + c.by if c.by else ''}") for c in checks)
+    missing = sum(c.shown is not True for c in checks)
+    verdict = say("sheets.missing", count=missing) if missing else say("sheets.complete")
+    return [Heading(say("sheets.shown")), Ticks(rows), Text(verdict, strong=True)]
+
+
+def proof(f: CaseFacts, size: Size) -> Paper:
+    """Alternatives still compatible with what was read, and the one reading that separates each."""
+    rows = tuple((x.words, x.separates or say("sheets.none")) for x in f.found)
+    blocks: list[Block] = [head(f), Heading(say("sheets.alternatives"))]
+    blocks.append(Table((say("sheets.alternative"), say("sheets.separates")), rows, (1, 1)))
+    if f.checks:
+        blocks += _ticks(f.checks)
+    blocks.append(Text(say("findings.proof_rule"), small=True))
+    return Paper(say("sheets.proof_title"), size, tuple(blocks), under(f))
+
+
+def condemn(f: CaseFacts, name: str, module: bool, size: Size) -> Paper:
+    """What must be shown before a part or a module is called dead."""
+    kind = "module" if module else "part"
+    blocks: list[Block] = [head(f), Text(say(f"sheets.{kind}_rule")), *_ticks(f.checks)]
+    blocks.append(Text(say("findings.safety"), small=True))
+    return Paper(say(f"sheets.{kind}_title", name=name), size, tuple(blocks), under(f))

@@ -1,0 +1,62 @@
+"""The talk slip: half a sheet for the shop owner who says "just get it running". Three ways, each with its
+price."""
+
+from __future__ import annotations
+
+from amptrail.paper.blocks import Block, Columns, Heading, Paper, Points, Signatures, Size, Text
+from amptrail.paper.common import money, span, under
+from amptrail.paper.facts import CaseFacts, Fitted
+from amptrail.paper.words import say, several
+
+
+def _repair(f: CaseFacts) -> tuple[Block, ...]:
+    out: list[Block] = [Heading(say("slip.repair"))]
+    if f.found and not f.unexplained:
+        first = f.found[0]
+        total = first.repair_min + (0.0 if f.proven else f.expected_min or 0.0)
+        late = first.repair_min + (0.0 if f.proven else f.p80_min or 0.0)
+        out += [Text(first.repair), Text(span(total, late))]
+        if price := money(f, total):
+            out.append(Text(f"{say('slip.price')}: {price}"))
+    else:
+        out.append(Text(say("findings.unexplained")))
+    return tuple(out)
+
+
+def _feed(f: CaseFacts) -> tuple[Block, ...]:
+    out: list[Block] = [Heading(say("slip.feed"))]
+    good = [x for x in f.feeds if x.verdict == "holds"]
+    if not good:
+        out.append(Text(say("slip.no_feed")))
+        refused = next((x for x in f.feeds if x.verdict == "refused"), None)
+        return (*out, Text(say("slip.no_feed_why", why=refused.why))) if refused else tuple(out)
+    x = good[0]
+    out += [Text(x.words), Text(span(x.minutes, x.minutes))]
+    if price := money(f, x.minutes):
+        out.append(Text(f"{say('slip.price')}: {price}"))
+    out.append(Text(f"{say('slip.lost')}: {_lost(x)}"))
+    out.append(Text(f"{say('slip.until')}: {x.until or say('common.not_said')}"))
+    return tuple(out)
+
+
+def _lost(x: Fitted) -> str:
+    return "; ".join((*x.lost, *x.stays_on)) or say("common.nothing")
+
+
+def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
+    why = f.no_drive
+    text = say("slip.drive_not", why="; ".join(why)) if why else say("slip.drive_free")
+    return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)))
+
+
+def slip(f: CaseFacts, size: Size) -> Paper:
+    """The talk slip of a job, on half a sheet."""
+    blocks: list[Block] = [Columns((_repair(f), _feed(f), _no_drive(f)))]
+    refused = f.asked or tuple(
+        f"{x.words}: {x.why}" for x in f.feeds if x.verdict == "refused" and x.asked_by
+    )
+    if refused:
+        blocks += [Heading(say("slip.asked")), Points(refused)]
+    blocks.append(Signatures(several("slip.signatures")))
+    title = f"{say('slip.title')}: {f.vehicle or f.job}"
+    return Paper(title, size, tuple(blocks), under(f), letters_pt=9.5)

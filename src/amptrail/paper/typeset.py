@@ -1,0 +1,81 @@
+"""A paper as PDF or PNG, set by typst with the fonts it brings: the same page on every machine, offline.
+
+Text of people goes in as data (`sys_inputs`); nothing in it can be read as markup.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from importlib import resources
+from typing import Any
+
+from amptrail.errors import one
+from amptrail.paper.blocks import Paper
+
+LONG = 22  # letters without a blank: may be broken
+EVERY = 11
+BREAK = "\u200b"  # zero-width space: a place where a line may end, nothing to see
+
+
+def _breakable(text: str) -> str:
+    """Long words with places to break, so that none leaves its column."""
+    return re.sub(
+        rf"\S{{{LONG},}}",
+        lambda m: BREAK.join(m[0][k : k + EVERY] for k in range(0, len(m[0]), EVERY)),
+        text,
+    )
+
+
+def _prepared(value: Any, files: dict[str, bytes]) -> Any:
+    """Blocks as the template wants them: pictures and codes as files beside it, long words breakable."""
+    if isinstance(value, (list, tuple)):
+        return [_prepared(v, files) for v in value]
+    if not isinstance(value, dict):
+        return _breakable(value) if isinstance(value, str) else value
+    kind = value.get("kind")
+    if kind in ("picture", "code"):
+        name = f"{len(files)}.svg"
+        files[name] = value["svg"].encode() if kind == "picture" else square(value["text"])
+        kept = {k: v for k, v in value.items() if k != "svg"}
+        return {**kept, "file": name}
+    return {k: v if k in ("kind", "title") else _prepared(v, files) for k, v in value.items()}
+
+
+def square(text: str) -> bytes:
+    """A QR code (ISO/IEC 18004) as SVG."""
+    import segno
+
+    out = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="svg", border=1, xmldecl=False, omitsize=True)
+    return out.getvalue()
+
+
+def _set(paper: Paper, form: str, ppi: float | None) -> list[bytes]:
+    import typst
+
+    compiled: Any = typst.compile  # its stubs do not know sources handed over by name
+    files: dict[str, bytes] = {}
+    data = _prepared(paper.data(), files)
+    template = (resources.files("amptrail.paper") / "page.typ").read_bytes()
+    try:
+        got = compiled(
+            {"main.typ": template, **files}, format=form, ppi=ppi, ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        )  # fmt: skip
+    except Exception as e:  # the typesetter raises several kinds; a drawing it cannot read is the usual one
+        raise one(
+            "not-set", f"the page could not be set: {e}", remedy="leave out the drawing, or use --html"
+        ) from e
+    return list(got) if isinstance(got, list) else [got]
+
+
+def pdf(paper: Paper) -> bytes:
+    """The paper as one PDF file."""
+    return _set(paper, "pdf", None)[0]
+
+
+def png(paper: Paper, ppi: float = 110.0) -> list[bytes]:
+    """Each page as a picture."""
+    return _set(paper, "png", ppi)
