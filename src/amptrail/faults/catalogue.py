@@ -48,7 +48,7 @@ def faults_of(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     if row.mode == "wrong-bulb":
         return _wrong_bulb(spot)
     if row.mode == "shorted":
-        ends = ("1", "3") if spot.kind == "pot" else ("in", "out")
+        ends = ("1", "3") if spot.three_wires else ("in", "out")
         return (Fault("to_point", Term(spot.at.part, ends[0]), Term(spot.at.part, ends[1])),)
     if row.mode == "blown-by-short" and spot.to is not None:
         return (Fault("open", spot.at), Fault("to_ground", spot.to))

@@ -31,6 +31,7 @@ class Spot:
     to: Term | None = None
     weight: float = 1.0
     other: tuple[Term, ...] = ()
+    three_wires: bool = False  # a track with a wiper: its ends are `1` and `3`
 
 
 def _rows_of(part: Part) -> list[list[str]]:
@@ -151,7 +152,8 @@ def _of_part(circuit: Circuit, part: Part) -> Iterator[Spot]:
         yield Spot("alternator", "field", Term(part.name, "field"), part)
     whole = part.kind not in ("connector", "box", "splice", "ground") and not part.contacts
     if whole:
-        yield Spot(part.kind, "part", Term(part.name, ""), part)
+        track = part.kind in ("pot", "sensor") and w.node(Term(part.name, "3")) is not None
+        yield Spot(part.kind, "part", Term(part.name, ""), part, three_wires=track)
 
 
 def _common(circuit: Circuit) -> Iterator[Spot]:

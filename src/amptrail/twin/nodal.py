@@ -22,7 +22,8 @@ from amptrail.twin.laws import LAWS, amps, limited
 
 LEAK_S = 1e-9  # every net to the reference
 NEAR_V = 1e-12  # Newton ends when nothing moved further than this (or no longer less than before)
-SWEEPS, DAMPED = 400, 60
+STALE = 1e-7  # slopes that changed less than this are not factored again
+WARM, SWEEPS, DAMPED = 25, 425, 85  # sweeps before a cold start, in all, before steps are halved
 Graph = dict[int, dict[int, float]]
 Step = tuple[int, float, list[tuple[int, float]]]  # node, siemens in all, neighbours left and siemens to them
 
@@ -116,6 +117,9 @@ class _Frozen:
         kept = {node for k in self.bent for node in (here[k].a, here[k].b, here[k].c)} - {-1, reference}
         self.first = _eliminate(near, held, [k for k in near if k not in kept])
         self.near, self.held = near, held
+        self.steps: list[Step] = []
+        self.slopes: dict[int, float] = {}  # those of `steps`
+        self.copied: list[tuple[Element, float]] = []
         self.at_node: list[list[tuple[int, bool]]] = [[] for _ in range(n)]
         for k, e in enumerate(here):
             if e.a != e.b:
@@ -137,33 +141,39 @@ class _Frozen:
 
     def step(self, tangents: dict[int, tuple[float, float]], left_over: list[float]) -> list[float]:
         """The correction of all node volts with every bent element at its tangent."""
+        if not self.steps or any(
+            abs(slope - self.slopes.get(k, math.inf)) > STALE * abs(slope)
+            for k, (slope, _) in tangents.items()
+        ):
+            self._factor({k: slope for k, (slope, _) in tangents.items()})
+        plain = _apply(self.steps, left_over)
+        return self._with_copies(plain) if self.copied else plain
+
+    def _factor(self, slopes: dict[int, float]) -> None:
         near = {k: dict(v) for k, v in self.near.items()}
         held = list(self.held)
-        copied = []
-        for k, (slope, _) in tangents.items():
+        self.slopes, self.copied = slopes, []
+        for k, slope in slopes.items():
             e = self.here[k]
             if e.law == "ref":  # pin against module ground; what it takes from the supply follows below
                 _join(near, held, e.b, e.c, -slope, self.reference)
                 if slope and e.a != e.c:
-                    copied.append((e, slope))
+                    self.copied.append((e, slope))
             elif slope:
                 _join(near, held, e.a, e.b, slope, self.reference)
-        steps = self.first + _eliminate(near, held, list(near))
-        plain = _apply(steps, left_over)
-        return self._with_copies(steps, plain, copied) if copied else plain
+        self.steps = self.first + _eliminate(near, held, list(near))
 
-    def _with_copies(
-        self, steps: list[Step], plain: list[float], copied: list[tuple[Element, float]]
-    ) -> list[float]:
+    def _with_copies(self, plain: list[float]) -> list[float]:
         """A reference takes its current from the supply and not from the module's ground: as many
         rank-one changes (Woodbury's formula) as there are references between their limits."""
+        copied = self.copied
         columns = []
         for e, _ in copied:
             into = [0.0] * self.n
             into[e.a] += 1.0
             into[e.c] -= 1.0
             into[self.reference] = 0.0
-            columns.append(_apply(steps, into))
+            columns.append(_apply(self.steps, into))
         small = np.eye(len(copied))
         wanted = np.zeros(len(copied))
         for i, (e, slope) in enumerate(copied):
@@ -180,31 +190,52 @@ def _across(e: Element, volts: list[float]) -> float:
     return volts[e.b] - volts[e.c] if e.law == "ref" else volts[e.a] - volts[e.b]
 
 
-def solve(here: Sequence[Element], n: int, leaky: Iterable[int], reference: int) -> Solution:
-    """Volts of every node against `reference`, amps of every element; ModelError when Newton never ends."""
+def solve(
+    here: Sequence[Element],
+    n: int,
+    leaky: Iterable[int],
+    reference: int,
+    guess: Sequence[float] | None = None,
+) -> Solution:
+    """Volts of every node against `reference`, amps of every element; `guess`: volts to start from.
+    ModelError when Newton never ends."""
     f = _Frozen(here, n, leaky, reference)
     volts = [0.0] * n
     at = dict.fromkeys(f.bent, 0.0)
+    if guess is not None and len(guess) == n:
+        volts = list(guess)
+        at = {k: _across(here[k], volts) for k in f.bent}
     before = math.inf
     for sweep in range(SWEEPS):
-        tangents = {k: _tangent(here[k], u) for k, u in at.items()}
-        currents = [0.0 if e.law != "res" else (volts[e.a] - volts[e.b] - e.p[1]) / e.p[0] for e in here]
-        for k, (slope, i) in tangents.items():
-            currents[k] = i + slope * (_across(here[k], volts) - at[k])
-        change = f.step(tangents, f.left_over(currents, volts))
-        volts = [v + d for v, d in zip(volts, change, strict=True)]
-        moved = max(map(abs, change), default=0.0)
-        for k, old in at.items():
-            e = here[k]
-            new = limited(e.law, e.p, old, _across(e, volts))
-            at[k] = new if sweep < DAMPED else old + 0.5 * (new - old)
-            moved = max(moved, abs(at[k] - old), abs(at[k] - _across(e, volts)))
+        if sweep == WARM:
+            volts, at = [0.0] * n, dict.fromkeys(f.bent, 0.0)
+        volts, at, moved = _sweep(f, volts, at, 0.5 if sweep > DAMPED else 1.0)
         if not math.isfinite(moved):
             break
         if moved < NEAR_V or (moved < 1e-9 and moved >= before):
             return Solution(tuple(volts), tuple(amps(e.law, _across(e, volts), e.p) for e in here))
         before = moved
     raise ModelError((Problem("twin-newton", "the twin finds no operating point"),))
+
+
+def _sweep(
+    f: _Frozen, volts: list[float], at: dict[int, float], share: float
+) -> tuple[list[float], dict[int, float], float]:
+    """One Newton step: the next volts, where each bent element is looked at, the furthest move."""
+    tangents = {k: _tangent(f.here[k], u) for k, u in at.items()}
+    currents = [0.0 if e.law != "res" else (volts[e.a] - volts[e.b] - e.p[1]) / e.p[0] for e in f.here]
+    for k, (slope, i) in tangents.items():
+        currents[k] = i + slope * (_across(f.here[k], volts) - at[k])
+    change = f.step(tangents, f.left_over(currents, volts))
+    volts = [v + d for v, d in zip(volts, change, strict=True)]
+    moved = max(map(abs, change), default=0.0)
+    after = {}
+    for k, old in at.items():
+        e = f.here[k]
+        u = _across(e, volts)
+        after[k] = old + share * (limited(e.law, e.p, old, u) - old)
+        moved = max(moved, abs(after[k] - old), abs(after[k] - u))
+    return volts, after, moved
 
 
 def _tangent(e: Element, u: float) -> tuple[float, float]:

@@ -60,6 +60,7 @@ class Machine:
         ]
         self.drivers = [(x.module, x.name) for x in c.modules if isinstance(x, Driver)]
         self.kept: dict[tuple[object, ...], View] = {}
+        self.last: tuple[float, ...] | None = None  # where the next operating point is looked for first
 
     def with_elements(self, *more: Element) -> Machine:
         """The same machine with something connected (an instrument)."""
@@ -76,7 +77,8 @@ class Machine:
         if k not in self.kept:
             here = present(self.f, s, phase)
             b = self.f.bench
-            got = solve([e for _, e in here], len(b.names), b.hubs, self.reference)
+            got = solve([e for _, e in here], len(b.names), b.hubs, self.reference, self.last)
+            self.last = got.volts
             self.kept[k] = View(self.f, here, got)
         return self.kept[k]
 
