@@ -146,6 +146,9 @@ def _all_open(net: Network, lane: Lane, change: Change) -> None:
         raise ModelError((Problem("unknown-target", f"no part {change.target}"),))
     for b in branches:
         lane.open[b] = 1
+    modules = [key(m) for m in net.modules]
+    if _name(change.target) in modules:  # a module that is not there neither wakes nor says anything
+        lane.module[modules.index(_name(change.target))] = 2
 
 
 def _series(net: Network, lane: Lane, change: Change) -> None:

@@ -22,6 +22,7 @@ from amptrail.errors import ModelError, Problem
 from amptrail.twin.laws import Law
 
 MIN_OHM = 1e-6
+JUNCTION, SERIES = " junction", " series"  # pieces inside a branch; no name of a sheet ends so
 DIODE_RS, DIODE_IS, DIODE_N = 0.03, 5e-9, 1.5  # a diode of unstated numbers (the format's own text)
 
 
@@ -122,6 +123,6 @@ class Bench:
         if rs <= 0:
             self.put(Element(branch, "diode", a, k, (i_s, n)), *alias)
             return
-        inside = self.inner(Term(branch.part, branch.name + "~"))
+        inside = self.inner(Term(branch.part, branch.name + JUNCTION))
         self.ohm(branch, a, inside, rs, None, *alias)
-        self.add(Term(branch.part, branch.name + "~"), "diode", inside, k, i_s, n)
+        self.add(Term(branch.part, branch.name + JUNCTION), "diode", inside, k, i_s, n)

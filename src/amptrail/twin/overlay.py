@@ -9,7 +9,7 @@ from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Cavity, Circuit, Driver, Fault, Input, Part, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.errors import nearest
-from amptrail.twin.bench import MIN_OHM, NEVER, Bench, Element, refuse
+from amptrail.twin.bench import MIN_OHM, NEVER, SERIES, Bench, Element, refuse
 from amptrail.twin.elements import bench, fuse_ohm
 
 Name = tuple[str, ...]
@@ -89,7 +89,7 @@ def _series(b: Bench, at: Term, ohm: float) -> None:
     """`ohm` at end a of the branch."""
     for i in find(b, at):
         e = b.out[i]
-        name = Term(e.branch.part, e.branch.name + "+")
+        name = Term(e.branch.part, e.branch.name + SERIES)
         inside = b.inner(name)
         b.out[i] = replace(e, a=inside)
         b.out.append(Element(name, "res", e.a, inside, (max(ohm, MIN_OHM), 0.0)))

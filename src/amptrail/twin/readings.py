@@ -48,10 +48,10 @@ def burden(
     if law == "res":
         return [Element(LEADS, law, *ends, (p[0], 0.0))]
     if law == "diode":
-        inside = m.f.bench.hidden("instrument~")
+        inside = m.f.bench.hidden("instrument junction")
         return [
             Element(LEADS, "res", ends[0], inside, (p[2], 0.0)),
-            Element(Term("", "instrument~"), law, inside, ends[1], p[:2]),
+            Element(Term("", "instrument junction"), law, inside, ends[1], p[:2]),
         ]
     return [Element(LEADS, law, *ends, p)]
 

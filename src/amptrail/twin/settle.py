@@ -10,10 +10,10 @@ from typing import Literal
 from amptrail.circuit import tables
 from amptrail.circuit.model import Driver, Phase, Term, key
 from amptrail.errors import ModelError, Problem
-from amptrail.twin.bench import Element
+from amptrail.twin.bench import NEVER, Element
 from amptrail.twin.logic import Trial, steppers
 from amptrail.twin.nodal import Solution, solve
-from amptrail.twin.overlay import Faulty, first_of
+from amptrail.twin.overlay import Faulty, find, first_of
 from amptrail.twin.state import Clock, State, View, present
 
 FUSE_TIMES = 1.35
@@ -59,6 +59,7 @@ class Machine:
             if p.kind in ("fuse", "link") and (found := first_of(faulty.bench, Term(p.name, ""))) is not None
         ]
         self.drivers = [(x.module, x.name) for x in c.modules if isinstance(x, Driver)]
+        self.cut: dict[tuple[Term, ...], Machine] = {}
         self.kept: dict[tuple[object, ...], View] = {}
         self.last: tuple[float, ...] | None = None  # where the next operating point is looked for first
 
@@ -68,8 +69,19 @@ class Machine:
         bench = copy.copy(self.f.bench)
         bench.out = [*bench.out, *more]
         other.f = replace(self.f, bench=bench)
-        other.kept = {}
+        other.kept, other.cut = {}, {}
         return other
+
+    def without(self, cut: tuple[Term, ...]) -> Machine:
+        """The same machine with some branches open."""
+        if not cut:
+            return self
+        if cut not in self.cut:
+            other = self.with_elements()
+            for i in (i for t in cut for i in find(other.f.bench, t)):
+                other.f.bench.out[i] = replace(other.f.bench.out[i], gate=NEVER, rest=None)
+            self.cut[cut] = other
+        return self.cut[cut]
 
     def solve(self, s: State, phase: Phase | None) -> View:
         """The operating point of one frozen state."""

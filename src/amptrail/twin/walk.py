@@ -7,34 +7,23 @@ still belongs to it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from amptrail.circuit.model import Circuit, Fault, Phase, Term, key
-from amptrail.circuit.phases import drive_cycle, seconds, sleeping
+from amptrail.circuit.model import Circuit, Fault, Phase, Term
+from amptrail.circuit.phases import drive_cycle, seconds
 from amptrail.errors import nearest
-from amptrail.twin.bench import Bench, Element, refuse
+from amptrail.twin.bench import JUNCTION, SERIES, Bench, Element, refuse
 from amptrail.twin.logic import LATE_S
 from amptrail.twin.nodal import Solution
 from amptrail.twin.overlay import Held, first_of, overlay
 from amptrail.twin.settle import Machine, Settled, Status
+from amptrail.twin.starts import REST_S, Leg, phase_named, plan
 from amptrail.twin.state import NEVER_S, Clock, State, state_of, told
 
-REST_S = 60.0  # asleep before the first cycle
-FITTED_S = 1.0  # started awake: this long in the phase it was fitted in
 Event = Literal["phase", "timer", "fuse", "end"]
 Words = dict[str, list[str]]
-
-
-@dataclass(frozen=True, slots=True)
-class Leg:
-    """One phase to live through, for `seconds` (None: its own duration). `pass_no` counts drive cycles from
-    1; 0 is what comes before the first (rest, fitting)."""
-
-    phase: Phase
-    seconds: float | None = None
-    pass_no: int = 0
 
 
 @dataclass(frozen=True)
@@ -126,7 +115,7 @@ def branch_names(b: Bench) -> dict[str, int]:
     """Every branch of the circuit by its name, with its position on the bench."""
     found: dict[str, int] = {}
     for i, e in enumerate(b.out):
-        if e.branch.part and not e.branch.name.endswith(("~", "+~")):
+        if e.branch.part and not e.branch.name.endswith((JUNCTION, SERIES)):
             found.setdefault(label(e.branch), i)
     return found
 
@@ -142,37 +131,11 @@ def amps_by_name(m: Machine, s: State, phase: Phase | None) -> dict[str, float]:
     return {name: v.amps(i) for name, i in branch_names(m.f.bench).items()}
 
 
-def phase_named(circuit: Circuit, name: str) -> int:
-    """Index of a phase of the drive cycle; ModelError when there is none such."""
-    cycle = drive_cycle(circuit)
-    for i, p in enumerate(cycle):
-        if key(p.name) == key(name):
-            return i
-    near = nearest(name, [p.name for p in cycle])
-    raise refuse("no-such-phase", f"there is no phase {name}", f"Did you mean {near}?" if near else "")
-
-
-def plan(
-    circuit: Circuit, start: str = "asleep", cycles: int = 2, rest_s: float = REST_S
-) -> tuple[tuple[Leg, ...], tuple[Leg, ...]]:
-    """(what a healthy vehicle lives through before anything is fitted, what follows) for a start:
-    `asleep`: nothing, then `rest_s` asleep and `cycles` drive cycles; `awake:PHASE`: asleep and on to the end
-    of PHASE, then 1 s more of it, the rest of that cycle and `cycles` more."""
-    cycle = drive_cycle(circuit)
-    rest = Leg(sleeping(circuit), rest_s)
-    whole = tuple(Leg(p, None, n + 1) for n in range(cycles) for p in cycle)
-    if start == "asleep":
-        return (), (rest, *whole)
-    if not start.startswith("awake:"):
-        raise refuse("bad-start", f"start {start!r} is neither asleep nor awake:PHASE")
-    at = phase_named(circuit, start.removeprefix("awake:"))
-    before = (rest, *(Leg(p) for p in cycle[: at + 1]))
-    return before, (Leg(cycle[at], FITTED_S), *(Leg(p) for p in cycle[at + 1 :]), *whole)
-
-
 def live(m: Machine, s: State, clock: Clock, legs: Iterable[Leg]) -> Iterator[Instant]:
     """Every settled instant of some phases, from a state and clock (which moves on)."""
+    whole = m
     for leg in legs:
+        m = whole.without(leg.cut)
         clock.phase = leg.phase
         end = clock.now + (leg.seconds if leg.seconds is not None else seconds(leg.phase))
         event: Event = "phase"
@@ -206,20 +169,22 @@ def walk(
     rest_s: float = REST_S,
     legs: Sequence[Leg] | None = None,
     healthy: Circuit | None = None,
+    healthy_faults: Iterable[Fault] = (),
     held: Iterable[Held] = (),
     first: Iterable[str] = (),
     leave: Sequence[Element] = (),
 ) -> Iterator[Instant]:
     """Every settled instant of a vehicle with its faults, in order of time.
 
-    `healthy`: the circuit that brings the vehicle to `awake:PHASE` (unsaid: this one without faults; for a
-    feed, the one without the feed). `legs` replaces the phases that follow. `held` switches, parts that move
-    `first` and connected elements (`leave`, see `readings.burden`) stay throughout.
+    `start`: see `plan`. `healthy` and `healthy_faults`: the vehicle that is brought to `awake:PHASE` (unsaid:
+    this circuit without faults; for a feed, the one without the feed). `legs` replaces the phases that
+    follow. `held` switches, parts that move `first` and connected elements (`leave`, see `readings.burden`)
+    stay throughout.
     """
     before, after = plan(circuit, start, cycles, rest_s)
     clock, s = Clock(0.0, None), State()
     if before:
-        ready = Machine(overlay(healthy or circuit, ()))
+        ready = Machine(overlay(healthy or circuit, healthy_faults))
         for x in live(ready, s, clock, before):
             s = x.state
     m = Machine(overlay(circuit, faults, held), first)
@@ -236,9 +201,14 @@ def run(
     healthy: Circuit | None = None,
     held: Iterable[Held] = (),
 ) -> tuple[Instant, ...]:
-    """The ends of the phases of the last of `cycles` drive cycles."""
+    """The ends of the phases of the last of `cycles` drive cycles; a race on the way to one is a race."""
     every = walk(circuit, faults, start=start, cycles=cycles, rest_s=rest_s, healthy=healthy, held=held)
-    return tuple(x for x in every if x.event == "end" and x.leg.pass_no == cycles)
+    out, raced = [], False
+    for x in every:
+        raced = x.status == "race" or (raced and x.event != "phase")
+        if x.event == "end" and x.leg.pass_no == cycles:
+            out.append(replace(x, status="race") if raced and x.status == "settled" else x)
+    return tuple(out)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,75 @@
+"""The kernel beside the twin: every node, every branch, every state, one fault set after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from amptrail import solve, twin
+from amptrail.circuit.model import Circuit, Fault, Reference
+from amptrail.faults import changes
+from amptrail.solve.runs import STATUS, Runs
+from amptrail.twin.walk import amps_by_name
+
+Faults = tuple[Fault, ...]
+NEAR_V = 1e-9
+COPIED_V = 1e-6  # where a reference's current is copied to its supply (NUMERICS: one round late, to 1 uA)
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What the two do not agree on."""
+
+    faults: Faults
+    phase: str
+    what: str
+    twin: object
+    kernel: object
+
+
+def _amps_apart(moment: twin.Instant, runs: Runs, lane: int, p: int) -> Iterator[tuple[str, float, float]]:
+    """Branches whose amps differ by more than their volts could (1e-9 V over a milliohm)."""
+    known = runs.network.branch_of
+    for name, ours in amps_by_name(moment.machine, moment.state, moment.phase).items():
+        number = known.get(name.lower().replace("-", "_"))
+        if number is None:
+            yield name, ours, float("nan")
+            continue
+        theirs = float(runs.amps[lane, p, number])
+        if abs(ours - theirs) > max(1e-6, 1e-7 * abs(theirs)):
+            yield name, ours, theirs
+
+
+def near_v(circuit: Circuit) -> float:
+    """How near the volts of the two must be, V."""
+    return COPIED_V if any(isinstance(x, Reference) for x in circuit.modules) else NEAR_V
+
+
+def apart(
+    circuit: Circuit, cases: Sequence[Faults], start: str = "asleep", cycles: int = 2
+) -> tuple[list[Difference], int]:
+    """(every difference, phases compared). Where both chatter, only that is compared."""
+    net = solve.assemble(circuit)
+    runs = solve.run(net, [tuple(x for f in c for x in changes(net, f)) for c in cases], start, cycles)
+    found: list[Difference] = []
+    compared = 0
+    near = near_v(circuit)
+    for lane, faults in enumerate(cases):
+        for p, moment in enumerate(twin.run(circuit, faults, start, cycles)):
+            compared += 1
+            phase = moment.phase.name
+            status = STATUS[int(runs.status[lane, p])]
+            if status != moment.status:
+                found.append(Difference(faults, phase, "status", moment.status, status))
+            if "chatter" in (status, moment.status):
+                continue
+            theirs = runs.state(lane, p)
+            for word, names in moment.words.items():
+                if names != sorted(getattr(theirs, word)):
+                    found.append(Difference(faults, phase, word, names, getattr(theirs, word)))
+            for term in moment.machine.f.bench.wiring.names:
+                ours, volts = moment.volts(term), float(runs.volts[lane, p, net.node(term)])
+                if abs(ours - volts) > near:
+                    found.append(Difference(faults, phase, str(term), ours, volts))
+            found += [Difference(faults, phase, n, a, b) for n, a, b in _amps_apart(moment, runs, lane, p)]
+    return found, compared
