@@ -99,7 +99,8 @@ def test_people_get_problems_on_stderr(capsys: pytest.CaptureFixture[str]) -> No
 
 def test_tables_fit_80_columns(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "80")
-    for argv in (["check", str(LAMP)], ["expect", str(LAMP)], ["suspects", str(LAMP), str(READINGS)],
+    for argv in (["check", str(LAMP)], ["expect", str(LAMP)], ["cycle", str(LAMP)],
+                 ["suspects", str(LAMP), str(READINGS)],
                  ["next", str(LAMP), str(READINGS)], ["findings", str(LAMP), str(READINGS)],
                  ["size", "--amps", "12", "--length", "4"]):  # fmt: skip
         assert main(argv) == 0

@@ -35,6 +35,8 @@ def test_every_command_has_a_schema_that_is_one() -> None:
     [
         ("check", ()),
         ("expect", ("--nominal",)),
+        ("cycle", ("--order", "settle")),
+        ("cycle", ("--order", "time", "--cycles", "2", "--svg", "-")),
         ("suspects", ("--doubles", "off")),
         ("next", ("--doubles", "off")),
     ],

@@ -115,7 +115,7 @@ def test_a_fuse_opens_within_its_gate_through_a_sheet(share: float, gate: int) -
     for lag in (0.0, 1.0):
         got = run_cycle(net, order="time", pace=Pace(fuse=lag))
         assert got.fuses_open == ("F1",)
-        blown = next(i for i in got.instants if any(str(c) == "fuse F1 on" for c in i.changes))
+        blown = next(i for i in got.instants if any(str(c) == "fuse F1 open" for c in i.changes))
         took.append(blown.t_s - 60.0)
     assert (known.min_s or 0.0) * 0.98 <= took[0] <= took[1] <= (known.max_s or math.inf) * 1.02
 

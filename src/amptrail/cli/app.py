@@ -133,6 +133,29 @@ def next_(
 
 
 @app.command()
+def cycle(
+    ctx: typer.Context, sheet: o.SheetName, fault: o.FaultTexts = None, feed: o.Feed = None,
+    start: o.From = "asleep", cycles: o.CyclesLived = 1, order: o.WhatOrder = "settle",
+    leave: o.Leave = None, at: o.Points = None, svg: o.SvgFile = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The drive cycle in time: what switches when, what ends awake, and why.
+
+    Example: amptrail cycle van.sheet --order time --fault "DOOR_S stuck on"
+
+    With a lamp left on: amptrail cycle van.sheet --leave lamp F3.out
+    """
+    from amptrail.jobs.cycle import CycleOptions
+    from amptrail.jobs.cycle import cycle as run
+
+    left = (leave,) if leave is not None else ()
+    asked = CycleOptions(_tuple(fault), feed, start, cycles, order, left, _tuple(at), svg is not None)
+    got = run(_sheet(ctx, sheet), asked)
+    if svg is not None:
+        _files(ctx).keep(svg, got["svg"])
+    return got
+
+
+@app.command()
 def trail(
     ctx: typer.Context, sheet: o.SheetName, at: o.OnePoint, phase: o.OnePhase, fault: o.FaultTexts = None,
     feed: o.Feed = None, as_json: o.AsJson = False,

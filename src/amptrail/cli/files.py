@@ -66,6 +66,17 @@ class Files:
         path.write_text(self.given[name], encoding="utf-8")
         return path
 
+    def keep(self, name: str, text: str) -> None:
+        """Write a file that was asked for; texts handed over with a request leave the disk alone."""
+        if self.given is not None:
+            return
+        try:
+            Path(name).write_text(text, encoding="utf-8")
+        except OSError as e:
+            raise one(
+                "cannot-write", f"cannot write {name}: {e.strerror or e}", remedy="name a file you may write"
+            ) from e
+
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""
         return name in self.given if self.given is not None else Path(name).is_file()

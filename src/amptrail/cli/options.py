@@ -11,6 +11,7 @@ from amptrail.cli import complete
 Doubles = Literal["auto", "off", "all"]
 YesNo = Literal["yes", "no"]
 Action = Literal["new", "add", "undo", "show", "list", "export", "import"]
+Order = Literal["settle", "time"]
 Target = Literal["oracle", "sheet", "netlist", "json"]
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object (docs/json.md).")]
@@ -58,6 +59,22 @@ EveryFault = Annotated[
 Feed = Annotated[str | None, typer.Option("--feed", metavar="TEXT", help="A feed of the sheet, fitted.")]
 Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]
 Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or awake:PHASE.")]
+From = Annotated[
+    str,
+    typer.Option("--start", "--from", metavar="STATE", help="asleep, awake:PHASE (or the phase alone), "
+                 "restart-in-after-run, aborted-crank, stall, battery-reconnected, unlock-without-start."),
+]  # fmt: skip
+WhatOrder = Annotated[
+    Order, typer.Option("--order", help="settle: all at once. time: relay, module and fuse times.")
+]
+Leave = Annotated[
+    tuple[str, str] | None,
+    typer.Option(
+        "--leave", metavar="INSTRUMENT POINT", help="An instrument left connected.", show_default=False
+    ),
+]
+SvgFile = Annotated[str | None, typer.Option("--svg", metavar="FILE", help="Write the drawing there as SVG.")]
+CyclesLived = Annotated[int, typer.Option("--cycles", min=1, max=100, help="Drive cycles lived through.")]
 Nominal = Annotated[bool, typer.Option("--nominal", help="No tolerance bands: quicker.")]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many to list.")]
 DoublesMode = Annotated[

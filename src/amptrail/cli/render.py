@@ -300,6 +300,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "expect": _expect,
     "suspects": _suspects,
     "next": _next,
+    "cycle": _text,
     "trail": _trail,
     "size": _size,
     "findings": _text,

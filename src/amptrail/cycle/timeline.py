@@ -28,6 +28,8 @@ class Switched:
     on: bool
 
     def __str__(self) -> str:
+        if self.item.startswith("fuse "):
+            return f"{self.item} open"
         return f"{self.item} {'on' if self.on else 'off'}"
 
 

@@ -38,7 +38,7 @@ def follow(
         best, other = _largest(lane, amps, node, up, seen, avoid)
         if best < 0:
             break
-        name = net.branches[best] if best < len(net.branches) else "a bridge"
+        name = net.branches[best] if best < len(net.branches) else "what bridges it"
         if up and int(lane.kind[best]) in SOURCES:
             if int(net.static.gate[best]) in (laws.CHARGE, laws.REF):
                 gates.append((int(net.static.gate[best]), int(net.static.unit[best]), name))

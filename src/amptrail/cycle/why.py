@@ -34,7 +34,7 @@ Above = tuple[str, ...]
 
 @dataclass
 class Asker:
-    """Answers for one instant; the stepper gives the lane with its changes and the timers."""
+    """Answers for the instant the stepper stands at, which has the lane with its changes and the timers."""
 
     step: Stepper
     now: Instant
@@ -43,6 +43,7 @@ class Asker:
     def __post_init__(self) -> None:
         self.net = self.now.network
         self.lane = self.step.lane
+        self.amps = self.step.amps  # bridges and instruments included
         c = self.net.circuit
         self.signals = {(key(x.module), key(x.name)): x for x in c.modules if isinstance(x, Signal)}
         self.drivers = {key(f"{x.module}.{x.name}"): x for x in c.modules if isinstance(x, Driver)}
@@ -108,7 +109,7 @@ class Asker:
         return ()
 
     def _across(self, a: int, b: int) -> float:
-        return round(float(self.now.volts[a] - self.now.volts[b]), 6) + 0.0  # no -0.00 V
+        return round(float(self.now.volts[a] - self.now.volts[b]), 2) + 0.0  # no -0.00 V
 
     def _relay(self, name: str, who: str, above: Above) -> Cause:
         coil = int(self.net.static.coil[[key(r) for r in self.net.relays].index(key(who))])
@@ -150,7 +151,7 @@ class Asker:
 
     def _fed(self, item: str, what: str, node: int, up: bool, above: Above) -> Cause:
         """What holds a node up or down: the way there, and what is switched along it."""
-        way = follow(self.net, self.lane, self.now.amps, node, up)
+        way = follow(self.net, self.lane, self.amps, node, up)
         by = tuple(self._gate(g, u, n, above) for g, u, n in way.gates)
         return Cause(item, f"{what} {_way(way, up)}".strip(), tuple(c for c in by if c is not None))
 
