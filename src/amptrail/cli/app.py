@@ -156,6 +156,26 @@ def cycle(
 
 
 @app.command()
+def feed(
+    ctx: typer.Context, sheet: o.SheetName, feed: o.FeedTexts = None, feeds: o.FeedsFile = None,
+    every_feed: o.EveryFeed = False, purpose: o.Purpose = "leave", against: o.Against = None,
+    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """A temporary feed, judged before insulation is cut: holds, refused or undecided, and why.
+
+    Example: amptrail feed van.sheet --feed "from F3.out to K4.86 fuse 5 A wire 0.75 mm2 2 m"
+    """
+    from amptrail.jobs.feeding import FeedOptions
+    from amptrail.jobs.feeding import feed as run
+
+    text = _files(ctx).text(feeds) if feeds is not None else None
+    return run(
+        _sheet(ctx, sheet),
+        FeedOptions(_tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules),
+    )
+
+
+@app.command()
 def trail(
     ctx: typer.Context, sheet: o.SheetName, at: o.OnePoint, phase: o.OnePhase, fault: o.FaultTexts = None,
     feed: o.Feed = None, as_json: o.AsJson = False,

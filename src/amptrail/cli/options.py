@@ -9,6 +9,8 @@ import typer
 from amptrail.cli import complete
 
 Doubles = Literal["auto", "off", "all"]
+FeedPurpose = Literal["try", "home", "leave"]
+Rules = Literal["all", "oracle"]
 YesNo = Literal["yes", "no"]
 Action = Literal["new", "add", "undo", "show", "list", "export", "import"]
 Order = Literal["settle", "time"]
@@ -57,6 +59,25 @@ EveryFault = Annotated[
     bool, typer.Option("--every-fault", help="The healthy run, then one for every fault considered.")
 ]
 Feed = Annotated[str | None, typer.Option("--feed", metavar="TEXT", help="A feed of the sheet, fitted.")]
+FeedTexts = Annotated[
+    list[str] | None,
+    typer.Option("--feed", metavar="TEXT", help="A feed: its name in the sheet, or `from A to B fuse 5 A "
+                 "wire 0.5 mm2 2 m`; repeat for more."),
+]  # fmt: skip
+FeedsFile = Annotated[
+    str | None, typer.Option("--feeds", metavar="FILE", help="Feeds as a sheet has them, or one a line.")
+]
+EveryFeed = Annotated[bool, typer.Option("--every-feed", help="Every feed of the sheet.")]
+Purpose = Annotated[
+    FeedPurpose, typer.Option("--for", help="try: attended minutes; home: one drive; leave: handed over.")
+]
+Against = Annotated[
+    list[str] | None,
+    typer.Option("--against", metavar="FAULT", help="The fault it is to bridge; repeat for a double. "
+                 "Without: the feed's own.", autocompletion=complete.faults),
+]  # fmt: skip
+NominalFeed = Annotated[bool, typer.Option("--nominal", help="Values of the sheet only: no worst case.")]
+RuleSet = Annotated[Rules, typer.Option("--rules", help="all, or oracle: only those of a jumper file.")]
 Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]
 Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or awake:PHASE.")]
 From = Annotated[

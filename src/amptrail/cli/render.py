@@ -8,6 +8,9 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
+from amptrail.cli import show_feed
+from amptrail.cli.figures import figure as _figure
+
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
 SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
@@ -42,16 +45,6 @@ def _grid(*columns: tuple[str, str]) -> Table:
     for name, side in columns:
         table.add_column(name, justify=side, overflow="fold")  # type: ignore[arg-type]
     return table
-
-
-def _figure(value: float | None, unit: str) -> str:
-    if value is None:
-        return "-"
-    if unit == "V":
-        return f"{value * 1000:.1f} mV" if abs(value) < 0.1 else f"{value:.2f} V"
-    if unit == "A":
-        return f"{value * 1000:.1f} mA" if abs(value) < 1 else f"{value:.2f} A"
-    return f"{value / 1000:.2f} kohm" if abs(value) >= 1000 else f"{value:.2f} ohm"
 
 
 def how_sure(probability: float) -> str:
@@ -288,7 +281,7 @@ def _recording(c: Console, got: Json) -> None:
 
 
 def _text(c: Console, got: Json) -> None:
-    c.print(got["text"], markup=False, end="")
+    c.print(got["text"], markup=False, end="", soft_wrap=True)  # a sheet or a page is kept as it is written
 
 
 def _job(c: Console, got: Json) -> None:
@@ -302,6 +295,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "next": _next,
     "cycle": _text,
     "trail": _trail,
+    "feed": show_feed.show,
     "size": _size,
     "findings": _text,
     "convert": _text,

@@ -1,0 +1,1 @@
+"""Temporary feeds judged before insulation is cut: evidence, flags, rules, verdict (docs/feeds.md)."""

@@ -1,0 +1,253 @@
+"""Evidence: the lives of a vehicle that a feed is judged from (design/0003, Evidence).
+
+A story is one living-through of a start. Its instants are the ends of phases; volts, amps and states are
+those of the solver, nominal or at a corner. Nothing here judges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from amptrail.circuit.model import Term
+from amptrail.circuit.phases import sleeping
+from amptrail.feed.fitting import Fitted
+from amptrail.solve.changes import Change, Kind, stack
+from amptrail.solve.kernel import Out, run_lanes
+from amptrail.solve.network import Network
+from amptrail.solve.runs import FIRST_SLEEP_S, FITTED_S, STATUS, Floats, State, names_of, outputs, state_of
+from amptrail.solve.settle import CHATTER, NOT_CONVERGED
+from amptrail.solve.threads import fit as fit_threads
+
+LONG_SLEEP_S = 3600.0  # start asleep: this long before first use (oracle SCHEMA, addendum 15)
+WAKING_NOT = ("asleep", "after-run")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One phase lived through. `pass_no`: 0 before first use or the rest of the cycle it was fitted in,
+    then 1, 2 for whole cycles. `fit` marks the second after fitting awake."""
+
+    pass_no: int
+    phase: int
+    seconds: float
+    fit: bool = False
+
+
+@dataclass(frozen=True)
+class Instant:
+    """The end of one step, by number into the story's arrays."""
+
+    story: Story
+    at: int
+
+    @property
+    def step(self) -> Step:
+        return self.story.steps[self.at]
+
+    @property
+    def phase(self) -> int:
+        return self.step.phase
+
+    @property
+    def phase_name(self) -> str:
+        return self.story.network.phases[self.phase].name
+
+    @property
+    def t_s(self) -> float:
+        return sum(s.seconds for s in self.story.steps[: self.at + 1])
+
+    @property
+    def status(self) -> str:
+        """settled, race, chatter or not_converged."""
+        return STATUS[int(self.story.out.status[self.story.lane, self.at])]
+
+    @property
+    def steady(self) -> bool:
+        return int(self.story.out.status[self.story.lane, self.at]) not in (CHATTER, NOT_CONVERGED)
+
+    @property
+    def state(self) -> State:
+        return state_of(self.story.network, self.bits)
+
+    @property
+    def bits(self) -> np.ndarray:
+        return np.asarray(self.story.out.state[self.story.lane, self.at])
+
+    @property
+    def volts(self) -> Floats:
+        """[node] V above BAT.-."""
+        return np.asarray(self.story.out.volts[self.story.lane, self.at])
+
+    @property
+    def amps(self) -> Floats:
+        """[branch] A."""
+        return np.asarray(self.story.out.amps[self.story.lane, self.at])
+
+    @property
+    def chattering(self) -> tuple[str, ...]:
+        """Items that keep changing."""
+        if self.story.out.status[self.story.lane, self.at] != CHATTER:
+            return ()
+        return names_of(self.story.network, self.toured)
+
+    @property
+    def toured(self) -> np.ndarray:
+        return np.asarray(self.story.out.toured[self.story.lane, self.at])
+
+    def across(self, a: Term, b: Term) -> tuple[float, float]:
+        """Lowest and highest volts from a to b: equal where the state is steady."""
+        net, s = self.story.network, self.story
+        na, nb = net.node(a), net.node(b)
+        if s.out.status[s.lane, self.at] == CHATTER:
+            low, high = s.out.low[s.lane, self.at], s.out.high[s.lane, self.at]
+            return float(low[na] - high[nb]), float(high[na] - low[nb])
+        v = float(self.volts[na] - self.volts[nb])
+        return v, v
+
+
+@dataclass(frozen=True, eq=False)
+class Story:
+    """One living-through: `state` healthy, faulty or fed; `start` asleep, awake:PHASE or a named start;
+    `held` the switch or driver held open throughout (interlocks), else None."""
+
+    corner: str
+    state: str
+    start: str
+    held: str | None
+    network: Network
+    steps: tuple[Step, ...]
+    out: Out
+    lane: int
+
+    @cached_property
+    def instants(self) -> tuple[Instant, ...]:
+        return tuple(Instant(self, i) for i in range(len(self.steps)))
+
+    def of_pass(self, number: int) -> tuple[Instant, ...]:
+        return tuple(x for x in self.instants if x.step.pass_no == number)
+
+    @property
+    def before_use(self) -> Instant | None:
+        """The end of the sleep before first use; None when fitted awake."""
+        first = self.instants[0]
+        return None if first.step.fit else first
+
+    @property
+    def fitted(self) -> Instant | None:
+        """One second after fitting awake."""
+        first = self.instants[0]
+        return first if first.step.fit else None
+
+    @property
+    def shutdown(self) -> Instant | None:
+        """The first sleep after use."""
+        bed = self.network.phases.index(sleeping(self.network.circuit))
+        for x in self.instants[1:]:
+            if x.phase == bed:
+                return x
+        return None
+
+
+def live(net: Network, lanes: Sequence[Sequence[Change]], steps: Sequence[Step], begin: Out | None = None,
+         begin_at: int = -1) -> Out:  # fmt: skip
+    """Every lane through the steps, the end of each kept. `begin`: from that snapshot of its lane 0."""
+    many = stack(net, lanes)
+    out = outputs(net, len(lanes), len(steps))
+    fit_threads(len(lanes))
+    run_lanes(
+        net.static,
+        many,
+        np.array([s.phase for s in steps], np.int64),
+        np.array([s.seconds for s in steps], np.float64),
+        np.arange(len(steps), dtype=np.int64),
+        begin if begin is not None else out,
+        begin_at,
+        out,
+    )
+    return out
+
+
+def waking(net: Network) -> tuple[int, ...]:
+    """Phases a feed may be fitted in: all but the sleeping ones and after-run."""
+    bed = net.phases.index(sleeping(net.circuit))
+    return tuple(k for k, p in enumerate(net.phases) if k != bed and p.base not in WAKING_NOT)
+
+
+def _whole(net: Network, pass_no: int) -> tuple[Step, ...]:
+    return tuple(Step(pass_no, k, float(net.static.duration[k])) for k in range(len(net.phases)))
+
+
+def _bedtime(net: Network, steps: tuple[Step, ...]) -> tuple[Step, ...]:
+    """A cycle that does not end asleep is followed by the sleeping phase: what is left on must show."""
+    bed = net.phases.index(sleeping(net.circuit))
+    if steps[-1].phase == bed:
+        return steps
+    return (*steps, Step(steps[-1].pass_no, bed, float(net.static.duration[bed])))
+
+
+def asleep_steps(net: Network) -> tuple[Step, ...]:
+    """Start A: an hour asleep, then one cycle."""
+    bed = net.phases.index(sleeping(net.circuit))
+    return _bedtime(net, (Step(0, bed, LONG_SLEEP_S), *_whole(net, 1)))
+
+
+def awake_steps(net: Network, at: int) -> tuple[Step, ...]:
+    """Start B: a second in the phase it was fitted in, the rest of the cycle, another whole cycle."""
+    rest = tuple(s for s in _whole(net, 0) if s.phase > at)
+    first = _bedtime(net, (Step(0, at, FITTED_S, True), *rest))
+    return _bedtime(net, (*first, *_whole(net, 1)))
+
+
+@dataclass(frozen=True, eq=False)
+class Lives:
+    """Stories by (state, start, held)."""
+
+    fitted: Fitted
+    stories: dict[tuple[str, str, str | None], Story]
+
+    def get(self, state: str, start: str, held: str | None = None) -> Story:
+        return self.stories[(state, start, held)]
+
+    @property
+    def starts(self) -> tuple[str, ...]:
+        """Starts lived through by the fed vehicle, asleep first."""
+        return tuple(
+            dict.fromkeys(start for state, start, held in self.stories if state == "fed" and not held)
+        )
+
+
+def held_open(net: Network, name: str) -> tuple[Change, ...]:
+    """A switch or a module driver (`ECM.main`) that cannot close."""
+    if name in net.drivers:
+        return (Change(Kind.DRIVER_DEAD, name),)
+    return (Change(Kind.SWITCH_HELD, name, "open"),)
+
+
+def lives(
+    f: Fitted, held: Sequence[str] = (), corner: str = "nominal", extra: tuple[Change, ...] = ()
+) -> Lives:
+    """Every start of the nominal flags for the healthy, faulty and fed vehicle; fed and healthy also with
+    each of `held` held open. `extra` are the changes of a corner."""
+    net = f.network
+    keys: list[tuple[str, str | None]] = [("healthy", None), ("faulty", None), ("fed", None)]
+    keys += [(state, h) for h in held for state in ("healthy", "fed")]
+    lanes = [f.lane(s) + extra + (held_open(net, h) if h else ()) for s, h in keys]
+    found: dict[tuple[str, str, str | None], Story] = {}
+
+    def keep(start: str, steps: tuple[Step, ...], out: Out) -> None:
+        for n, (s, h) in enumerate(keys):
+            found[(s, start, h)] = Story(corner, s, start, h, net, steps, out, n)
+
+    steps = asleep_steps(net)
+    keep("asleep", steps, live(net, lanes, steps))
+    bed = net.phases.index(sleeping(net.circuit))
+    before = (Step(0, bed, FIRST_SLEEP_S), *_whole(net, 1))
+    healthy = live(net, [f.lane("healthy") + extra], before)
+    for at in waking(net):
+        steps = awake_steps(net, at)
+        keep(f"awake:{net.phases[at].name}", steps, live(net, lanes, steps, healthy, at + 1))
+    return Lives(f, found)

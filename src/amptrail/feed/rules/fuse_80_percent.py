@@ -1,0 +1,26 @@
+"""A fuse carries at most 80 % of its rating for long, old and new load together.
+
+Danger: a fuse that runs hot ages and opens one day; its holder melts. Source of the 80 %: ABYC E-11
+text (125 %), reference.sizing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.flags import FUSE_SHARE, FUSE_TIMES
+from amptrail.feed.marks import Mark, Severities, most
+from amptrail.feed.measures import at, by_phase, fuse_a, ratings
+
+NAME = "fuse_80_percent"
+SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    rating, healthy = ratings(case.network), by_phase([case.beside("asleep")], fuse_a)
+    for story in case.stories():
+        for x in story.instants:
+            for name, amps in fuse_a(x).items():
+                limit = max(FUSE_SHARE * rating[name], FUSE_TIMES * at(healthy, x.phase, name))
+                yield most(NAME, story.start, x.phase_name, name, amps, limit, "A")

@@ -1,0 +1,21 @@
+"""The function works again after a shutdown, whatever the vehicle was doing when the feed was fitted.
+
+Danger: the vehicle is driven away and does not start where it is parked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.marks import ALWAYS, Mark
+from amptrail.feed.rules.shared import function_mark
+
+NAME, SEVERITY = "restarts", ALWAYS
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    for start in case.starts[1:]:
+        for f in case.asked(case.story(start)):
+            if f.wanted == "on" and f.instant.step.pass_no > 0 and (case.oracle or not f.after_run):
+                yield function_mark(NAME, f)

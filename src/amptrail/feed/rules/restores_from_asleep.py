@@ -1,0 +1,20 @@
+"""The function works in every phase that needs it, starting from a vehicle that slept.
+
+Danger: a feed that works on the bench and leaves the vehicle dead the next morning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.marks import ALWAYS, Mark
+from amptrail.feed.rules.shared import function_mark
+
+NAME, SEVERITY = "restores_from_asleep", ALWAYS
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    for f in case.asked(case.story("asleep")):
+        if f.wanted == "on" and (case.oracle or not f.after_run):
+            yield function_mark(NAME, f)

@@ -1,0 +1,23 @@
+"""The function works from the moment the feed is fitted to a waking vehicle.
+
+Danger: little; but a feed that is dead when fitted will be doubted, pulled and fitted elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.marks import ALWAYS, Mark
+from amptrail.feed.rules.shared import function_mark
+
+NAME, SEVERITY = "works_fitted_awake", ALWAYS
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    for start in case.awake:
+        for f in case.asked(case.story(start)):
+            if f.wanted != "on" or (f.after_run and not case.oracle):
+                continue
+            if f.instant.step.fit or (f.instant.step.pass_no == 0 and not case.oracle):
+                yield function_mark(NAME, f)
