@@ -190,6 +190,26 @@ def trail(
 
 
 @app.command()
+def draw(
+    ctx: typer.Context, sheet: o.SheetName, phase: o.DrawPhase = None, instrument: o.OneInstrument = None,
+    fault: o.FaultTexts = None, feed: o.Feed = None, trail: o.TrailPoint = None, plain: o.Plain = False,
+    out: o.Out = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The circuit as a picture (SVG): supply on top, ground at the bottom.
+
+    Example: amptrail draw van.sheet --phase running --trail K4.87 --out van.svg
+    """
+    from amptrail.jobs.drawing import DrawOptions, drawing
+
+    asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain)
+    got = drawing(_sheet(ctx, sheet), asked)
+    files = _files(ctx)
+    if out is not None:
+        files.keep(out, got["svg"])
+    return {**got, "out": out if files.given is None else None}
+
+
+@app.command()
 def size(
     amps: o.Amps, length: o.Length, drop: o.Drop = None, place: o.Surrounding = "cabin",
     as_json: o.AsJson = False,

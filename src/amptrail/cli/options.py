@@ -31,6 +31,25 @@ OnePhase = Annotated[
     str,
     typer.Option("--phase", metavar="PHASE", help="A phase of the sheet.", autocompletion=complete.phases),
 ]
+DrawPhase = Annotated[
+    str | None,
+    typer.Option("--phase", metavar="PHASE", help="Write at every point what is read in this phase.",
+                 autocompletion=complete.phases),
+]  # fmt: skip
+OneInstrument = Annotated[
+    str | None,
+    typer.Option("--with", metavar="INSTRUMENT", help="meter (unsaid), lamp, loaded, led; clamp for amps.",
+                 autocompletion=complete.instruments),
+]  # fmt: skip
+TrailPoint = Annotated[
+    str | None,
+    typer.Option("--trail", metavar="POINT", help="Fade all but what the current through this point passes.",
+                 autocompletion=complete.points),
+]  # fmt: skip
+Plain = Annotated[bool, typer.Option("--plain", help="Black on white, for paper.")]
+Out = Annotated[
+    str | None, typer.Option("--out", metavar="FILE", help="Write here; without it, to standard output.")
+]
 Points = Annotated[
     list[str] | None,
     typer.Option("--at", metavar="POINT", help="A point to read; repeat for more. Without: all.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -280,6 +281,14 @@ def _recording(c: Console, got: Json) -> None:
     c.print(table)
 
 
+def _draw(c: Console, got: Json) -> None:
+    if got["out"] is None:
+        sys.stdout.write(got["svg"])  # as it is: a console would break its lines
+        return
+    m = got["metrics"]
+    c.print(f"{got['out']}: {m['parts']} parts, {m['width_px']} x {m['height_px']} px")
+
+
 def _text(c: Console, got: Json) -> None:
     c.print(got["text"], markup=False, end="", soft_wrap=True)  # a sheet or a page is kept as it is written
 
@@ -297,6 +306,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "trail": _trail,
     "feed": show_feed.show,
     "size": _size,
+    "draw": _draw,
     "findings": _text,
     "convert": _text,
     "job": _job,

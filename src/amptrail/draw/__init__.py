@@ -27,7 +27,7 @@ def draw(circuit: Circuit, overlay: Overlay = PLAIN, theme: Theme = "screen") ->
 
     Example: `draw(parse("battery BAT 12 V\\npath BAT.- -- body")).svg`
     """
-    nodes, height = graph(circuit)
+    nodes, height = graph(circuit, overlay.feed)
     put(nodes, overlay)
     scene = arrange(nodes, height)
     drawing = Drawing(scene, overlay)

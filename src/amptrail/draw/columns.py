@@ -20,6 +20,7 @@ from amptrail.draw.order import Item, Layers
 NEVER = -1e18
 WIDER = 1.4  # how much wider than its widest layer a drawing may become for straight lines
 SLIDES = 10
+NEARLY = 4 * GRID  # lines that miss each other by so little are put in line if at all possible
 GAP = GRID  # between neighbours
 
 Distances = NDArray[np.float64]
@@ -96,15 +97,24 @@ def _joins(layers: Layers, v: _Variables) -> list[tuple[int, int, int, int]]:
                     off_middle = abs(2 * k - (len(ds) - 1))
                     rank = 0 if both == 2 else 10 + off_middle + (0 if len(us) * len(ds) == 1 else 20)
                     found.append((rank, a, b, da - db))
+    for item in (i for row in layers.rows for i in row):
+        if item.node is not None and item.node.shape == "splice":  # straight through, where it can be
+            for p in item.tops:
+                for k, q in enumerate(item.bottoms):
+                    found.append((12 + k, v.pin[id(p)][0], v.pin[id(q)][0], 0))
     return sorted(found, key=lambda f: f[0])
 
 
-def _line_up(v: _Variables, joins: Sequence[tuple[int, int, int, int]], wider: float) -> None:
+def _width(v: _Variables) -> float:
+    """Least width of the drawing, as agreed so far."""
+    left, right = np.array(v.left, float), np.array(v.right, float)
+    return float((left[:, None] + v.distance + right[None, :]).max(initial=0.0))
+
+
+def _line_up(v: _Variables, joins: Sequence[tuple[int, int, int, int]], most: float) -> None:
     """Put pairs in line, in order, where possible; `distance` then holds what was agreed."""
     d = v.distance
     left, right = np.array(v.left, float), np.array(v.right, float)
-    widths = left[:, None] + d + right[None, :]
-    most = float(widths.max(initial=0.0)) * wider
     for _, a, b, w in joins:
         if d[a, b] > w or d[b, a] > -w:
             continue
@@ -154,12 +164,21 @@ def _slide(v: _Variables, x: Distances, joins: Sequence[tuple[int, int, int, int
             x[group] += min(max(want, low - x[i]), high - x[i])
 
 
+def _placed(v: _Variables, joins: Sequence[tuple[int, int, int, int]]) -> Distances:
+    left = np.array(v.left, float)
+    x: Distances = np.maximum(left, (left[:, None] + v.distance).max(axis=0, initial=0.0))
+    _slide(v, x, joins)
+    return x
+
+
 def columns(layers: Layers, wider: float = WIDER) -> dict[int, int]:
     """id(pin) -> x in px, on the grid, from 0; nodes and lines of a layer keep their distance."""
     v = _Variables(layers)
     joins = _joins(layers, v)
-    _line_up(v, joins, wider)
-    left = np.array(v.left, float)
-    x: Distances = np.maximum(left, (left[:, None] + v.distance).max(axis=0, initial=0.0))
-    _slide(v, x, joins)
+    _line_up(v, joins, _width(v) * wider)
+    x = _placed(v, joins)
+    nearly = [(rank, a, b, w) for rank, a, b, w in joins if 0 < abs(x[b] - x[a] - w) <= NEARLY]
+    if nearly:
+        _line_up(v, nearly, max(_width(v), float((x + np.array(v.right)).max())) + NEARLY)
+        x = _placed(v, joins)
     return {pin: int(x[var]) + offset for pin, (var, offset) in v.pin.items()}

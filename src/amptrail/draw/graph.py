@@ -35,6 +35,12 @@ class Pin:
     glyph: str = ""
     chip: str = ""  # what is read here
     never: bool = False  # must not be probed
+    faded: bool = False  # the trail shown does not pass here
+
+    @property
+    def lead(self) -> str:
+        """Class of the line that leads to this pin inside its symbol."""
+        return "lead off" if self.faded else "lead"
 
 
 @dataclass(eq=False, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from amptrail.circuit.model import Circuit, Driver, Input, Part, Reference, Supply, Term, key
+from amptrail.circuit.model import Circuit, Driver, GroundPin, Input, Part, Reference, Supply, Term, key
 from amptrail.draw import labels
 from amptrail.draw.graph import PIN_PX, Graph, Node, Pin, up_to_grid
 from amptrail.draw.levels import heights
@@ -11,6 +11,7 @@ from amptrail.draw.text import DETAIL_PX, LINE_PX, broken, width
 
 CONTACT_DX = 80  # from a relay's coil to its contact
 NEVER = ("do not", "probe")
+LIGHT = 1e6  # size of what should not weigh
 GLYPH = 10  # room for the mark of a module pin
 TALL = {"battery": 40, "cavity": 24, "joint": 20, "relay": 64, "starter": 104, "alternator": 56, "pot": 56}
 TWO_ENDED = frozenset(
@@ -20,8 +21,9 @@ TWO_ENDED = frozenset(
 
 
 class _Builder:
-    def __init__(self, circuit: Circuit) -> None:
+    def __init__(self, circuit: Circuit, feed: frozenset[str] = frozenset()) -> None:
         self.circuit = circuit
+        self.light = {key(p) for p in feed}  # a feed changes no height: the rest stays where it was
         self.terminals = mentioned(circuit)
         self.metals = Metals(circuit)
         self.of_module = module_pairs(circuit)
@@ -51,7 +53,7 @@ class _Builder:
         sources += [
             (minus, self.metals.body, 0.02) for _, minus in self.sources if self._returns(minus, falls)
         ]
-        pairs = [(a, b, fall) for a, b, _, fall in self.pairs]
+        pairs = [(a, b, LIGHT if key(name) in self.light else fall) for a, b, name, fall in self.pairs]
         for line in self.circuit.modules:
             if isinstance(line, Input) and not self.fed(self.net(line.module, line.pin), line.module):
                 supplies = (x for x in self.circuit.modules if isinstance(x, Supply))
@@ -104,9 +106,11 @@ class _Builder:
             self.pairs.append((a, b, f"{c.connector}.{c.name}", 1.0))
 
     def fed(self, net: int, without: str) -> bool:
-        """Does a battery's plus reach the net without passing this part, a battery's minus or the body?"""
+        """Does a battery's plus reach the net without passing this part or any ground?"""
         goals = {plus for plus, _ in self.sources}
-        closed = {self.metals.body, *(minus for _, minus in self.sources)} - goals
+        grounds = [self.net(p.name, "") for p in self.circuit.parts if p.kind == "ground"]
+        grounds += [self.net(x.module, x.pin) for x in self.circuit.modules if isinstance(x, GroundPin)]
+        closed = {self.metals.body, *grounds, *(minus for _, minus in self.sources)} - goals
         seen, stack = {net}, [net]
         while stack:
             n = stack.pop()
@@ -123,8 +127,12 @@ class _Builder:
         net = self.net(part, terminal)
         return Pin(terminal, net, dx, never=net in self.never)
 
+    def high(self, net: int) -> float:
+        """Height of a net; one that joins nothing stands at 0."""
+        return self.height[net] if net < len(self.height) else 0.0
+
     def upper(self, a: Pin, b: Pin) -> bool:
-        return self.height[a.net] >= self.height[b.net]
+        return self.high(a.net) >= self.high(b.net)
 
     def node(self, shape: str, part: Part, name: str | None = None) -> Node:
         label = labels.part_label(part, self.cautions.get(key(part.name), []))
@@ -175,7 +183,7 @@ class _Builder:
             middle = CONTACT_DX + (CONTACT_DX // 2 if len(throws) > 1 else 0)  # a multiple of GRID
             common = self.pin(part.name, "30", middle)
             ends = [self.pin(part.name, t, CONTACT_DX * (1 + i)) for i, t in enumerate(throws)]
-            up = not ends or max(self.height[e.net] for e in ends) <= self.height[common.net]
+            up = not ends or max(self.high(e.net) for e in ends) <= self.high(common.net)
             (n.tops if up else n.bottoms).append(common)
             (n.bottoms if up else n.tops).extend(ends)
         _beside(n, max((p.dx for p in n.pins()), default=0) + 28)
@@ -206,7 +214,7 @@ class _Builder:
         n.stretches = True
         legs = [self.pin(part.name, t) for t in self.wired(part) if t]
         n.covers = (part.name, *(f"{part.name}.{p.terminal}" for p in legs))
-        hub = self.height[self.net(part.name, "")]
+        hub = self.high(self.net(part.name, ""))
         bolted = ground_net(self.circuit, self.metals, part) if part.kind == "ground" else -1
         if part.kind == "ground":
             n.tops = legs
@@ -215,8 +223,8 @@ class _Builder:
             else:
                 n.bottoms = [Pin("", bolted)]
         else:
-            n.tops = [p for p in legs if self.height[p.net] > hub]
-            n.bottoms = [p for p in legs if self.height[p.net] <= hub]
+            n.tops = [p for p in legs if self.high(p.net) > hub]
+            n.bottoms = [p for p in legs if self.high(p.net) <= hub]
         n.left, n.beside = 16, 14 if part.kind == "ground" else 8
         n.right = up_to_grid(labels.label_px(n.label))
         n.height = 20 if part.kind == "splice" else 44
@@ -278,7 +286,7 @@ class _Builder:
         contacts: list[tuple[str, str, str]] = []
         for c in part.contacts:
             common, throw = (c.a, c.b) if degree[c.a] >= degree[c.b] else (c.b, c.a)
-            above = self.height[self.net(part.name, common)] >= self.height[self.net(part.name, throw)]
+            above = self.high(self.net(part.name, common)) >= self.high(self.net(part.name, throw))
             up.setdefault(common, above)
             up.setdefault(throw, not up[common])
             contacts.append((common, throw, " ".join(c.at)))
@@ -305,8 +313,8 @@ class _Builder:
         pins = [self.pin(part.name, t) for t in self.wired(part)]
         for p in pins:
             p.words = tuple(broken(p.terminal, DETAIL_PX, 72, 1))
-        level = sum(self.height[p.net] for p in pins) / max(1, len(pins))
-        tops = [p for p in pins if self.height[p.net] >= level]
+        level = sum(self.high(p.net) for p in pins) / max(1, len(pins))
+        tops = [p for p in pins if self.high(p.net) >= level]
         return self.box(part, tops, [p for p in pins if p not in tops])
 
     def build_part(self, part: Part) -> Node | None:
@@ -341,9 +349,10 @@ def _beside(node: Node, at: int) -> None:
     node.height = max(TALL.get(node.shape, 48), len(node.label) * LINE_PX + 4)
 
 
-def graph(circuit: Circuit) -> tuple[Graph, list[float]]:
-    """Nodes and nets of the circuit, and the height of each net (`levels.heights`)."""
-    b = _Builder(circuit)
+def graph(circuit: Circuit, feed: frozenset[str] = frozenset()) -> tuple[Graph, list[float]]:
+    """Nodes and nets of the circuit, and the height of each net (`levels.heights`). `feed` names the parts of
+    a temporary feed."""
+    b = _Builder(circuit, feed)
     nodes = [n for part in circuit.parts if (n := b.build_part(part)) is not None]
     places = {key(p.name): p.place for p in circuit.parts}
     nodes += [b.cavity(c.connector, c.name, places.get(key(c.connector))) for c in circuit.cavities]

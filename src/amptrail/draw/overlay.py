@@ -18,12 +18,13 @@ CHIP_DX = 5  # from a line to what is read on it
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """`readings`: (metal by its canonical terminal, words such as `11.9 V`). `amps`: (branch, words), shown
-    at parts with two ends. `trail`: branches a current passes; all else fades. `feed`: parts of a temporary
-    feed, `feed_name` what it is called, `cuts` what it opens. `faults`: (where, words)."""
+    """`readings`: (metal by its canonical terminal, words such as `11.9 V`). `amps`: (branch, words, True
+    where they flow from `in` to `out`), shown at parts with two ends. `trail`: branches a current passes; all
+    else fades. `feed`: parts of a temporary feed, `feed_name` what it is called, `cuts` what it opens.
+    `faults`: (where, words)."""
 
     readings: tuple[tuple[str, str], ...] = ()
-    amps: tuple[tuple[str, str], ...] = ()
+    amps: tuple[tuple[str, str, bool], ...] = ()
     trail: frozenset[str] | None = None
     feed: frozenset[str] = frozenset()
     feed_name: str = ""
@@ -92,14 +93,16 @@ def put(graph: Graph, overlay: Overlay) -> None:
         node.fed = bool(own & fed)
         if node.fed and not named and overlay.feed_name:
             named = True
-            _put_label(node, broken(f"feed {overlay.feed_name}"))
+            _put_label(node, broken("feed" if overlay.feed_name == "feed" else f"feed {overlay.feed_name}"))
         if own & cut:
             node.cut = True
             _put_label(node, ("cut",))
     two_ended = {key(n.covers[0]): n for n in graph.nodes if len(n.covers) == 1}
-    for branch, words in overlay.amps:
-        if key(branch) in two_ended:
-            _put_label(two_ended[key(branch)], broken(words))
+    for branch, words, forward in overlay.amps:
+        carrier = two_ended.get(key(branch))
+        if carrier is not None:
+            arrow = "▼" if forward != carrier.flipped else "▲"
+            _put_label(carrier, broken(f"{arrow} {words}"))
     for where, words in overlay.faults:
         hit = node_of(graph, where)
         if hit is not None:
@@ -132,8 +135,3 @@ def lit(node: Node, pin: Pin, trail: frozenset[str]) -> bool:
 def _any(node: Node, trail: frozenset[str]) -> bool:
     own = {key(c) for c in node.covers}
     return any(b in own or (len(own) == 1 and b.startswith(f"{key(node.name)}.")) for b in trail)
-
-
-def node_lit(node: Node, trail: frozenset[str]) -> bool:
-    """Does the trail pass this node at all?"""
-    return any(lit(node, p, trail) for p in node.pins()) if len(node.pins()) > 2 else _any(node, trail)

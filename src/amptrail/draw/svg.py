@@ -6,7 +6,7 @@ from typing import Literal
 
 from amptrail.circuit.model import key
 from amptrail.draw.graph import Node, Pin
-from amptrail.draw.overlay import CHIP_DX, Overlay, lit, node_lit
+from amptrail.draw.overlay import CHIP_DX, Overlay, lit
 from amptrail.draw.pen import Pen, n
 from amptrail.draw.rows import Box
 from amptrail.draw.scene import Piece, Point, Scene, Wire
@@ -36,6 +36,7 @@ _RULES = """svg.amptrail{background:PAPER;font-family:"DejaVu Sans",Verdana,Aria
 .amptrail .fault path{stroke-width:2}
 .amptrail .off{opacity:.22}
 .amptrail .on path.lead,.amptrail path.on{stroke-width:3}
+.amptrail .on path.lead.off{stroke-width:1.5}
 .amptrail rect.hit{fill:transparent;stroke:none;pointer-events:all}
 """
 
@@ -76,6 +77,19 @@ class Drawing:
         self.pens: list[Pen] = []
         self.trail = None if overlay.trail is None else frozenset(key(b) for b in overlay.trail)
         self.fed_nets = self._only_feed()
+        self.lit: set[int] = set()  # id(pin)
+        if self.trail is not None:
+            self._light(self.trail)
+
+    def _light(self, trail: frozenset[str]) -> None:
+        """Find the pins the trail passes; a joint to the body is passed where its net is."""
+        nodes = self.scene.graph.nodes
+        self.lit = {id(p) for n in nodes if n.shape != "body" for p in n.pins() if lit(n, p, trail)}
+        nets = {p.net for n in nodes for p in n.pins() if id(p) in self.lit}
+        self.lit |= {id(p) for n in nodes if n.shape == "body" for p in n.pins() if p.net in nets}
+        for node in nodes:
+            for p in node.pins():
+                p.faded = id(p) not in self.lit
 
     def _only_feed(self) -> set[int]:
         """Nets that join parts of the feed alone."""
@@ -92,7 +106,7 @@ class Drawing:
         if self.trail is not None:
             for node in self.scene.graph.nodes:
                 for p in node.pins():
-                    if lit(node, p, self.trail):
+                    if id(p) in self.lit:
                         at.setdefault(p.net, set()).add(self.scene.at[id(p)])
         for w in self.scene.wires:
             name = escape(self.scene.graph.metals[w.net])
@@ -124,7 +138,7 @@ class Drawing:
             x, y = self.scene.at[id(p)]
             edge = top if p in node.tops else bottom
             if edge != y:
-                pen.line((x, min(y, edge)), (x, max(y, edge)), css="lead")
+                pen.line((x, min(y, edge)), (x, max(y, edge)), css=p.lead)
         hub: tuple[float, float] | None = None
         if node.shape in ("splice", "ground"):
             hub = bar(pen, box, self.scene.at, top, bottom)
@@ -144,7 +158,7 @@ class Drawing:
         if node.fed:
             css.append("fed")
         if self.trail is not None:
-            css.append("on" if node_lit(node, self.trail) else "off")
+            css.append("on" if any(id(p) in self.lit for p in node.pins()) else "off")
         name = f' data-part="{escape(node.name)}"' if node.name else ""
         title = f"<title>{escape(node.about)}</title>" if node.about else ""
         return [f'<g class="{" ".join(css)}"{name}>{title}', *pen.out, "</g>", *self._targets(node, hub)]
@@ -160,7 +174,9 @@ class Drawing:
         """A fault is a jagged arrow, a cut two strokes across the line."""
         node = box.node
         if node.fault:
-            x = box.left + 6
+            bars = node.shape in ("splice", "ground")
+            near = min(self.scene.at[id(p)][0] for p in node.pins()) if bars else box.anchor
+            x = box.left + 6 if node.shape in ("box", "selector") else near - 36
             pen.out.append('<g class="fault">')
             pen.line((x, middle - 12), (x + 7, middle - 2), (x + 3, middle + 1), (x + 11, middle + 11))
             pen.filled((x + 12, middle + 13), (x + 11, middle + 6), (x + 6, middle + 10))
@@ -168,14 +184,14 @@ class Drawing:
         if node.cut and node.shape not in ("box", "selector"):
             x = box.anchor
             for dy in (-3, 3):
-                pen.line((x - 7, middle + dy + 4), (x + 7, middle + dy - 4), css="cut")
+                pen.line((x - 8, middle + dy + 4), (x + 4, middle + dy - 4), css="cut")
 
     def _chip(self, pen: Pen, box: Box, pin: Pin) -> None:
         if not pin.chip:
             return
         x, y = self.scene.at[id(pin)]
         base = y + LINE_PX - 3 if pin in box.node.tops else y - 3
-        if self.trail is not None and lit(box.node, pin, self.trail):
+        if id(pin) in self.lit:
             pen.circle(x, base - 4, 3.5, css="bead")
         pen.text(x + CHIP_DX, base, pin.chip, "chip")
 

@@ -82,8 +82,8 @@ def diode(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     """Diode or LED: the triangle points the way of the current."""
     middle = _through(pen, x, top, bottom, 8)
     s = -1 if node.flipped else 1
-    pen.out.append(f'<path d="M{x - 9:g} {middle - 8 * s:g}h18L{x:g} {middle + 8 * s:g}Z"/>')
-    pen.ink.append((x - 9, middle - 8, x + 9, middle + 8))
+    flat, tip = middle - 8 * s, middle + 8 * s
+    pen.line((x - 9, flat), (x + 9, flat), (x, tip), (x - 9, flat))
     pen.line((x - 9, middle + 8 * s), (x + 9, middle + 8 * s))
     if node.shape == "led":
         for dy in (-6.0, 2.0):
@@ -111,7 +111,7 @@ def joint(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
 def cavity(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     """One cavity of a plug: socket over pin."""
     middle = _through(pen, x, top, bottom, 6)
-    pen.out.append(f'<path d="M{x - 6:g} {middle + 1:g}a6 6 0 0 1 12 0"/>')
+    pen.out.append(f'<path d="M{x - 6:g} {middle + 1:g}A6 6 0 0 1 {x + 6:g} {middle + 1:g}"/>')
     pen.line((x, middle - 6), (x, middle - 5))
     pen.rect(x - 1.5, middle - 1, 3, 8, css="solid")
     pen.ink.append((x - 6, middle - 6, x + 6, middle + 7))
@@ -140,7 +140,7 @@ def relay(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
         for p in row:
             coil = p.terminal in ("85", "86")
             stop = (middle - 9 if not low else middle + 9) if coil else end
-            pen.line((x + p.dx, edge), (x + p.dx, stop), css="lead")
+            pen.line((x + p.dx, edge), (x + p.dx, stop), css=p.lead)
             _number(pen, p, x + p.dx, edge, low)
     has_coil = any(p.terminal in ("85", "86") for p in node.pins())
     common = next((p for p in node.pins() if p.terminal == "30"), None)
@@ -177,9 +177,9 @@ def alternator(pen: Pen, node: Node, x: float, top: float, bottom: float) -> Non
     ):
         for p in row:
             if p.dx:
-                pen.line((x + p.dx, edge), (x + p.dx, middle), (x + 15, middle), css="lead")
+                pen.line((x + p.dx, edge), (x + p.dx, middle), (x + 15, middle), css=p.lead)
             else:
-                pen.line((x, edge), (x, end), css="lead")
+                pen.line((x, edge), (x, end), css=p.lead)
             _number(pen, p, x + p.dx, edge, low)
 
 
@@ -209,7 +209,7 @@ def starter(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
             )
     if coil is not None:
         c = x + coil.dx
-        pen.line((c, top), (c, coil_y - 9), css="lead")
+        pen.line((c, top), (c, coil_y - 9), css=coil.lead)
         pen.rect(c - 14, coil_y - 9, 28, 18)
         pen.line((c, coil_y + 9), (c, motor_y + 20), (x, motor_y + 20))
         pen.circle(x, motor_y + 20, 2, css="solid")
@@ -223,7 +223,7 @@ def pot(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     for p in node.tops:
         _number(pen, p, x + p.dx, top, False)
         if p.dx:
-            pen.line((x + p.dx, top), (x + p.dx, middle), (x + 8, middle), css="lead")
+            pen.line((x + p.dx, top), (x + p.dx, middle), (x + 8, middle), css=p.lead)
             pen.filled((x + 6, middle), (x + 13, middle - 4), (x + 13, middle + 4))
     for p in node.bottoms:
         _number(pen, p, x + p.dx, bottom, True)
@@ -246,5 +246,6 @@ SYMBOLS: dict[str, Shape] = {
     "wire": wire, "fuse": fuse, "link": fuse, "polyfuse": resistor, "resistor": resistor, "heater": resistor,
     "ptc": resistor, "sensor": resistor, "lamp": lamp, "led": diode, "diode": diode, "motor": motor,
     "solenoid": solenoid, "load": load, "switch": switch, "joint": joint, "cavity": cavity,
-    "battery": battery, "relay": relay, "alternator": alternator, "starter": starter, "pot": pot, "body": body,
+    "battery": battery, "relay": relay, "alternator": alternator, "starter": starter,
+    "pot": pot, "body": body,
 }  # fmt: skip

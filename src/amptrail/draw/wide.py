@@ -19,10 +19,10 @@ def bar(pen: Pen, box: Box, at: Points, top: float, bottom: float) -> tuple[floa
     low, high = min(xs), max(xs)
     y = top + 9 if node.shape == "ground" else (top + bottom) / 2
     for p in node.tops:
-        pen.line((at[id(p)][0], top), (at[id(p)][0], y), css="lead")
+        pen.line((at[id(p)][0], top), (at[id(p)][0], y), css=p.lead)
         pen.circle(at[id(p)][0], y, 3, css="solid")
     for p in node.bottoms:
-        pen.line((at[id(p)][0], y), (at[id(p)][0], bottom), css="lead")
+        pen.line((at[id(p)][0], y), (at[id(p)][0], bottom), css=p.lead)
         pen.circle(at[id(p)][0], y, 3, css="solid")
     if high > low:
         pen.line((low, y), (high, y), css="thick")
@@ -57,11 +57,12 @@ def _glyph(pen: Pen, pin: Pin, x: float, y: float, inwards: int) -> None:
 def _edges(pen: Pen, box: Box, at: Points, top: float, bottom: float, right: float) -> tuple[float, float]:
     """The frame and the leads to it; returns its upper and lower edge."""
     edge0, edge1 = top + 6, bottom - 6
-    pen.frame(box.left + 4, edge0, right - box.left - 4, edge1 - edge0)
+    left = box.left + box.node.left - 4
+    pen.frame(left, edge0, right - left, edge1 - edge0)
     for p in box.node.tops:
-        pen.line((at[id(p)][0], top), (at[id(p)][0], edge0), css="lead")
+        pen.line((at[id(p)][0], top), (at[id(p)][0], edge0), css=p.lead)
     for p in box.node.bottoms:
-        pen.line((at[id(p)][0], edge1), (at[id(p)][0], bottom), css="lead")
+        pen.line((at[id(p)][0], edge1), (at[id(p)][0], bottom), css=p.lead)
     return edge0, edge1
 
 
@@ -79,7 +80,7 @@ def module(pen: Pen, box: Box, at: Points, top: float, bottom: float) -> None:
     title = upper + rows[0] * LINE_PX + 1
     for k, line in enumerate(node.label):
         size = NAME_PX if k == 0 else DETAIL_PX
-        pen.text(box.left + 12, title + k * LINE_PX, line, "part" if k == 0 else "", size)
+        pen.text(box.left + node.left + 4, title + k * LINE_PX, line, "part" if k == 0 else "", size)
     _words(pen, node.tops, at, upper)
     for p in node.bottoms:  # the last line of every pin stands at the edge
         _words(pen, [p], at, lower + (rows[1] - len(p.words)) * LINE_PX)

@@ -1,0 +1,143 @@
+"""`draw`: the circuit as a picture, with what each point reads, a trail, a feed or a fault laid over it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+from amptrail.circuit.model import Circuit, Fault, Feed, Term, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.wiring import wiring
+from amptrail.draw import Overlay, Theme, draw
+from amptrail.errors import one
+from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.faultnames import fault_json, named_or_text
+from amptrail.jobs.feeds import find_feed, overlay
+from amptrail.sheet import fault_text
+
+VOLTS = ("meter", "lamp", "loaded", "led")
+SMALL = 0.5e-3  # V or A: below this a drawing says 0
+IN_SERIES = ("wire", "joint")  # they carry what their neighbours carry: amps are not written at each
+
+
+@dataclass(frozen=True, slots=True)
+class DrawOptions:
+    """`phase` fills in readings with `instrument` (one of VOLTS, or clamp); `trail` fades all but what the
+    current through that point passes; `plain` is black on white for paper."""
+
+    phase: str | None = None
+    instrument: str | None = None
+    fault: tuple[str, ...] = ()
+    feed: str | None = None
+    trail: str | None = None
+    plain: bool = False
+
+
+def _figure(value: float, unit: str) -> str:
+    """Volts or amps as a meter shows them."""
+    if abs(value) < SMALL:
+        return f"0 {unit}"
+    return f"{value:.2f} {unit}" if abs(value) >= 0.1 else f"{value * 1000:.1f} m{unit}"
+
+
+def _checked(circuit: Circuit, o: DrawOptions) -> str | None:
+    """The phase, when the drawing needs one; InputError when it is needed and not named."""
+    if o.instrument is not None and o.instrument not in (*VOLTS, "clamp"):
+        raise one("no-drawing", f"a drawing has no readings of {o.instrument}",
+                  expected=(*VOLTS, "clamp"), remedy="ask `expect` for that instrument")  # fmt: skip
+    if o.phase is None and (o.instrument is not None or o.trail is not None):
+        cycle = tuple(p.name for p in drive_cycle(circuit))
+        raise one("no-phase", "what is read depends on the phase, and none is named",
+                  expected=cycle, remedy="add --phase PHASE")  # fmt: skip
+    return o.phase
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    volts: tuple[tuple[str, str], ...]
+    amps: tuple[tuple[str, str, bool], ...]
+
+
+def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None) -> _Read:
+    """Words for every metal (volts by the instrument) and every part (amps), in a phase."""
+    from amptrail.jobs import engine
+    from amptrail.jobs.expect import pick_phases
+    from amptrail.jobs.spots import Spot, battery_minus
+
+    (index,) = pick_phases(circuit, (phase,))
+    session = engine.session(circuit)
+    runs = session.run([session.lane(faults)], "asleep", 2, [index])
+    joined = wiring(circuit)
+    ground = joined.node(battery_minus(circuit))
+    metals = [t for n, t in enumerate(joined.names) if n != ground]
+    volts: list[tuple[str, str]] = []
+    if instrument != "clamp":
+        asked = [(Spot(str(t), "volts", t), instrument or "meter") for t in metals]
+        rows = session.read_all(runs, asked, [index], bands=False)[0][0]
+        for term, got in zip(metals, rows, strict=True):
+            if got.value is not None:
+                volts.append((str(term), _figure(got.value, "V")))
+            elif got.alternates:
+                low, high = (_figure(v, "V") for v in got.alternates)
+                volts.append((str(term), f"{low} … {high}"))
+    series = {key(p.name) for p in circuit.parts if p.kind in IN_SERIES}
+    series |= {key(f"{c.connector}.{c.name}") for c in circuit.cavities}
+    amps = []
+    for b, name in enumerate(session.network.branches):
+        if key(name) not in series:
+            value = float(runs.snapshot.amps[0, 0][b])
+            amps.append((name, _figure(abs(value), "A"), value >= 0.0))
+    return _Read(tuple(volts), tuple(amps))
+
+
+def _trail(text: str, o: DrawOptions, phase: str) -> frozenset[str]:
+    from amptrail.jobs.trail import trail
+
+    got = trail(text, o.trail or "", phase, o.fault, o.feed)
+    return frozenset(p for t in got["trails"] for p in t["parts"])
+
+
+def _laid_over(
+    text: str, circuit: Circuit, o: DrawOptions, faults: tuple[Fault, ...], feed: Feed | None
+) -> Overlay:
+    phase = _checked(circuit, o)
+    read = _Read((), ())
+    trail: frozenset[str] | None = None
+    if phase is not None:
+        read = _read(circuit, phase, faults, o.instrument)
+    if phase is not None and o.trail is not None:
+        trail = _trail(text, o, phase)
+        lit = {key(b) for b in trail}
+        read = _Read(read.volts, tuple(a for a in read.amps if key(a[0]) in lit))
+    elif o.instrument != "clamp":
+        read = _Read(read.volts, ())
+    marks = tuple((_where(f), f"fault: {fault_text(circuit, (f,))}") for f in faults)
+    added: frozenset[str] = frozenset(p.name for p in feed.parts) if feed else frozenset()
+    return Overlay(read.volts, read.amps, trail, added, feed.name if feed else "",
+                   frozenset(feed.cuts) if feed else frozenset(), marks)  # fmt: skip
+
+
+def _where(fault: Fault) -> Term:
+    return fault.at if fault.at.part else Term(fault.at.name, "")
+
+
+def drawing(sheet_text: str, options: DrawOptions = DrawOptions()) -> Json:
+    """The circuit as SVG text with its metrics (docs/json.md, draw)."""
+    sheet = load(sheet_text)
+    feed = find_feed(sheet.circuit, options.feed) if options.feed else None
+    circuit = overlay(sheet.circuit, feed) if feed else sheet.circuit
+    faults = tuple(f for text in options.fault for f in named_or_text(circuit, text))
+    over = _laid_over(sheet_text, circuit, options, faults, feed)
+    theme: Theme = "print" if options.plain else "screen"
+    picture = draw(circuit, over, theme)
+    body = {
+        "svg": picture.svg,
+        "metrics": asdict(picture.metrics),
+        "title": circuit.title,
+        "phase": options.phase,
+        "instrument": (options.instrument or "meter") if options.phase else None,
+        "faults": [fault_json(circuit, f) for f in faults],
+        "feed": options.feed,
+        "trail": options.trail,
+        "theme": theme,
+    }
+    return answer("draw", sheet, body)
