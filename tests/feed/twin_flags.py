@@ -8,11 +8,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from amptrail.circuit.model import Circuit, Feed, Term, key
+from amptrail.circuit.model import Circuit, Fault, Feed, Term, key
 from amptrail.circuit.phases import drive_cycle, names_phase, seconds, sleeping
-from amptrail.twin.overlay import Faulty, find, overlay
-from amptrail.twin.settle import Machine, Settled, _through
-from amptrail.twin.state import Clock, State, View, frozen
+from amptrail.twin.overlay import Held, overlay
+from amptrail.twin.settle import Machine
+from amptrail.twin.starts import Leg
+from amptrail.twin.state import Clock, State
+from amptrail.twin.walk import Instant, live
 
 Json = dict[str, Any]
 
@@ -20,8 +22,8 @@ Json = dict[str, Any]
 class Life:
     """One vehicle that can be lived through phase by phase, its state handed over from another."""
 
-    def __init__(self, faulty: Faulty) -> None:
-        self.m = Machine(faulty)
+    def __init__(self, machine: Machine) -> None:
+        self.m = machine
         self.clock = Clock(0.0, None)
         self.s = State()
 
@@ -29,89 +31,63 @@ class Life:
         self.s = other.s
         self.clock = Clock(other.clock.now, other.clock.phase, dict(other.clock.timers))
 
-    def go(self, phase: Any, length_s: float) -> Moment:
-        self.clock.phase = phase
-        got, self.s = _through(self.m, self.s, self.clock, self.clock.now + length_s)
-        return Moment(self.m, phase, self.s, got)
+    def go(self, phase: Any, length_s: float) -> Instant:
+        last = list(live(self.m, self.s, self.clock, [Leg(phase, length_s)]))[-1]
+        self.s = last.state
+        return last
 
 
-class Moment:
-    """The end of a phase."""
-
-    def __init__(self, m: Machine, phase: Any, s: State, got: Settled) -> None:
-        self.m, self.phase, self.s, self.got = m, phase, s, got
-
-    def volts(self, t: Term) -> float:
-        b = self.m.f.bench
-        n = b.wiring.node(t)
-        return self.got.solution.volts[n if n is not None else b.node(t.part, t.name)]
-
-    def amps(self, branch: Term) -> float:
-        v = View(self.m.f, frozen(self.m.f, self.s, self.phase), self.got.solution)
-        try:
-            names = {(self.m.f.bench.out[i].branch.part, self.m.f.bench.out[i].branch.name)
-                     for i in find(self.m.f.bench, branch)}  # fmt: skip
-        except Exception:
-            return 0.0
-        return sum(v.amps(*n) for n in names)
-
-    def active(self) -> set[str]:
-        own = {(x.module, key(x.name)) for x in self.m.f.circuit.modules if hasattr(x, "expr")}
-        return (
-            {f"relay.{r}" for r in self.s.energised}
-            | {f"drv.{m}.{d}" for m, d in self.s.on}
-            | {f"sig.{m}.{x}" for m, x in self.s.signals if (m, key(x)) in own}
-        )
+def active(x: Instant) -> set[str]:
+    own = {(y.module, key(y.name)) for y in x.machine.f.circuit.modules if hasattr(y, "expr")}
+    return (
+        {f"relay.{r}" for r in x.state.energised}
+        | {f"drv.{m}.{d}" for m, d in x.state.on}
+        | {f"sig.{m}.{s}" for m, s in x.state.signals if (m, key(s)) in own}
+    )
 
 
-def _without(circuit: Circuit, feed: Feed) -> Faulty:
+def _whole(circuit: Circuit, feed: Feed) -> Circuit:
+    return replace(circuit, parts=circuit.parts + feed.parts, nets=circuit.nets + feed.nets,
+                   paths=circuit.paths + feed.paths)  # fmt: skip
+
+
+def _without(circuit: Circuit, feed: Feed) -> Machine:
     """The healthy vehicle on the bench that also knows the feed's nodes: its elements taken away."""
-    whole = replace(circuit, parts=feed.parts + circuit.parts, nets=circuit.nets + feed.nets,
-                    paths=circuit.paths + feed.paths)  # fmt: skip
-    f = overlay(whole, ())
+    f = overlay(_whole(circuit, feed), ())
     own = {key(p.name) for p in feed.parts}
     f.bench.out[:] = [e for e in f.bench.out if key(e.branch.part) not in own]
-    return f
+    return Machine(f)
 
 
-def _with(circuit: Circuit, feed: Feed) -> Faulty:
-    whole = replace(circuit, parts=feed.parts + circuit.parts, nets=circuit.nets + feed.nets,
-                    paths=circuit.paths + feed.paths)  # fmt: skip
-    f = overlay(whole, feed.against)
+def _with(circuit: Circuit, feed: Feed, switch: str | None = None) -> Machine:
+    cuts = []
     for name in feed.cuts:
         part, _, rest = name.partition(".")
-        wanted = Term(part, rest) if rest else Term(name, "")
-        for i in sorted(find(f.bench, wanted), reverse=True):
-            del f.bench.out[i]
-    return f
+        cuts.append(Fault("open", Term(part, rest) if rest else Term(name, "")))
+    held = [Held(switch, "open")] if switch else []
+    return Machine(overlay(_whole(circuit, feed), (*feed.against, *cuts), held), [p.name for p in feed.parts])
 
 
-def _held(f: Faulty, switch: str | None) -> Faulty:
-    if switch:
-        f.stuck[key(switch)] = False
-    return f
-
-
-def _asked(circuit: Circuit, m: Moment) -> list[tuple[Any, str, bool]]:
+def _asked(circuit: Circuit, m: Instant) -> list[tuple[Any, str, bool]]:
     out = []
     for must in circuit.musts:
         for wanted, phases in (("on", must.on), ("off", must.off)):
             if not names_phase(circuit, m.phase, phases):
                 continue
             if must.module:
-                on = (must.module, must.signal) in m.s.signals
+                on = (must.module, must.signal) in m.state.signals
                 ok = on == (wanted == "on")
             else:
                 v = m.volts(must.a) - m.volts(must.b)
                 ok = v >= must.min_v if wanted == "on" else abs(v) <= must.max_off_v
-            out.append((must, wanted, ok and m.got.status != "chatter"))
+            out.append((must, wanted, ok and m.status != "chatter"))
     return out
 
 
-def _starts(circuit: Circuit, feed: Feed, switch: str | None = None) -> dict[str, list[tuple[Moment, str]]]:
-    """Moments of every start, each with its part of the story: before, fit, rest, again."""
+def _starts(circuit: Circuit, feed: Feed, switch: str | None = None) -> dict[str, list[tuple[Instant, str]]]:
+    """Instants of every start, each with its part of the story: before, fit, rest, again."""
     cycle, bed = drive_cycle(circuit), sleeping(circuit)
-    a = Life(_held(_with(circuit, feed), switch))
+    a = Life(_with(circuit, feed, switch))
     told = {"asleep": [(a.go(bed, 3600.0), "before")] + [(a.go(p, seconds(p)), "again") for p in cycle]}
     for n, p in enumerate(cycle):
         if p.base in ("asleep", "after-run") or p is bed:
@@ -120,16 +96,16 @@ def _starts(circuit: Circuit, feed: Feed, switch: str | None = None) -> dict[str
         before.go(bed, 60.0)
         for q in cycle[: n + 1]:
             before.go(q, seconds(q))
-        b = Life(_held(_with(circuit, feed), switch))
+        b = Life(_with(circuit, feed, switch))
         b.take_over(before)
         rows = [(b.go(p, 1.0), "fit")] + [(b.go(q, seconds(q)), "rest") for q in cycle[n + 1 :]]
         told[f"awake:{p.name}"] = rows + [(b.go(q, seconds(q)), "again") for q in cycle]
     return told
 
 
-def _reverse(m: Moment) -> dict[str, float]:
+def _reverse(m: Instant) -> dict[str, float]:
     out = {}
-    for x in m.m.f.circuit.modules:
+    for x in m.machine.f.circuit.modules:
         if hasattr(x, "on_ohm"):
             out[f"{x.module}.{x.name}"] = m.amps(Term(x.module, f"{x.name}.bd")) - m.amps(
                 Term(x.module, x.name)
@@ -155,11 +131,11 @@ def verdict(circuit: Circuit, feed: Feed) -> Json:
     def name(s: str) -> str:
         return s.removeprefix("awake:")
 
-    def rests(m: Moment) -> bool:
-        return m.got.status != "chatter" and m.amps(Term(battery, "")) <= limit and not (
-            m.s.awake - healthy[-1].s.awake)  # fmt: skip
+    def rests(m: Instant) -> bool:
+        return m.status != "chatter" and m.amps(Term(battery, "")) <= limit and not (
+            m.state.awake - healthy[-1].state.awake)  # fmt: skip
 
-    quiet = healthy[0].active()
+    quiet = active(healthy[0])
     out: Json = {
         "restores_from_asleep": all(r[4] for r in on["asleep"]),
         "works_when_fitted_awake": {name(s): all(r[4] for r in on[s] if r[1] == "fit") for s in awake},
@@ -168,14 +144,14 @@ def verdict(circuit: Circuit, feed: Feed) -> Json:
         "after_run_kept": all(r[4] for r in every if r[3] == "on" and r[0].phase.base == "after-run"),
         "sleeps_from_asleep": rests(asleep["asleep"]),
         "sleeps_after_awake_fit": {name(s): rests(asleep[s]) for s in awake},
-        "permanently_on": sorted(before.active() - quiet),
+        "permanently_on": sorted(active(before) - quiet),
         "self_hold": {},
         "dead_lock": [],
         "back_feed": set(),
         "drivers_tripped": sorted(
-            {f"{m}.{d}" for row in told.values() for x, _ in row for m, d in x.s.tripped}),
-        "fuses_blown": sorted({f for rows in told.values() for x, _ in rows for f in x.s.fuses_open}),
-        "chatter": any(x.got.status == "chatter" for rows in told.values() for x, _ in rows),
+            {f"{m}.{d}" for row in told.values() for x, _ in row for m, d in x.state.tripped}),
+        "fuses_blown": sorted({f for rows in told.values() for x, _ in rows for f in x.state.fuses_open}),
+        "chatter": any(x.status == "chatter" for rows in told.values() for x, _ in rows),
         "fuse_over_80_percent": set(),
         "interlock_bypassed": set(),
         "sleep_current_a": {"asleep_start": asleep["asleep"].amps(Term(battery, "")),
@@ -183,13 +159,13 @@ def verdict(circuit: Circuit, feed: Feed) -> Json:
                             **{s: asleep[s].amps(Term(battery, "")) for s in awake}},
     }  # fmt: skip
     for s in awake:
-        held = asleep[s].active() - before.active() - quiet - healthy[-1].active()
+        held = active(asleep[s]) - active(before) - quiet - active(healthy[-1])
         if held:
             out["self_hold"][s] = sorted(held)
         for m, w, must, _, ok in on[s]:
             for m2, w2, must2, _, ok2 in on["asleep"]:
                 same = must is must2 and m.phase is m2.phase and w == "fit" and w2 == "again"
-                if same and ok and not ok2 and not m2.s.fuses_open and not m2.s.tripped:
+                if same and ok and not ok2 and not m2.state.fuses_open and not m2.state.tripped:
                     out["dead_lock"].append(f"{must.name} in {m.phase.name}")
     rating = {p.name: dict(p.given)["rating_a"] for p in (*feed.parts, *circuit.parts) if p.kind == "fuse"}
     for rows in told.values():
