@@ -20,8 +20,8 @@ NAMED = (
     "fuse_80_percent", "relay_make", "relay_carry", "voltage_drop", "interlock", "stop_function",
 )  # fmt: skip
 UNNAMED = ("on_time", "old_path", "joint_power", "suppression", "ground_adiabatic", "source_carries")
-# rules the contract allows to be open only: no row may demand them
-ALSO = ("relay_break", "race")
+# names no row may demand: neither the JSON contract nor DESIGN section 9 lists them as rules of their own
+ALSO = ("relay_break", "race", "works_fitted_awake")
 FLAGS = (
     "restores_from_asleep", "works_when_fitted_awake", "restarts_after_shutdown", "loads_off_when_required",
     "after_run_kept", "sleeps_from_asleep", "sleeps_after_awake_fit", "permanently_on", "self_hold",

@@ -1,7 +1,8 @@
 """Nominal flags of a feed, worked out from the oracle format's text ("Jumper files") over the twin alone.
 
-Shares no code with the judge. Start A: fitted on the sleeping vehicle, 3,600 s asleep, one drive cycle. Start B:
-fitted at the end of each waking phase of a healthy vehicle, 1 s, the rest of the cycle, another full cycle.
+Shares no code with the judge. Start A: fitted on the sleeping vehicle, 3,600 s asleep, one drive cycle.
+Start B: fitted at the end of each waking phase (after-run is none) of a healthy vehicle, 1 s, the rest of the
+cycle, another full cycle.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from amptrail.circuit.model import Circuit, Fault, Must, Phase, Term, key
-from amptrail.circuit.phases import drive_cycle, meant, sleeping
+from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.circuit.tables import number
 from amptrail.jobs.feeds import fitted
 from amptrail.sheet import parse_fault
@@ -88,10 +89,9 @@ class Nominal:
     @cached_property
     def awake(self) -> dict[str, list[Instant]]:
         """Start B by the phase it was fitted in: that phase, the rest of the cycle, a full cycle."""
-        bed = sleeping(self.circuit)
         out = {}
         for p in self.phases:
-            if p is bed:
+            if p.base in ("asleep", "after-run"):
                 continue
             w = walk(self.fed, self.faults, start=f"awake:{p.name}", healthy=self.circuit)
             left = len(self.phases) - self.phases.index(p) + len(self.phases)

@@ -1,4 +1,4 @@
-"""The nominal flags written by hand are those that follow from the oracle format's text, computed with the twin."""
+"""The nominal flags written by hand are those the twin gives under the oracle format's definitions."""
 
 from __future__ import annotations
 

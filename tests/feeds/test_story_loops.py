@@ -6,10 +6,13 @@ Stories A10, A20, A29, B06 (addresses in stories/loops/expected.toml); what a st
 from __future__ import annotations
 
 import tomllib
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import pytest
+from feed_table import NAMED
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
@@ -23,11 +26,6 @@ IDS = [f"{f['story']}-{i}" for i, f in enumerate(FINDINGS)]
 
 def _text(f: dict[str, Any]) -> str:
     return (STORIES / f"{f['sheet']}.sheet").read_text(encoding="utf-8")
-
-
-def _judge() -> bool:
-    got = answer(["feed", "s", "--feed", "x"], Files({"s": _text(FINDINGS[0])}))
-    return not any(p["code"] in ("unknown-command", "usage") for p in got["problems"])
 
 
 def test_all_four_stories_are_there() -> None:
@@ -59,7 +57,13 @@ def test_the_current_is_the_one_a_hand_gets(f: dict[str, Any]) -> None:
         assert got["runs"][0]["phases"][0]["readings"][0]["value"] == pytest.approx(f["volts"], rel=0.04)
 
 
-@pytest.mark.skipif(not _judge(), reason="there is no judge yet")
+def _complete() -> bool:
+    if find_spec("amptrail.feed") is None or find_spec("amptrail.feed.rules") is None:
+        return False
+    return set(NAMED) <= {r.NAME for r in import_module("amptrail.feed.rules").RULES}
+
+
+@pytest.mark.skipif(not _complete(), reason="the judge has not all rules of the contract yet")
 @pytest.mark.parametrize("f", [f for f in FINDINGS if f["rules"]], ids=lambda f: f["story"])
 def test_the_judge_names_it(f: dict[str, Any]) -> None:
     argv = ["feed", "s", "--feed", f["feed"]]
