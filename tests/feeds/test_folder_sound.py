@@ -6,17 +6,24 @@ The verdicts are hand-written and untested here; what a verdict says about volts
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
+import numpy as np
+import numpy.typing as npt
 import pytest
 from feed_table import ALSO, FLAGS, FOLDER, NAMED, UNNAMED, Row, circuit, rows, sheet_text
 
 from amptrail.circuit.checks import check
-from amptrail.circuit.model import Must, key
+from amptrail.circuit.model import Circuit, Must, key
 from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
+from amptrail.faults import changes
 from amptrail.jobs.feeds import find_feed, fitted
 from amptrail.sheet import parse_fault
+from amptrail.solve.assemble import assemble
+from amptrail.solve.changes import Change, Kind
+from amptrail.solve.runs import run
 
 ROWS = rows()
 SHEETS = sorted({r.sheet for r in ROWS})
@@ -204,3 +211,33 @@ def _faulty(row: Row) -> bool:
                 if wants and m.module not in p["state"]["modules_awake"]:
                     return True
     return False
+
+
+def _volts(c: Circuit, lanes: Sequence[Sequence[Change]]) -> npt.NDArray[np.float64]:
+    """[lane, phase, function in volts] after a night."""
+    net = assemble(c)
+    got = run(net, lanes, "asleep", 1)
+    musts = [m for m in c.musts if m.a is not None and m.b is not None]
+    pairs = [(net.node(m.a), net.node(m.b)) for m in musts if m.a is not None and m.b is not None]
+    return np.stack([abs(got.volts[..., a] - got.volts[..., b]) for a, b in pairs], axis=-1)
+
+
+def _open_ones(c: Circuit) -> list[tuple[Change, ...]]:
+    """One lane for each switch and each module output held open."""
+    net = assemble(c)
+    lanes = [(Change(Kind.SWITCH_HELD, p.name, "open"),) for p in c.parts if p.kind == "switch"]
+    return lanes + [
+        tuple(x for f in parse_fault(c, f"{d} dead") for x in changes(net, f)) for d in net.drivers
+    ]
+
+
+@pytest.mark.parametrize("row", ROWS, ids=IDS)
+def test_interlock_is_demanded_where_an_open_switch_or_output_stops_the_load_no_more(row: Row) -> None:
+    """A load that works when healthy, stays dead with one switch or output held open, but works when fed."""
+    c, fed = circuit(row.sheet), fitted(circuit(row.sheet), row.feed)
+    fault = tuple(x for f in parse_fault(fed, row.against) for x in changes(assemble(fed), f))
+    healthy = _volts(c, [(), *_open_ones(c)])
+    bridged = _volts(fed, [(*fault, *one) for one in _open_ones(fed)])
+    least = np.array([m.min_v or 1.0 for m in c.musts if m.a is not None])
+    bypassed = (healthy[0] > 1.0) & (healthy[1:] <= 1.0) & (bridged >= least)
+    assert bool(bypassed.any()) == ("interlock" in row.rules)
