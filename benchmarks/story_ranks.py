@@ -55,7 +55,7 @@ def _one_place(circuit: Circuit, a: Fault, b: Fault) -> bool:
     return a.at == b.at or (metal is not None and metal == wiring(circuit).node(b.at))
 
 
-def _same(circuit: Circuit, a: Fault, b: Fault) -> bool:
+def same_fault(circuit: Circuit, a: Fault, b: Fault) -> bool:
     """One cause: the same place and the same way of failing, whatever its severity."""
     both_series = a.mode in _SERIES and b.mode in _SERIES
     return (a.mode == b.mode or both_series) and _one_place(circuit, a, b)
@@ -64,7 +64,7 @@ def _same(circuit: Circuit, a: Fault, b: Fault) -> bool:
 def is_cause(circuit: Circuit, text: str, truths: tuple[str, ...]) -> bool:
     """True when the single fault `text` is one of the truths."""
     said = parse_fault(circuit, text)
-    return any(len(said) == 1 and _same(circuit, said[0], parse_fault(circuit, t)[0]) for t in truths)
+    return any(len(said) == 1 and same_fault(circuit, said[0], parse_fault(circuit, t)[0]) for t in truths)
 
 
 def rank(circuit: Circuit, answer: dict[str, Any], truths: tuple[str, ...]) -> int | None:

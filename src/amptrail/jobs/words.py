@@ -23,7 +23,7 @@ IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance 
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
 NOMINAL_V = 12.0
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
-CHANCE = {"works": "works", "does not": "does not"}
+LOOKS_FINE = ("fine", "clean", "ok", "good")
 
 
 def function_of(circuit: Circuit, part: str) -> Must | None:
@@ -41,7 +41,7 @@ def _part(circuit: Circuit, name: str | None) -> Part | None:
     return next((p for p in circuit.parts if name and key(p.name) == key(name)), None)
 
 
-def _does(circuit: Circuit, o: Observation, got: Solved) -> Array:
+def does(circuit: Circuit, o: Observation, got: Solved) -> Array:
     """P(works) of a function or part in the phase, per lane."""
     must = function_of(circuit, o.part or "")
     phase = o.phase or 0
@@ -91,14 +91,14 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
         return np.asarray(np.where(blamed, np.log(IN_VAIN), 0.0)[owner], np.float64)
     if o.kind == "looks":
         shows = np.asarray([float(_blames(s, o.part or "")) for s in suspects])[owner]
-        return word_column(looks(shows)["not seen" if o.word in ("fine", "clean", "ok") else "seen"])
+        return word_column(looks(shows)["not seen" if o.word in LOOKS_FINE else "seen"])
     if o.kind == "clicks":
         word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
         return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])
     if o.kind == "answers":
         word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
         return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
-    p = _lit(circuit, o, got) if o.kind == "lit" else _does(circuit, o, got)
+    p = _lit(circuit, o, got) if o.kind == "lit" else does(circuit, o, got)
     if o.kind == "works" and o.good_of:
         seen, tries = o.good_of
         return np.asarray([count_log_likelihood(seen, tries, float(x)) for x in p], np.float64)

@@ -62,6 +62,9 @@ class Names:
             self.cavities[key(cavity.connector), key(cavity.name)] = cavity.name
         for net in circuit.nets:
             self.nets[key(net.name)] = net.name
+            for t in net.terms:
+                if t.part:
+                    self.note(t.part, t.name)
         for path in circuit.paths:
             for hop in path.hops:
                 for name in (hop.a, hop.b):
