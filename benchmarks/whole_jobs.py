@@ -28,7 +28,7 @@ from amptrail.exchange.oracle import to_circuit
 from amptrail.faults import Hypothesis, catalogue
 from amptrail.jobs import engine
 from amptrail.jobs.nexttest import NextOptions, next_answer
-from amptrail.jobs.predict import OPEN_ENDED, with_severity
+from amptrail.jobs.predict import with_severity
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.sheet import fault_text, parse, parse_fault, print_sheet
 from benchmarks.generator import sheet_text
@@ -158,7 +158,9 @@ def play(job: Job, most: int = MOST_TESTS) -> Result:
         test = told["visits"][0]["tests"][0]
         filled = vehicle.answer(test, readings)
         readings += filled + "\n"
-        lines.append(f"{test['minutes_min']['total']:5.1f} min  {test['action']:8} " + " | ".join(filled.split("\n")))
+        lines.append(
+            f"{test['minutes_min']['total']:5.1f} min  {test['action']:8} " + " | ".join(filled.split("\n"))
+        )
         minutes += test["minutes_min"]["total"]
         tests += 1
         here = NextOptions(place=test["place"], start_phase=test["phase"],
@@ -167,7 +169,9 @@ def play(job: Job, most: int = MOST_TESTS) -> Result:
     rank = place_of_truth(circuit, answer, job.hidden)
     top = answer["suspects"][0]
     lines.append(f"stop: {reason}; first {top['text']} {top['probability']:.2f}")
-    return Result(job, rank, tests, minutes, reason, time.monotonic() - began, top["probability"], tuple(lines))
+    return Result(
+        job, rank, tests, minutes, reason, time.monotonic() - began, top["probability"], tuple(lines)
+    )
 
 
 def summary(results: Sequence[Result]) -> str:
@@ -183,7 +187,8 @@ def summary(results: Sequence[Result]) -> str:
         f"{n} jobs: rank 1 {first / n:.0%}, first three {three / n:.0%}, stopped without the truth {early}, "
         f"never stopped {never}; minutes mean {statistics.mean(r.minutes for r in results):.1f} "
         f"median {statistics.median(r.minutes for r in results):.1f}, tests mean "
-        f"{statistics.mean(r.tests for r in results):.1f}; {statistics.mean(r.seconds for r in results):.1f} s a job"
+        f"{statistics.mean(r.tests for r in results):.1f}; "
+        f"{statistics.mean(r.seconds for r in results):.1f} s a job"
     )
 
 

@@ -7,7 +7,7 @@ of its declaration. What follows from it (metal, states, volts) is derived elsew
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Literal
 
 Value = float | str | bool | tuple[str, ...]
@@ -454,3 +454,11 @@ class Circuit:
     order: tuple[str, ...] = field(default=())
     name: str = ""
     notes: str = ""
+    # every cache of the program asks for it, and a deep hash of a sheet takes a millisecond
+    _hash: int = field(default=0, init=False, repr=False, compare=False)
+
+    def __hash__(self) -> int:
+        if not self._hash:
+            parts = tuple(getattr(self, f.name) for f in fields(self) if f.compare)
+            object.__setattr__(self, "_hash", hash(parts) or 1)
+        return self._hash

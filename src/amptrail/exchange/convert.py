@@ -32,7 +32,7 @@ def read_circuit(text: str, name: str = "") -> Circuit:
 def dump(x: Any) -> Any:
     """The model as plain lists and dicts, each record with its class under `is`."""
     if dataclasses.is_dataclass(x) and not isinstance(x, type):
-        fields = {f.name: dump(getattr(x, f.name)) for f in dataclasses.fields(x)}
+        fields = {f.name: dump(getattr(x, f.name)) for f in dataclasses.fields(x) if f.init}
         return {"is": type(x).__name__, **fields}
     if isinstance(x, (tuple, list)):
         return [dump(y) for y in x]

@@ -378,8 +378,15 @@ def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
     return list(found)[:WRONG_POINTS]
 
 
+def _cured(f: Fault, replaced: Sequence[str]) -> bool:
+    """Whether a good part in place of a suspected one takes the fault away (a chafed wire stays)."""
+    return f.mode not in ("to_ground", "to_supply") and key(f.at.part) in {key(x) for x in replaced}
+
+
 def solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
     """Every row of faults run for two drive cycles under standing conditions."""
     s = session(fitted(circuit, conditions.feed))
     extra = s.condition_changes(conditions)
+    if conditions.replaced:
+        rows = [tuple(f for f in r if not _cured(f, conditions.replaced)) for r in rows]
     return Solved(s, s.run([s.lane(r) + extra for r in rows], "asleep", 2))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from amptrail.belief import equivalent
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judgement import Judgement
-from amptrail.jobs.panel import candidates, live, panel
+from amptrail.jobs.offers import measured
+from amptrail.jobs.panel import live, panel
 
 INSTRUMENTS = ("meter", "loaded", "clamp")
 
@@ -23,8 +24,8 @@ class Group:
 def merge(j: Judgement) -> list[Group]:
     """The judgement's live explanations, those that read alike everywhere as one, heaviest first."""
     alive = live(j)
-    tests = candidates(j.circuit, range(len(drive_cycle(j.circuit))), INSTRUMENTS, ())
-    p = panel(j.circuit, alive, tests)
+    tests = measured(j.circuit, range(len(drive_cycle(j.circuit))), INSTRUMENTS, ())
+    p = panel(j, alive, tests)
     if not tests:
         return [Group((h,), float(j.post.probability[h])) for h in alive.index]
     low, high = p.value.min(axis=1), p.value.max(axis=1)

@@ -23,7 +23,8 @@ NOTHING_AT_ALL = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off."""
+    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off, a feed
+    (its name or its words), parts for which a good one stands in."""
 
     unplugged: tuple[str, ...] = ()
     pulled: tuple[str, ...] = ()
@@ -31,6 +32,7 @@ class Conditions:
     on: tuple[str, ...] = ()
     off: tuple[str, ...] = ()
     feed: str | None = None
+    replaced: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +77,9 @@ def _conditions(circuit: Circuit, told: Told) -> Conditions:
     relays = tuple(x for x in told.pulled if kinds.get(key(x)) == "relay")
     fuses = tuple(x for x in told.pulled if x not in relays)
     return Conditions(
-        told.unplugged, fuses, relays, told.on, told.off, told.feeds[-1] if told.feeds else None
-    )
+        told.unplugged, fuses, relays, told.on, told.off, told.feeds[-1] if told.feeds else None,
+        told.replaced,
+    )  # fmt: skip
 
 
 def _instrument(r: Reading) -> str:

@@ -7,11 +7,14 @@ severities is cut where its weight halves. Numbers only: predictions come as arr
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+
+from amptrail.belief.senses import brightness
 
 Array = NDArray[np.float64]
 MOST_CLASSES = 8
@@ -121,10 +124,15 @@ def _words(low: float, high: float, unit: str) -> str:
     return f"about {a}" if a == b else f"{a} to {b}"
 
 
-def worded(chance: dict[str, Array], weight: Array) -> Classes:
-    """Classes of a test answered in words: P(word) at every grid point [h, g], weighed by `weight[h, g]`."""
-    words = tuple(chance)
-    table = np.stack([(chance[w] * weight).sum(axis=1) for w in words], axis=1)
+def chosen(words: Sequence[str], chance: Array, weight: Array) -> Classes:
+    """Classes of a test answered in words: P(word)[h, g, word] at every grid point, `weight[h, g]` each."""
+    table = (chance * weight[:, :, None]).sum(axis=1)
     table = (1 - SLIP) * table / table.sum(axis=1, keepdims=True) + SLIP / len(words)
     nothing = np.full(len(words), np.nan)
-    return Classes(nothing, nothing, words, table)
+    return Classes(nothing, nothing, tuple(words), table)
+
+
+def lit(volts: Array, weight: Array, nominal_v: float = 12.0) -> Classes:
+    """Classes of a test lamp with `volts[h, g]` across it."""
+    p = brightness(volts, nominal_v)
+    return chosen(tuple(p), np.stack([p[w] for w in p], axis=2), weight)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.belief.chance import count_log_likelihood
-from amptrail.belief.senses import answers, brightness, clicks, looks, word_column, works
+from amptrail.belief.senses import answers, brightness, clicks, word_column, works
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
 from amptrail.jobs.observe import Observation
@@ -23,6 +23,7 @@ IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance 
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
 NOMINAL_V = 12.0
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
+SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)
 LOOKS_FINE = ("fine", "clean", "ok", "good")
 
 
@@ -90,8 +91,8 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
         blamed = np.asarray([_blames(s, o.part or "") for s in suspects])
         return np.asarray(np.where(blamed, np.log(IN_VAIN), 0.0)[owner], np.float64)
     if o.kind == "looks":
-        shows = np.asarray([float(_blames(s, o.part or "")) for s in suspects])[owner]
-        return word_column(looks(shows)["not seen" if o.word in LOOKS_FINE else "seen"])
+        shown = np.asarray([seen_chance(s, o.part or "") for s in suspects])[owner]
+        return word_column(1 - shown if o.word in LOOKS_FINE else shown)
     if o.kind == "clicks":
         word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
         return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])
@@ -105,6 +106,17 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     if o.kind == "works" and o.word.startswith("does not"):
         p = 1 - p
     return word_column(p)
+
+
+def seen_chance(s: Suspect, part: str) -> float:
+    """Chance that a look at the part finds something bad, from what each cause would show there."""
+    if not _blames(s, part):
+        return SEEN_FALSE
+    missed = 1.0
+    for c in s.causes:
+        if any(key(f.at.part) == key(part) for f in c.faults):
+            missed *= 1 - max((x.hit for x in c.looks), default=SEEN_UNSAID)
+    return max(1 - missed, SEEN_FALSE)
 
 
 def _blames(s: Suspect, part: str) -> bool:

@@ -13,6 +13,8 @@ from amptrail.plan.tables import Array, Minutes, Problem, Where
 
 LEAVES = 3
 LISTED = 12
+LIKELY = 0.5  # below this a repair is a guess, whatever it costs
+TELLS_BITS, TELLS_SHARE = 0.02, 0.1  # fewer bits, and a smaller share of what is open, tell nothing
 WORTH_WHILE_THERE = 0.5  # done in the same visit when, once there, it earns half of the best rate
 
 
@@ -101,7 +103,7 @@ def make_plan(
     here = at or Where()
     belief = p.prior
     info, rate = rates(p, belief, here)
-    ahead = _look_ahead(p, belief, here, seed, confident)
+    ahead = _look_ahead(p, belief, here, seed, confident, wrong_cost_min)
     useful = [int(t) for t in np.argsort(-rate, kind="stable") if info[t] > 1e-9 and p.tests.allowed[t]]
     order = sorted(useful, key=lambda t: (t != ahead.first, ahead.expected.get(t, np.inf), useful.index(t)))[
         :LISTED
@@ -114,7 +116,7 @@ def make_plan(
     return Plan(
         _visits(p, here, listed),
         ahead.first,
-        _stop(p, belief, here, mass, wrong_cost_min, useful[:60], confident),
+        _stop(p, mass, wrong_cost_min, info, ahead.mean, confident),
         ahead.mean,
         ahead.p80,
         min(ahead.bound, ahead.mean),
@@ -123,11 +125,15 @@ def make_plan(
     )
 
 
-def _look_ahead(p: Problem, belief: Array, at: Where, seed: int, confident: float) -> _Ahead:
+def _look_ahead(
+    p: Problem, belief: Array, at: Where, seed: int, confident: float, wrong: Array | float
+) -> _Ahead:
     clear = clear_cut(p, belief)
     if clear is not None:
         return _exact(p, clear, at)
-    r = rollout(p, belief, at, seed, confident)
+    mass = group_mass(p, belief)
+    wrong_min = float((np.broadcast_to(np.asarray(wrong, float), mass.shape) * mass).sum())
+    r = rollout(p, belief, at, seed, confident, wrong_min)
     if not r.candidates:
         return _Ahead(-1, {}, 0.0, 0.0, 0.0, False)
     k = r.best
@@ -224,38 +230,27 @@ def _visits(p: Problem, at: Where, listed: list[Advice]) -> tuple[Visit, ...]:
 
 
 def _stop(
-    p: Problem,
-    belief: Array,
-    at: Where,
-    mass: Array,
-    wrong: Array | float,
-    useful: list[int],
-    confident: float,
+    p: Problem, mass: Array, wrong: Array | float, info: Array, ahead_min: float, confident: float
 ) -> Stop:
+    """Stop when one repair is as good as proven, when no test tells what is left apart, or when repairing the
+    likeliest and, should it be wrong, going on after that costs less than the tests still needed first.
+
+    `ahead_min`: expected minutes of testing still to come. Repairing now costs (1 - p) (wrong + ahead),
+    testing first costs `ahead`.
+    """
     cost = np.broadcast_to(np.asarray(wrong, float), mass.shape)
-    now = float(((1 - mass) * cost).min())
-    top = float(mass.max())
-    if not useful:
-        reason = "one repair is left" if top >= confident else "no allowed test separates what is left"
-        return Stop(True, reason, now)
-    if top >= 1 - 1e-9:
+    best = int(np.argmax(mass))
+    top = float(mass[best])
+    now = (1 - top) * float(cost[best])
+    if top >= confident or int((mass > 1e-9).sum()) == 1:
         return Stop(True, "one repair is left", now)
-    onehot = (p.group[:, None] == np.arange(len(mass))[None]).astype(float) if len(belief) < 500 else None
-    best = min(p.price(t, at).total + _after_test(p, belief, t, cost, onehot) for t in useful)
-    if now <= best:
-        return Stop(True, "repairing now costs less than any test would save", now)
+    allowed = np.where(p.tests.allowed, info, 0.0)
+    entropy = float(-plogp(mass).sum())
+    if not len(allowed) or float(allowed.max()) < min(TELLS_BITS, TELLS_SHARE * entropy):
+        return Stop(True, "no allowed test separates what is left", now)
+    if top >= LIKELY and (1 - top) * (float(cost[best]) + ahead_min) <= ahead_min:
+        return Stop(True, "repairing now costs less than the tests still needed", now)
     return Stop(False, "a test saves more than it costs", now)
-
-
-def _after_test(p: Problem, belief: Array, t: int, cost: Array, onehot: Array | None) -> float:
-    """Expected loss of repairing the best group after the test."""
-    weighted = belief[:, None] * p.tests.outcome[:, t]
-    if onehot is not None:
-        joint = onehot.T @ weighted
-    else:
-        joint = np.stack([np.bincount(p.group, w, len(cost)) for w in weighted.T], axis=1)
-    loss = (joint.sum(axis=0)[None] - joint) * cost[:, None]
-    return float(loss.min(axis=0).sum())
 
 
 __all__ = ["Advice", "Outcome", "Plan", "Rolled", "Stop", "Visit", "make_plan"]

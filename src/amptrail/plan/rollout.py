@@ -88,8 +88,11 @@ def candidates(p: Problem, belief: Array, at: Where, most: int = CANDIDATES) -> 
     return np.asarray(keep, np.int64), chosen
 
 
-def rollout(p: Problem, belief: Array, at: Where, seed: int = 0, confident: float = CONFIDENT) -> Rolled:
-    """Expected minutes of each candidate first test followed by the base rule."""
+def rollout(
+    p: Problem, belief: Array, at: Where, seed: int = 0, confident: float = CONFIDENT, wrong_min: float = 60.0
+) -> Rolled:
+    """Expected minutes of each candidate first test followed by the base rule. `wrong_min`: minutes lost
+    by a wrong repair; where the steps run out, nothing costs more than giving up and repairing."""
     keep, first = candidates(p, belief, at)
     if not first:
         return Rolled((), np.zeros(0), np.zeros((0, 1)), np.ones(1))
@@ -104,7 +107,7 @@ def rollout(p: Problem, belief: Array, at: Where, seed: int = 0, confident: floa
         )
         if not lanes.advance(move, np.tile(luck[step], len(first))):
             break
-    cost = lanes.finish().reshape(len(first), len(truths))
+    cost = lanes.finish(wrong_min).reshape(len(first), len(truths))
     return Rolled(tuple(first), cost @ weight, cost, weight)
 
 
@@ -182,11 +185,13 @@ class _Lanes:
         self.opened[go] |= self.a.need[m]
         return True
 
-    def finish(self) -> Array:
-        """Minutes spent plus, where steps ran out, what is left to learn at the best rate from there."""
+    def finish(self, wrong_min: float) -> Array:
+        """Minutes spent plus, where steps ran out, what is left to learn at the best rate from there, or
+        what repairing the best guess would lose, whichever is less (some doubts no test can settle)."""
         mass = self.belief @ self.onehot
         info, price = self.information(), self.prices()
         rate = (info / price).max(axis=1)
         left = -plogp(mass).sum(axis=1)
         open_ = ~self.done & (mass.max(axis=1) < self.confident) & (info.max(axis=1) >= 1e-9)
-        return np.asarray(self.spent + np.where(open_, left / np.maximum(rate, 1e-12), 0.0), np.float64)
+        ahead = np.minimum(left / np.maximum(rate, 1e-12), wrong_min * (1 - mass.max(axis=1)))
+        return np.asarray(self.spent + np.where(open_, ahead, 0.0), np.float64)

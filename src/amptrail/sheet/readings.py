@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,6 +11,7 @@ from lark import Token, Tree
 from amptrail.circuit.model import Circuit, Point, Term, key
 from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.errors import InputError, Problem
+from amptrail.sheet.feeds import parse_feed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
 from amptrail.sheet.names import Names, wrong
@@ -40,6 +42,9 @@ _WORDS = {
 }
 
 
+_BRIDGE = re.compile(r"\bfeed\s+(from\b[^,]*)", re.IGNORECASE)
+
+
 @dataclass(frozen=True, slots=True)
 class Conditions:
     """What was in force: plugs apart, fuses or relays out, switches held, feeds fitted (names)."""
@@ -48,7 +53,8 @@ class Conditions:
     pulled: tuple[str, ...] = ()  # fuses pulled, relays out
     on: tuple[str, ...] = ()
     off: tuple[str, ...] = ()
-    feeds: tuple[str, ...] = ()
+    feeds: tuple[str, ...] = ()  # names, or the words of a short feed
+    replaced: tuple[str, ...] = ()  # a good part stands in for it
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +118,7 @@ class _Reader:
             case "r_battery":
                 self.battery = self._volts(k[1])
             case "r_with":
-                self._with(k)
+                self._with(k, text)
             case "r_without":
                 self.conditions = Conditions()
             case "r_replaced":
@@ -175,13 +181,17 @@ class _Reader:
             )
         return found
 
-    def _with(self, k: Any) -> None:
+    def _with(self, k: Any, text: str) -> None:
         c = self.conditions
         for item in k:
             if not isinstance(item, Tree):
                 continue
             kind, target = str(item.data).removeprefix("c_"), item.children
-            if kind == "feed":
+            if kind == "bridge":
+                words = _BRIDGE.findall(text)[sum(f.startswith("from ") for f in c.feeds)]
+                parse_feed(self.circuit, words)
+                c = replace(c, feeds=(*c.feeds, words))
+            elif kind == "feed":
                 token: Any = word(target[1])
                 feeds = {key(f.name): f.name for f in self.circuit.feeds}
                 if key(str(token)) not in feeds:

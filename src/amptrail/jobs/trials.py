@@ -1,0 +1,180 @@
+"""Tests that change something first: a look inside, a plug parted, a fuse pulled, a relay swapped, a bridge
+with a fuse, a cheap repair tried. After each, an earlier abnormal reading or the failing function is read
+again, as a standing condition of the readings file.
+
+Never offered: parting or bridging anything of restraint, high voltage, brakes, steering, immobiliser; a
+bridge past an interlock; and no bridge towards what must stay off (refuse classes of the sheet).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from amptrail.circuit.model import Circuit, Must, Part, Term, key
+from amptrail.circuit.tables import value
+from amptrail.jobs.access import HOW_MINUTES, start_place, travel_minutes
+from amptrail.jobs.forbidden import never
+from amptrail.jobs.judgement import Judgement
+from amptrail.jobs.observe import Conditions, Observation
+from amptrail.jobs.offers import asked
+from amptrail.jobs.panel import Candidate, Live
+from amptrail.jobs.spots import Spot
+from amptrail.jobs.words import function_of
+from amptrail.sheet.words import term_text
+
+WORTH_A_LOOK = 0.02  # probability from which a place is looked at
+WORTH_A_REPAIR = 0.05
+SEES = 0.5  # a look that finds less often than this is not proposed
+LOOK_MIN = {"fuse": 0.3, "link": 0.5, "connector": 1.5, "box": 1.5, "relay": 1.0}
+PULL_MIN, SWAP_MIN, BRIDGE_MIN = 0.3, 1.0, 2.0
+MOST_PLUGS, MOST_FUSES, MOST_WATCHED, MOST_REPAIRS, MOST_BRIDGES = 8, 6, 2, 3, 1
+CHEAP_REPAIR_MIN = 15.0
+BRIDGE_FUSE_A = 15.0
+ABNORMAL_SIGMAS = 4.0
+LOOKS = (("bad", "bad"), ("fine", "fine"))
+
+
+def _parts(circuit: Circuit) -> dict[str, Part]:
+    return {key(p.name): p for p in circuit.parts}
+
+
+def _place(circuit: Circuit, part: Part) -> str:
+    return part.place or start_place(circuit)
+
+
+def looks(j: Judgement, alive: Live, phase: int) -> Iterator[Candidate]:
+    """Where something would be seen if it is what is thought; needs no instrument."""
+    mass: dict[str, float] = {}
+    parts = _parts(j.circuit)
+    for h, p in zip(alive.index, alive.probability, strict=True):
+        for c in j.suspects[h].causes:
+            if any(x.hit >= SEES for x in c.looks):
+                for name in dict.fromkeys(key(f.at.part) for f in c.faults):
+                    mass[name] = mass.get(name, 0.0) + float(p)
+    for name, p in mass.items():
+        part = parts.get(name)
+        if part is None or p < WORTH_A_LOOK or part.kind == "wire" or never(j.circuit, Term(part.name, "")):
+            continue
+        said = Observation(0, "", "looks", None, part=part.name)
+        at, place = Spot(part.name, "volts", Term(part.name, "")), _place(j.circuit, part)
+        yield Candidate(
+            at, "eye", phase, Conditions(), place,
+            LOOK_MIN.get(part.kind, 1.0), "look", "look", said, LOOKS,
+        )  # fmt: skip
+
+
+# ---- what is read again -----------------------------------------------------------------------------
+def _abnormal(j: Judgement) -> list[Observation]:
+    """Earlier readings that a sound vehicle would not give, the most abnormal first."""
+    z = np.abs(j.post.scored[0].numbers.z[0]) if j.seen.numbers else np.zeros(0)
+    order = np.argsort(-z, kind="stable")
+    found = [j.seen.numbers[int(i)] for i in order if z[int(i)] > ABNORMAL_SIGMAS]
+    return [o for o in found if o.conditions == Conditions() and o.phase is not None and o.spot is not None][
+        :MOST_WATCHED
+    ]
+
+
+def _failing(j: Judgement) -> list[tuple[Must, int]]:
+    """Functions told to fail, with the phase."""
+    out: dict[tuple[str, int], tuple[Must, int]] = {}
+    for o in j.seen.words:
+        m = function_of(j.circuit, o.part or "") if o.kind == "works" else None
+        if m is not None and m.a is not None and o.phase is not None and not o.word.startswith("works"):
+            out.setdefault((m.name, o.phase), (m, o.phase))
+    return list(out.values())[:MOST_WATCHED]
+
+
+def _again(j: Judgement, c: Conditions, part: Part, action: str, minutes: float) -> Iterator[Candidate]:
+    """The abnormal readings and the failing functions under a standing condition."""
+    place = _place(j.circuit, part)
+    for o in _abnormal(j):
+        if o.spot is None or o.phase is None:
+            continue
+        there = _place(j.circuit, _parts(j.circuit).get(key(o.spot.a.part), part))
+        walk = 2 * travel_minutes(j.circuit, place, there)
+        yield Candidate(o.spot, o.instrument, o.phase, c, place, minutes + walk + 1.0, action, action)
+    for m, phase in _failing(j):
+        yield replace(asked(j.circuit, m, phase, c, action), place=place, minutes=minutes + 0.5, how=action)
+
+
+def unplugged(j: Judgement) -> Iterator[Candidate]:
+    """Plugs parted and fuses pulled, and what was abnormal read again."""
+    circuit = j.circuit
+    plugs = [p for p in circuit.parts if p.kind == "connector" and not never(circuit, Term(p.name, ""))]
+    for p in plugs[:MOST_PLUGS]:
+        if not _refused(circuit, p):
+            c = Conditions(unplugged=(p.name,))
+            yield from _again(j, c, p, "unplug", HOW_MINUTES["open-plug"])
+    drawn = [o for o in _abnormal(j) if o.instrument == "clamp"]
+    fuses = [p for p in circuit.parts if p.kind == "fuse"]
+    for p in fuses[:MOST_FUSES] if drawn else []:
+        for o in drawn:
+            if o.spot is not None and o.phase is not None:
+                yield Candidate(o.spot, "clamp", o.phase, Conditions(pulled=(p.name,)), _place(circuit, p),
+                                PULL_MIN + 1.0, "unplug", "unplug")  # fmt: skip
+
+
+def _refused(circuit: Circuit, part: Part) -> bool:
+    """Of a class that is never tried on: neither parted nor bridged as a test."""
+    return any(key(r.part) == key(part.name) for r in circuit.refuses)
+
+
+def _touched(j: Judgement, alive: Live, least: float) -> dict[str, tuple[float, float]]:
+    """Part -> (probability, minutes) of live single explanations whose repair is that part."""
+    out: dict[str, tuple[float, float]] = {}
+    for h, p in zip(alive.index, alive.probability, strict=True):
+        causes = j.suspects[h].causes
+        if len(causes) == 1 and causes[0].faults:
+            name = key(causes[0].faults[0].at.part)
+            before = out.get(name, (0.0, 0.0))
+            out[name] = (before[0] + float(p), max(before[1], causes[0].repair_minutes))
+    return {n: x for n, x in out.items() if x[0] >= least}
+
+
+def _has_twin(circuit: Circuit, part: Part) -> bool:
+    """Another relay of the same kind in the vehicle, to swap with."""
+
+    def alike(p: Part) -> tuple[object, object]:
+        return value(p, "coil_ohm"), value(p, "layout")
+
+    return any(p.kind == "relay" and p.name != part.name and alike(p) == alike(part) for p in circuit.parts)
+
+
+def _bridge(circuit: Circuit, part: Part) -> Conditions | None:
+    """A fused bridge across the contact of a relay, in its socket."""
+    fuse = f"fuse {BRIDGE_FUSE_A:g} A"
+    if part.kind == "relay":
+        a, b = Term(part.name, "30"), Term(part.name, "87")
+        return Conditions(out=(part.name,), feed=f"from {term_text(a)} to {term_text(b)} {fuse}")
+    return None
+
+
+def swapped_and_bridged(j: Judgement, alive: Live) -> Iterator[Candidate]:
+    """Relays swapped with a like one, contacts bridged through a fuse, cheap repairs tried."""
+    circuit, parts = j.circuit, _parts(j.circuit)
+    touched = _touched(j, alive, WORTH_A_REPAIR)
+    loads = {key(m.a.part) for m, _ in _failing(j) if m.a is not None}
+    may_bridge = not any(key(r.part) in loads for r in circuit.refuses)
+    bridges = 0
+    for name, (_, minutes) in sorted(touched.items(), key=lambda x: -x[1][0])[:MOST_REPAIRS]:
+        part = parts.get(name)
+        if part is None or _refused(circuit, part):
+            continue
+        c = Conditions(replaced=(part.name,))
+        if part.kind == "relay" and _has_twin(circuit, part):
+            yield from _functions(j, c, part, "swap", SWAP_MIN)
+        elif minutes <= CHEAP_REPAIR_MIN:
+            yield from _functions(j, c, part, "repair", minutes)
+        bridged = _bridge(circuit, part) if may_bridge and bridges < MOST_BRIDGES else None
+        if bridged is not None:
+            bridges += 1
+            yield from _functions(j, bridged, part, "bypass", BRIDGE_MIN)
+
+
+def _functions(j: Judgement, c: Conditions, part: Part, action: str, minutes: float) -> Iterator[Candidate]:
+    for m, phase in _failing(j):
+        here = asked(j.circuit, m, phase, c, action)
+        yield replace(here, place=_place(j.circuit, part), minutes=minutes, how=action)
