@@ -67,7 +67,8 @@ class Vehicle:
             case "lit":
                 return self._lit(o)
             case "clicks":
-                return "clicks" if self._solved(o.conditions).switches(o.part or "", o.phase or 0)[0] else "x"
+                moved = self._solved(o.conditions).switches(o.part or "", o.phase or 0)[0]
+                return "clicks" if moved else "sounds silent"
             case "number" | "range" | "same":
                 return self._number(o)
             case "looks":

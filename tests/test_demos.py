@@ -103,8 +103,7 @@ def test_the_readings_shown_fit_the_drawing(path: Path) -> None:
     assert not suspects(text, said)["unexplained"]["is"]
 
 
-# not sensors: `next` plans no unplugging yet, so a chafed reference cannot be halved (design 0002)
-@pytest.mark.parametrize("path", [p for p in DEMOS if p.stem != "sensors"], ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
 def test_the_next_test_can_tell_suspects_apart(path: Path) -> None:
     text, said = path.read_text(encoding="utf-8"), path.with_suffix(".readings").read_text(encoding="utf-8")
     tests = next_tests(text, said)["visits"][0]["tests"]

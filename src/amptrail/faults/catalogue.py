@@ -11,7 +11,7 @@ from amptrail.circuit.model import Circuit, Fault, Mode, Part, Place, Term, key
 from amptrail.circuit.tables import number
 from amptrail.circuit.wiring import wiring
 from amptrail.faults.hypothesis import Hypothesis, Look, label
-from amptrail.faults.metal import neighbours
+from amptrail.faults.metal import neighbours, touching
 from amptrail.faults.spots import Spot, spots
 from amptrail.reference.priors import SINGLES_TOTAL, PriorRow, priors, shares, trait_factor
 
@@ -65,14 +65,28 @@ def _place(circuit: Circuit, part: Part | None) -> Place | None:
     return next((p for p in circuit.places if key(p.name) == key(part.place or "")), None)
 
 
-def _factor(circuit: Circuit, part: Part | None, share_class: str) -> float:
-    """What place, recent work and the technician's own word say of a part."""
+def _of_place(place: Place, share_class: str) -> float:
+    factor = 1.0
+    for trait in place.traits:
+        factor *= trait_factor(trait, share_class)
+    return factor
+
+
+def _surroundings(circuit: Circuit, part: Part, metal: int | None, share_class: str) -> float:
+    """What the places say: the part's own, else (a wire, a chafed metal) those of what it is joined to."""
+    own = _place(circuit, part)
+    if own is not None:
+        return _of_place(own, share_class)
+    joined = touching(circuit).get(metal, ()) if metal is not None else neighbours(circuit, part)
+    found = [_of_place(p, share_class) for x in joined if (p := _place(circuit, x)) is not None]
+    return sum(found) / len(found) if found else 1.0
+
+
+def _factor(circuit: Circuit, part: Part | None, metal: int | None, share_class: str) -> float:
+    """What place, recent work and the technician's own word say of a part (or of a metal named by it)."""
     if part is None:
         return 1.0
-    factor = 1.0
-    place = _place(circuit, part)
-    for trait in place.traits if place else ():
-        factor *= trait_factor(trait, share_class)
+    factor = _surroundings(circuit, part, metal, share_class)
     touched = {key(w.part) for w in circuit.worked_on}
     if touched and touched & {key(p.name) for p in (part, *neighbours(circuit, part))}:
         factor *= trait_factor("worked-on", share_class)
@@ -91,12 +105,13 @@ def _identity(row: PriorRow, spot: Spot) -> str:
 def _hypothesis(circuit: Circuit, row: PriorRow, spot: Spot) -> Hypothesis:
     metal = spot.to if row.mode == "blown-by-short" else spot.at if spot.spot == "node" else None
     blamed = label(metal) if metal else spot.at.part
+    node = wiring(circuit).node(metal) if metal else None
     place = _place(circuit, spot.part)
     look = (Look(row.looks, row.seen_when_so, row.seen_when_not),) if row.looks else ()
     return Hypothesis(
         _identity(row, spot),
         faults_of(row, spot),
-        row.weight * spot.weight * _factor(circuit, spot.part, row.share_class),
+        row.weight * spot.weight * _factor(circuit, spot.part, node, row.share_class),
         f"{row.repair_group} {blamed}",
         row.repair.replace("{part}", blamed),
         row.repair_minutes + ((place.minutes or 0.0) if place else 0.0),

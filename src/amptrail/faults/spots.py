@@ -9,9 +9,13 @@ from itertools import combinations
 from amptrail.circuit.model import BODY, Circuit, Driver, Input, Part, Term, key
 from amptrail.circuit.tables import number
 from amptrail.circuit.wiring import Wiring, wiring
-from amptrail.faults.metal import beyond_fuse, wires_at
+from amptrail.faults.metal import beyond_fuse, touching, wires_at
 
 LEAK_PAIRS_WITHOUT_ROWS = 28  # all pairs of an eight-way plug: beyond that only numbered neighbours
+
+# a terminal of a load or switch may touch what it is mounted on: worth as much loom (common practice)
+BARE_ENDS = ("lamp", "led", "motor", "solenoid", "heater", "ptc", "load", "switch", "sensor", "pot")
+BARE_END_M = 0.5
 
 HOLDERS = ("lamp", "led", "switch", "motor", "solenoid")
 LARGEST_HOLDER = 8  # more parts than this on one metal are a splice, not a holder
@@ -189,7 +193,8 @@ def _metal(circuit: Circuit) -> Iterator[Spot]:
         part = by_name.get(key(term.part))
         if n not in never and part is not None:
             metres = sum(number(x, "length_m") for x in wires_at(circuit, n)) / 2
-            yield Spot("node", "node", term, part, None, max(metres, 0.3))
+            ends = sum(p.kind in BARE_ENDS for p in touching(circuit).get(n, ()))
+            yield Spot("node", "node", term, part, None, max(metres + BARE_END_M * ends, 0.3))
 
 
 def _blown(circuit: Circuit) -> Iterator[Spot]:

@@ -36,6 +36,7 @@ Json = dict[str, Any]
 WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
 WRONG_PLACES = WRONG_POINTS + WRONG_PHASES
 FED_V = 1.0  # below this a load is not fed, and its conductance says nothing (common practice)
+UNSURE_SHARE, UNSURE_STEPS = 0.05, 2.0  # how far off a figure told as unsure may be (common practice)
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
 
 
@@ -241,6 +242,13 @@ class Solved:
             instrument = by_name(o.instrument)
             value[t] = self._value(o)
             sigma[t] = instrument.sigma(value[t])
+            if o.unsure:  # "not sure" widens, never drops
+                sigma[t] = max(sigma[t], UNSURE_SHARE * abs(value[t]), UNSURE_STEPS * sigma[t])
+            if o.unsigned:
+                way = np.where(mean[:, t] < 0, -1.0, 1.0)
+                mean[:, t] *= way
+                cov[:, t, :] *= way[:, None]
+                cov[:, :, t] *= way[:, None]
             if o.kind == "same":
                 mean[:, t] = mean[:, t] / np.maximum(self._supply(slots[t]) * scale, 1e-3)
                 cov[:, t, :] /= 12.0
@@ -314,6 +322,11 @@ class Solved:
         b = net.branch(part)
         v = self.runs.volts[:, self._slot(phase)]
         return np.asarray(v[:, self.runs.lanes.na[0, b]] - v[:, self.runs.lanes.nb[0, b]], np.float64)
+
+    def amps(self, part: str, phase: int) -> Array:
+        """Amps through a two-ended part, per lane, in -> out."""
+        b = self.session.network.branch(part)
+        return np.asarray(self.runs.amps[:, self._slot(phase), b], np.float64)
 
     def live_share(self, part: str, phase: int) -> Array:
         """How much of the volts at a load's terminals reach what works inside it, per lane, 0 to 1.

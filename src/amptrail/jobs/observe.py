@@ -5,6 +5,7 @@ An Observation is still free of numbers computed from the circuit; `predict` put
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -15,7 +16,7 @@ from amptrail.jobs.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
 from amptrail.sheet.readings import Conditions as Told
 
-Kind = Literal["number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same"]
+Kind = Literal["number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt"]
 OVER_RANGE_OHM = 20e6
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
@@ -23,8 +24,10 @@ NOTHING_AT_ALL = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off, a feed
-    (its name or its words), parts for which a good one stands in."""
+    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off.
+
+    `feed`: its name or its words; `replaced`: parts for which a good one stands in.
+    """
 
     unplugged: tuple[str, ...] = ()
     pulled: tuple[str, ...] = ()
@@ -41,6 +44,7 @@ class Observation:
 
     `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
     battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
+    `unsigned`: a current told without a sign is a size (nobody says which way round the clamp was).
     """
 
     line: int
@@ -61,6 +65,7 @@ class Observation:
     whose: str = "mine"
     good_of: tuple[int, int] | None = None
     run: str = ""
+    unsigned: bool = False
 
 
 @dataclass(frozen=True)
@@ -122,6 +127,8 @@ def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
             0.0,
             {"nothing": "dark", "lit": "bright", "lit then dark": "bright"}.get(word, word),
         )
+    if r.instrument == "hand":
+        return "felt", 0.0, 0.0, 0.0, {"nothing": "cold"}.get(word, word)
     if word == "nothing":
         return "number", NOTHING_AT_ALL, 0.0, 0.0, word
     if r.low is not None and r.high is not None:
@@ -162,18 +169,22 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
     )  # fmt: skip
     if r.kind == "reading":
         found, spot = _numbers(r), _spot(circuit, r)
-        if found is None or (found[0] != "lit" and spot is None):
+        if found is None or (found[0] not in ("lit", "felt") and spot is None):
             return "it holds no figure this circuit can be compared with"
         kind, value, low, high, word = found
-        part = r.a.part if kind == "lit" and r.instrument == "eye" else None
+        part = r.a.part if r.instrument in ("eye", "hand") else None
         return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
-                       low=low, high=high, word=word, run=_run(r))  # fmt: skip
+                       low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
     said = _said(r)
     if said is None:
         return "a module's code is shown in the findings; it does not move the ranking yet"
     kind_said, word = said
     good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
+
+
+def _unsigned(r: Reading) -> bool:
+    return r.instrument == "clamp" and re.search(r"clamp\s+[+-]", r.text, re.IGNORECASE) is None
 
 
 def _named(r: Reading) -> str:

@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 GRID_POINTS = 17
 DOUBLE_POINTS = 5
 OPEN_ENDED = ("resistance", "to_ground", "to_supply", "to_point")
-MISPROBE, UNSURE, DARK = 0.03, 0.3, 0.06  # common practice; learned from proven jobs later
+MISPROBE, UNSURE, DARK, STATIC = 0.03, 0.3, 0.06, 0.1  # common practice; learned from proven jobs later
 WHOSE = {"mine": 1.0, "shop": 2.0, "customer": 4.0}  # how much likelier another's reading is a slip
 
 
@@ -131,6 +131,8 @@ def _misprobe(o: Observation) -> float:
         if o.unsure
         else DARK
         if o.word == "dark" or (o.kind == "number" and o.value == 0)
+        else STATIC  # without power: a bad contact may have been at rest (4 of 37 stories were misled so)
+        if o.instrument == "ohmmeter"
         else MISPROBE
     )
     return min(share * WHOSE.get(o.whose, 2.0), 0.5)

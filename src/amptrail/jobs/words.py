@@ -13,6 +13,7 @@ from amptrail.belief.senses import answers, brightness, clicks, word_column, wor
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
 from amptrail.jobs.observe import Observation
+from amptrail.jobs.warmth import warmth
 
 if TYPE_CHECKING:
     from amptrail.jobs.engine import Solved
@@ -99,6 +100,11 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     if o.kind == "answers":
         word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
         return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
+    if o.kind == "felt":
+        felt = _part(circuit, o.part)
+        if felt is None or o.phase is None:
+            return np.zeros(len(owner))
+        return word_column(warmth(circuit, felt, o.phase, got)[o.word])
     p = _lit(circuit, o, got) if o.kind == "lit" else does(circuit, o, got)
     if o.kind == "works" and o.good_of:
         seen, tries = o.good_of
