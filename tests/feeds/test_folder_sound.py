@@ -109,6 +109,36 @@ def test_five_that_hold_pass_a_rule_within_ten_percent() -> None:
 # --- what a verdict says about volts ---
 
 
+def _extreme(row: Row, supply_v: float, ask: str) -> float:
+    """A reading while running with battery and alternator at this many volts, the feed fitted."""
+    text = f"{sheet_text(row.sheet)}\npoint asked {ask}\n"
+    argv = ["expect", "s", "--nominal", "--feed", row.feed, "--phase", "running", "--at", "asked"]
+    for fault in (*row.against.split(" and "), f"BAT has emf {supply_v} V", f"ALT has emf {supply_v} V"):
+        argv += ["--fault", fault]
+    got = answer(argv, Files({"s": text}))
+    assert got["exit"] == 0, got["problems"]
+    return abs(float(got["runs"][0]["phases"][0]["readings"][0]["value"]))
+
+
+@pytest.mark.parametrize("row", [r for r in ROWS if r.margin], ids=lambda r: r.id)
+def test_a_margin_by_hand_is_what_the_solver_gives(row: Row) -> None:
+    """80 % of a fuse at 15 V, the function's volts at 10.5 V; the other two are in the words themselves."""
+    assert row.margin is not None
+    rule, figure, _, _ = row.margin
+    c = circuit(row.sheet)
+    if rule == "voltage_drop":
+        got = _extreme(row, 10.5, "from PUMP.in to PUMP.out")
+        assert got == pytest.approx(figure, rel=0.005)
+    elif rule == "fuse_80_percent":
+        feed = find_feed(c, row.feed)
+        fuse = next(p for p in feed.parts if p.kind == "fuse")
+        load = next(p.name for p in c.parts if p.kind == "motor")
+        got = _extreme(row, 15.0, f"amps {load}") / float(fuse.said("rating_a"))  # type: ignore[arg-type]
+        assert got == pytest.approx(figure, rel=0.005)
+    else:
+        assert rule in ("wire_rating", "no_fuse_at_source")
+
+
 def _held(row: Row, must: Must) -> dict[str, bool]:
     """Phase -> is the function on or off there as it must be (first cycle after a night)."""
     c = circuit(row.sheet)
