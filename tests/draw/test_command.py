@@ -72,6 +72,30 @@ def test_a_fault_and_a_feed_are_told() -> None:
     assert 'class="sym fuse fed"' in got["svg"]
 
 
+def _words(svg: str, part: str) -> list[str | None]:
+    root = ET.fromstring(svg)
+    return [
+        t.text for g in root.iter() if g.get("data-part") == part for t in g.iter() if t.tag.endswith("text")
+    ]
+
+
+def test_contacts_and_modules_are_as_the_phase_leaves_them() -> None:
+    """Key at start with the clutch down: the start relay pulls in (DIN 72552: 50 feeds 86); key on: it rests."""
+    cranking, on = (_ask("--phase", p)["svg"] for p in ("cranking", "ignition-on"))
+    assert "pulled in" in _words(cranking, "K1") and "pulled in" in _words(cranking, "STA")
+    assert "closed" in _words(cranking, "CLUTCH")
+    assert "pulled in" not in _words(on, "K1") and "closed" not in _words(on, "CLUTCH")
+    welded = _ask("--phase", "ignition-on", "--fault", "K1 stuck on")["svg"]
+    strokes = [
+        sum(1 for g in ET.fromstring(svg).iter() if g.get("data-part") == "K1" for p in g if "d" in p.attrib)
+        for svg in (cranking, on, welded)
+    ]
+    assert strokes[0] == strokes[2] == strokes[1] + 1  # a closed contact has the stroke where it touches
+    camper = (ROOT / "demos" / "camper.sheet").read_text(encoding="utf-8")
+    got = answer(["draw", "a.sheet", "--phase", "running"], Files({"a.sheet": camper}))["svg"]
+    assert "awake" in _words(got, "BCM")
+
+
 def test_clamp_writes_amps_and_no_volts() -> None:
     words = [t.words for t in inked.read(_ask("--phase", "ignition-on", "--with", "clamp")["svg"]).texts]
     assert any(w.startswith(("▼", "▲")) and w.endswith("A") for w in words)

@@ -63,6 +63,7 @@ class Node:
     covers: tuple[str, ...] = ()  # branch names a trail or a fault may mean
     beside: int = 24  # where the label starts, right of the anchor (or of the last pin)
     fed: bool = False  # part of a temporary feed
+    closed: frozenset[str] = frozenset()  # contacts closed now: the part itself, `87`, `30-15`
     cut: bool = False  # cut open by a temporary feed
     fault: bool = False
     about: str = ""  # full words, for a tooltip

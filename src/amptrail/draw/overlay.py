@@ -18,10 +18,14 @@ CHIP_DX = 5  # from a line to what is read on it
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """`readings`: (metal by its canonical terminal, words such as `11.9 V`). `amps`: (branch, words, True
-    where they flow from `in` to `out`), shown at parts with two ends. `trail`: branches a current passes; all
-    else fades. `feed`: parts of a temporary feed, `feed_name` what it is called, `cuts` what it opens.
-    `faults`: (where, words)."""
+    """What stands where.
+
+    `readings`: (metal by its canonical terminal, words such as `11.9 V`). `amps`: (branch, words, True where
+    they flow from `in` to `out`), shown at parts with two ends. `trail`: branches a current passes; all else
+    fades. `feed`: parts of a temporary feed, `feed_name` what it is called, `cuts` what it opens. `faults`:
+    (where, words). `closed`: contacts closed now (`K4.87`, `CLUTCH`, `KEY.30-15`); a relay not in it is at
+    rest. `notes`: (part, words), such as a module that is awake.
+    """
 
     readings: tuple[tuple[str, str], ...] = ()
     amps: tuple[tuple[str, str, bool], ...] = ()
@@ -30,6 +34,8 @@ class Overlay:
     feed_name: str = ""
     cuts: frozenset[str] = frozenset()
     faults: tuple[tuple[Term, str], ...] = ()
+    closed: frozenset[str] = frozenset()
+    notes: tuple[tuple[str, str], ...] = ()
 
 
 PLAIN = Overlay()
@@ -97,18 +103,26 @@ def put(graph: Graph, overlay: Overlay) -> None:
         if own & cut:
             node.cut = True
             _put_label(node, ("cut",))
+    closed = {key(b) for b in overlay.closed}
+    for node in graph.nodes:
+        name = key(node.name)
+        node.closed = frozenset(b[len(name) + 1 :] for b in closed if b == name or b.startswith(f"{name}."))
+    for part, words in overlay.notes:
+        noted = node_of(graph, Term(part, ""))
+        if noted is not None:
+            _put_label(noted, broken(words))
     two_ended = {key(n.covers[0]): n for n in graph.nodes if len(n.covers) == 1}
     for branch, words, forward in overlay.amps:
         carrier = two_ended.get(key(branch))
         if carrier is not None:
-            arrow = "▼" if forward != carrier.flipped else "▲"
-            _put_label(carrier, broken(f"{arrow} {words}"))
+            arrow = "▼ " if forward != carrier.flipped else "▲ "
+            _put_label(carrier, broken(words if words.startswith("0 ") else arrow + words))
     for where, words in overlay.faults:
         hit = node_of(graph, where)
         if hit is not None:
             hit.fault = True
             hit.left = max(hit.left, 40)
-            _put_label(hit, broken(words, lines=3))
+            _put_label(hit, broken(words, lines=4))
     carriers = _carriers(graph)
     for metal, words in overlay.readings:
         if metal in carriers:
@@ -122,13 +136,18 @@ def lit(node: Node, pin: Pin, trail: frozenset[str]) -> bool:
         if t in ("85", "86"):
             return f"{name}.coil" in trail
         return any(f"{name}.{x}" in trail for x in ("87", "87a")) if t == "30" else f"{name}.{t}" in trail
+    if node.shape == "starter":
+        own = {"50": ("coil", "pull"), "30": ("contact", ""), "m": ("", "pull", "contact")}.get(
+            t, ("", "coil")
+        )
+        return any((f"{name}.{b}" if b else name) in trail for b in own)
     if node.shape in ("splice", "ground"):
         return f"{name}.{t}" in trail
     if node.shape == "selector":
         return any(b.startswith(f"{name}.") and t in b[len(name) + 1 :].split("_") for b in trail)
     if node.shape == "box":
-        own = [f"{name}.{key(x)}" for x in (pin.terminal, *pin.also)]
-        return any(x in trail for x in own) or (not pin.also and pin.glyph == "" and _any(node, trail))
+        pins = [f"{name}.{key(x)}" for x in (pin.terminal, *pin.also)]
+        return any(x in trail for x in pins) or (not pin.also and pin.glyph == "" and _any(node, trail))
     return _any(node, trail)
 
 

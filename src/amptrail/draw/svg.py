@@ -35,6 +35,7 @@ _RULES = """svg.amptrail{background:PAPER;font-family:"DejaVu Sans",Verdana,Aria
 .amptrail .cut{stroke-width:2.5}
 .amptrail .fault path{stroke-width:2}
 .amptrail .off{opacity:.22}
+.amptrail .off .off{opacity:1}
 .amptrail .on path.lead,.amptrail path.on{stroke-width:3}
 .amptrail .on path.lead.off{stroke-width:1.5}
 .amptrail rect.hit{fill:transparent;stroke:none;pointer-events:all}

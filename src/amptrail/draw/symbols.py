@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from amptrail.draw.graph import Node, Pin
+from amptrail.draw.nodes import CONTACT_DX
 from amptrail.draw.pen import Pen
 
 PIN_TEXT = 9.5
@@ -91,15 +92,21 @@ def diode(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
             pen.filled((x - 20, middle + dy - 9), (x - 15, middle + dy - 7.5), (x - 18.5, middle + dy - 4))
 
 
-def _blade(pen: Pen, x: float, middle: float) -> None:
-    """A make contact: the blade stands off to the left."""
-    pen.line((x, middle + 11), (x - 10, middle - 10))
+def blade(pen: Pen, hinge: tuple[float, float], contact: tuple[float, float], closed: bool) -> None:
+    """A make contact between two points of one column: open, it stands off to the left; closed, a stroke
+    marks where it touches."""
+    (x, y0), (_, y1) = hinge, contact
+    if closed:
+        pen.line(hinge, contact)
+        pen.line((x - 5, y1), (x + 5, y1))
+    else:
+        pen.line(hinge, (x - 10, y1 + (1 if y0 > y1 else -1)))
 
 
 def switch(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     """Switch: a make contact."""
     middle = _through(pen, x, top, bottom, 11)
-    _blade(pen, x, middle)
+    blade(pen, (x, middle + 11), (x, middle - 11), "" in node.closed)
 
 
 def joint(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
@@ -149,20 +156,23 @@ def relay(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
         pen.rect(x - 14, middle - 9, 28, 18)
     if common is None:
         return
-    blade = x + common.dx
+    at = x + common.dx
+    pulled = "87" in node.closed
     from_top = common in node.tops
     y0, y1 = (middle - 11, middle + 11) if from_top else (middle + 11, middle - 11)
     rest = next((p for p in throws if p.terminal == "87a"), None)
     if rest is not None and len(throws) > 1:
-        pen.line((blade, y0), (x + rest.dx + 2, y1))
+        ends = {p.terminal: x + p.dx for p in throws}
+        pen.line((at, y0), (ends["87"] - 2 if pulled else ends["87a"] + 2, y1))
         for p in throws:
             pen.circle(x + p.dx, y1, 2)
     elif rest is not None:
-        pen.line((blade, y0), (blade, y1))
+        blade(pen, (at, y0), (at, y1), not pulled)
     else:
-        pen.line((blade, y0), (blade - 10, y1 + (1 if from_top else -1)))
+        blade(pen, (at, y0), (at, y1), pulled)
     if has_coil:
-        tip = blade - 5 if len(throws) < 2 else (blade + x + (rest.dx if rest else 0)) / 2
+        shut = pulled == (rest is None)
+        tip = at - (0 if shut else 5) if len(throws) < 2 else at - CONTACT_DX / 4 * (-1 if pulled else 1)
         pen.line((x + 14, middle), (tip, middle), css="tie")
 
 
@@ -192,7 +202,7 @@ def starter(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     for p in node.bottoms:
         _number(pen, p, x + p.dx, bottom, True)
     pen.line((x, top), (x, coil_y - 10), css="lead")
-    pen.line((x, coil_y + 10), (x - 10, coil_y - 10))
+    blade(pen, (x, coil_y + 10), (x, coil_y - 10), "" in node.closed)
     pen.line((x, coil_y + 10), (x, motor_y - 14))
     pen.circle(x, motor_y, 14)
     pen.letter(x, motor_y, "M")

@@ -75,13 +75,13 @@ def broken(text: str, size_px: float = DETAIL_PX, most_px: float = MOST_PX, line
     """Words packed into at most `lines` lines of `most_px`; what does not fit ends in an ellipsis."""
     out: list[str] = []
     for word in clean(text).split():
-        if out and width(f"{out[-1]} {word}", size_px) <= most_px:
-            out[-1] = f"{out[-1]} {word}"
-        else:
-            out += _pieces(word, size_px, most_px)
-    if len(out) > lines:
-        out = [*out[: lines - 1], _cut("".join(out[lines - 1 :]), size_px, most_px)]
-    return out
+        for k, piece in enumerate(_pieces(word, size_px, most_px)):
+            glue = " " if k == 0 else ""
+            if out and (width(f"{out[-1]}{glue}{piece}", size_px) <= most_px or len(out) == lines):
+                out[-1] = f"{out[-1]}{glue}{piece}"
+            else:
+                out.append(piece)
+    return [_cut(line, size_px, most_px) for line in out]
 
 
 def widest(lines: Iterable[str], size_px: float = DETAIL_PX) -> float:

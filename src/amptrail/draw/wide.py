@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from amptrail.circuit.model import key
 from amptrail.draw.graph import Pin
 from amptrail.draw.nodes import GLYPH
 from amptrail.draw.pen import Pen
 from amptrail.draw.rows import Box
-from amptrail.draw.symbols import chassis
+from amptrail.draw.symbols import blade, chassis
 from amptrail.draw.text import DETAIL_PX, LINE_PX, NAME_PX
 
 Points = dict[int, tuple[int, int]]
@@ -119,7 +120,8 @@ def _contacts(pen: Pen, box: Box, at: Points, edge0: float, edge1: float) -> Non
         for t in throws:
             x, s = where[t], 1 if down else -1
             pen.line((x, level), (x, level + 4 * s))
-            pen.line((x - 9, level + 4 * s), (x, level + 20 * s))
+            names = {f"{key(common)}_{key(t)}", f"{key(t)}_{key(common)}"}
+            blade(pen, (x, level + 20 * s), (x, level + 4 * s), bool(names & node.closed))
             pen.line((x, level + 20 * s), (x, edge1 if (t not in upper) else edge0), css="lead")
     for p in node.tops:
         for k, w in enumerate(p.words):

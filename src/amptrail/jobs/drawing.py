@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
-from amptrail.circuit.model import Circuit, Fault, Feed, Term, key
-from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.model import Circuit, Fault, Feed, Phase, Term, key
+from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, Theme, draw
 from amptrail.errors import one
@@ -55,6 +55,8 @@ def _checked(circuit: Circuit, o: DrawOptions) -> str | None:
 class _Read:
     volts: tuple[tuple[str, str], ...]
     amps: tuple[tuple[str, str, bool], ...]
+    closed: frozenset[str] = frozenset()
+    notes: tuple[tuple[str, str], ...] = ()
 
 
 def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None) -> _Read:
@@ -81,12 +83,54 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
                 volts.append((str(term), f"{low} … {high}"))
     series = {key(p.name) for p in circuit.parts if p.kind in IN_SERIES}
     series |= {key(f"{c.connector}.{c.name}") for c in circuit.cavities}
+    sources = {key(p.name) for p in circuit.parts if p.kind in ("battery", "alternator")}
     amps = []
     for b, name in enumerate(session.network.branches):
         if key(name) not in series:
             value = float(runs.snapshot.amps[0, 0][b])
-            amps.append((name, _figure(abs(value), "A"), value >= 0.0))
-    return _Read(tuple(volts), tuple(amps))
+            # a source is counted from its minus to its plus, so what it gives comes out at the upper end
+            amps.append((name, _figure(abs(value), "A"), (value >= 0.0) != (key(name) in sources)))
+    state = session.state(runs, 0, index).state
+    phase_now = drive_cycle(circuit)[index]
+    shut = _closed(circuit, phase_now, faults, set(state["relays_energised"]))
+    return _Read(tuple(volts), tuple(amps), shut, _notes(circuit, state, shut))
+
+
+def _closed(circuit: Circuit, phase: Phase, faults: tuple[Fault, ...], pulled: set[str]) -> frozenset[str]:
+    """Contacts closed in a phase, by branch name; a contact welded or burnt is as the fault says."""
+    stuck = {key(f.at.part): f.mode == "stuck_on" for f in faults if f.mode in ("stuck_on", "stuck_off")}
+    out: set[str] = set()
+    for p in circuit.parts:
+        at = stuck.get(key(p.name))
+        if p.kind == "relay":
+            out.add(f"{p.name}.{'87' if (p.name in pulled if at is None else at) else '87a'}")
+        elif p.kind == "starter" and p.name in pulled:
+            out.add(p.name)
+        elif p.kind == "switch" and p.contacts:
+            positions = p.said("positions")
+            now = position(circuit, p.name, positions, phase) if isinstance(positions, tuple) else ""
+            out |= {f"{p.name}.{c.a}-{c.b}" for c in p.contacts if (now in c.at if at is None else at)}
+        elif p.kind == "switch" and (closed(circuit, p, phase) if at is None else at):
+            out.add(p.name)
+    return frozenset(out)
+
+
+def _notes(circuit: Circuit, state: Json, shut: frozenset[str]) -> tuple[tuple[str, str], ...]:
+    """What a person would want to know of a part's state, in words."""
+    out = [(k, "pulled in") for k in state["relays_energised"]]
+    out += [(f, "open") for f in state["fuses_open"]]
+    for p in circuit.parts:
+        if p.kind == "switch" and p.name in shut:
+            out.append((p.name, "closed"))
+        elif p.kind == "module":
+            out.append((p.name, "awake" if p.name in state["modules_awake"] else "asleep"))
+    for kind, words in (("drivers_on", "on"), ("drivers_tripped", "tripped")):
+        by_module: dict[str, list[str]] = {}
+        for d in state[kind]:
+            module, _, name = d.partition(".")
+            by_module.setdefault(module, []).append(name)
+        out += [(m, f"{words}: {', '.join(names)}") for m, names in by_module.items()]
+    return tuple(out)
 
 
 def _trail(text: str, o: DrawOptions, phase: str) -> frozenset[str]:
@@ -107,13 +151,13 @@ def _laid_over(
     if phase is not None and o.trail is not None:
         trail = _trail(text, o, phase)
         lit = {key(b) for b in trail}
-        read = _Read(read.volts, tuple(a for a in read.amps if key(a[0]) in lit))
+        read = replace(read, amps=tuple(a for a in read.amps if key(a[0]) in lit))
     elif o.instrument != "clamp":
-        read = _Read(read.volts, ())
+        read = replace(read, amps=())
     marks = tuple((_where(f), f"fault: {fault_text(circuit, (f,))}") for f in faults)
     added: frozenset[str] = frozenset(p.name for p in feed.parts) if feed else frozenset()
     return Overlay(read.volts, read.amps, trail, added, feed.name if feed else "",
-                   frozenset(feed.cuts) if feed else frozenset(), marks)  # fmt: skip
+                   frozenset(feed.cuts) if feed else frozenset(), marks, read.closed, read.notes)  # fmt: skip
 
 
 def _where(fault: Fault) -> Term:
