@@ -5,6 +5,7 @@ Stories A10, A20, A29, B06 (addresses in stories/loops/expected.toml); what a st
 
 from __future__ import annotations
 
+import re
 import tomllib
 from importlib import import_module
 from importlib.util import find_spec
@@ -55,6 +56,37 @@ def test_the_current_is_the_one_a_hand_gets(f: dict[str, Any]) -> None:
         argv = [*argv[: argv.index("--at")], "--at", f["point"]]
         got = answer(argv, Files({"s": text}))
         assert got["runs"][0]["phases"][0]["readings"][0]["value"] == pytest.approx(f["volts"], rel=0.04)
+
+
+def _fitted(f: dict[str, Any]) -> list[str]:
+    argv = ["--feed", f["feed"]] if "feed" in f else []
+    fault = f.get("against", f.get("fault"))
+    return [*argv, "--fault", fault] if fault else argv
+
+
+def _in_order(wanted: list[str], parts: list[str]) -> bool:
+    left = iter(parts)
+    return all(any(p == w or p.startswith(f"{w}.") for p in left) for w in wanted)
+
+
+@pytest.mark.parametrize("f", [f for f in FINDINGS if "trail_at" in f], ids=lambda f: f["story"])
+def test_the_trail_names_the_way_the_current_takes(f: dict[str, Any]) -> None:
+    argv = ["trail", "s", "--at", f["trail_at"], "--phase", f["phase"], *_fitted(f)]
+    got = answer(argv, Files({"s": _text(f)}))
+    assert got["exit"] == 0, got["problems"]
+    largest = max(got["trails"], key=lambda t: t["share"])
+    assert _in_order(f["path"], largest["parts"]), largest
+    assert largest["share"] > 0.9
+
+
+@pytest.mark.parametrize("f", [f for f in FINDINGS if "awake" in f], ids=lambda f: f["story"])
+def test_what_keeps_a_module_awake_is_named(f: dict[str, Any]) -> None:
+    got = answer(["cycle", "s", *_fitted(f)], Files({"s": _text(f)}))
+    assert got["exit"] in (0, 1), got["problems"]
+    assert got["end"]["awake"] == [f["awake"]]
+    assert got["end"]["sleep_a"] == pytest.approx(f["amps"], rel=0.01)
+    because = next(w for w in got["end"]["why"] if w["item"] == f"awake {f['awake']}")
+    assert any(_in_order(f["path"], re.findall(r"[\w.]+", x["because"])) for x in because["by"]), because
 
 
 def _complete() -> bool:
