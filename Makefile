@@ -41,6 +41,7 @@ bench: warm ngspice
 truth: warm ngspice
 	$(BIN)/python -m benchmarks.oracle_misses
 	$(BIN)/python -m benchmarks.story_ranks
+	$(BIN)/python -m benchmarks.twin_misses
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis

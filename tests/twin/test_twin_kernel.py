@@ -13,7 +13,7 @@ from typing import get_args
 
 import pytest
 from benchmarks import generator
-from kernel import Faults, apart
+from benchmarks.twin_misses import Faults, apart
 
 from amptrail import twin
 from amptrail.circuit.model import Circuit, Driver, Fault, Mode, ModuleLine, PartKind, Term

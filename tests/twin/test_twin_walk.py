@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from kernel import near_v
+from benchmarks.twin_misses import near_v
 
 from amptrail import twin
 from amptrail.circuit.model import Circuit, Fault, Term, key

@@ -22,6 +22,7 @@ GROUNDS_OHM = 0.001  # between two ground pins, inside the housing (common pract
 PULL_OHM = 10_000.0  # an input's pull that is not stated (common practice)
 ON_OHM, LEAK_OHM = 0.1, 1e6  # a driver's that are not stated (common practice)
 BUS_OHM, BUS_V = 30_000.0, 2.5  # a bus pin's that are not stated (common practice)
+LIVES_V = 6.0  # a module lives above this when nothing is said (common practice)
 
 
 def module(b: Bench, p: Part) -> None:

@@ -1,15 +1,25 @@
-"""The kernel beside the twin: every node, every branch, every state, one fault set after the other."""
+"""The kernel beside the twin: every node, branch and state, for every cause a circuit allows: the misses.
+
+    python -m benchmarks.twin_misses [--seeds N] [SHEET ...]
+
+Two computations that share no numeric code; both must give the same volts within 1e-9 V.
+"""
 
 from __future__ import annotations
 
+import argparse
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from amptrail import solve, twin
 from amptrail.circuit.model import Circuit, Fault, Reference
-from amptrail.faults import changes
+from amptrail.faults import catalogue, changes
+from amptrail.sheet import parse
 from amptrail.solve.runs import STATUS, Runs
 from amptrail.twin.walk import amps_by_name
+from benchmarks import generator
 
 Faults = tuple[Fault, ...]
 NEAR_V = 1e-9
@@ -73,3 +83,32 @@ def apart(
                     found.append(Difference(faults, phase, str(term), ours, volts))
             found += [Difference(faults, phase, n, a, b) for n, a, b in _amps_apart(moment, runs, lane, p)]
     return found, compared
+
+
+def cases(circuit: Circuit, seed: int) -> list[Faults]:
+    """Healthy, every cause of the catalogue, every fault of the sheet, and invented doubles."""
+    every = [h.faults for h in catalogue(circuit) if h.faults] + [f.faults for f in circuit.faults]
+    return [(), *every, *generator.faults(circuit, 50, seed, doubles=1.0)]
+
+
+def main(argv: list[str]) -> int:
+    """Print the misses; exit 1 when there are any."""
+    parser = argparse.ArgumentParser(description="where kernel and twin do not agree")
+    parser.add_argument("--seeds", type=int, default=4, help="generated circuits of 30 and of 60 parts")
+    here = Path(__file__).parent.parent
+    parser.add_argument("sheets", nargs="*", type=Path, default=sorted((here / "demos").glob("*.sheet")))
+    asked = parser.parse_args(argv)
+    circuits = [parse(p.read_text(encoding="utf-8"), p.stem) for p in asked.sheets]
+    circuits += [generator.generate(size, seed) for size in (30, 60) for seed in range(asked.seeds)]
+    missed = 0
+    for n, circuit in enumerate(circuits):
+        found, compared = apart(circuit, cases(circuit, n))
+        missed += len(found)
+        for d in found[:10]:
+            print(f"{circuit.name} {d.faults} {d.phase} {d.what}: twin {d.twin}, kernel {d.kernel}")
+        print(f"{circuit.name}: {len(found)} differences in {compared} phases", flush=True)
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
