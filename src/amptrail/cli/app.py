@@ -226,12 +226,15 @@ def size(
 @app.command()
 def findings(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, complaint: o.Complaint = None,
-    done: o.Done = None, as_json: o.AsJson = False,
+    done: o.Done = None, pdf: o.PdfFile = None, html: o.HtmlFile = None, size: o.SheetOfPaper = "a4",
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The page someone else can trust: found, how sure, proof readings, done.
 
     Example: amptrail findings van.sheet van.readings --done "new pin in C1.3"
     """
+    if readings is None and not _files(ctx).exists(sheet):
+        return _paper(ctx, "findings", sheet, {"sheet": size}, pdf, html)
     from amptrail.jobs.findings import findings as run
     from amptrail.jobs.suspects import suspects as weigh
 
@@ -270,17 +273,110 @@ def convert(ctx: typer.Context, file: o.AnyFile, to: o.To = "sheet", as_json: o.
 @app.command()
 def job(
     ctx: typer.Context, action: o.JobAction, name: o.JobName = None, text: o.JobText = None,
-    entry: o.EntryId = None, complaint: o.Complaint = None, as_json: o.AsJson = False,
+    entry: o.EntryId = None, complaint: o.Complaint = None, cause: o.Cause = None, purpose: o.FitFor = None,
+    until: o.Until = None, asked: o.AskedBy = None, minutes: o.Minutes = None, anyway: o.Anyway = False,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A case kept in a log: nothing said is lost, everything can be taken back.
 
     Example: amptrail job new gate gate.sheet --complaint "will not open"
 
     Then: amptrail job add gate "K4.87 in running meter 12.4", and: amptrail next gate
+
+    At the end: amptrail job conclude gate "X7.4 open" --cause "water", job done, job left, job close
     """
     from amptrail.jobs.cases import run
 
-    return run(action, name, text or [], _files(ctx).text, entry, complaint)
+    more = {
+        "cause": cause,
+        "purpose": purpose,
+        "until": until,
+        "asked": asked,
+        "minutes": minutes,
+        "anyway": anyway,
+    }
+    return run(action, name, text or [], _files(ctx).text, entry, complaint, more)
+
+
+def _paper(
+    ctx: typer.Context, kind: o.PaperKind, job: str, asked: dict[str, Any], pdf: str | None, html: str | None
+) -> Json:
+    """A paper of a job; written as PDF or HTML where a file is named."""
+    from amptrail.jobs.cases import case
+    from amptrail.jobs.papers import PaperOptions, make, paper
+
+    options = PaperOptions(kind, **asked)
+    found = case(job)
+    if pdf is not None:
+        from amptrail.paper import pdf as set_pdf
+
+        _files(ctx).keep(pdf, set_pdf(make(found, options)))
+    if html is not None:
+        from amptrail.paper import html as set_html
+
+        _files(ctx).keep(html, set_html(make(found, options)))
+    return paper(found, options)
+
+
+@app.command()
+def slip(
+    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The talk slip: proper repair, feed that holds, must not be driven; each with minutes and price.
+
+    Example: amptrail slip gate --pdf slip.pdf
+    """
+    return _paper(ctx, "slip", job, {"sheet": sheet}, pdf, html)
+
+
+@app.command()
+def label(
+    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "62x29", feed: o.FittedFeed = None, where: o.WhereLabel = "splice",
+    as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """A label for the splice, the fuse box or the dead plug of a fitted feed.
+
+    Example: amptrail label gate --on "fuse box" --paper 62x29 --pdf label.pdf
+    """
+    return _paper(ctx, "label", job, {"sheet": sheet, "feed": feed, "where": where}, pdf, html)
+
+
+@app.command()
+def notice(
+    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The notice to the owner of a vehicle that leaves with a temporary feed.
+
+    Example: amptrail notice gate --pdf notice.pdf
+    """
+    return _paper(ctx, "notice", job, {"sheet": sheet}, pdf, html)
+
+
+@app.command()
+def quote(
+    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The quote: minutes to a proven cause, the 80 % figure, and where each slice stops.
+
+    Example: amptrail quote gate
+    """
+    return _paper(ctx, "quote", job, {"sheet": sheet}, pdf, html)
+
+
+@app.command()
+def paper(
+    ctx: typer.Context, kind: o.KindOfPaper, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """Any paper of a job: findings, proof-sheet, pencil and the others.
+
+    Example: amptrail paper proof-sheet gate --pdf proof.pdf
+    """
+    return _paper(ctx, kind, job, {"sheet": sheet}, pdf, html)
 
 
 @app.command()

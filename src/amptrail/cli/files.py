@@ -66,12 +66,12 @@ class Files:
         path.write_text(self.given[name], encoding="utf-8")
         return path
 
-    def keep(self, name: str, text: str) -> None:
+    def keep(self, name: str, content: str | bytes) -> None:
         """Write a file that was asked for; texts handed over with a request leave the disk alone."""
         if self.given is not None:
             return
         try:
-            Path(name).write_text(text, encoding="utf-8")
+            Path(name).write_bytes(content.encode() if isinstance(content, str) else content)
         except OSError as e:
             raise one(
                 "cannot-write", f"cannot write {name}: {e.strerror or e}", remedy="name a file you may write"

@@ -12,7 +12,25 @@ Doubles = Literal["auto", "off", "all"]
 FeedPurpose = Literal["try", "home", "leave"]
 Rules = Literal["all", "oracle"]
 YesNo = Literal["yes", "no"]
-Action = Literal["new", "add", "undo", "show", "list", "export", "import"]
+Action = Literal[
+    "new",
+    "add",
+    "undo",
+    "show",
+    "list",
+    "export",
+    "import",
+    "conclude",
+    "done",
+    "left",
+    "note",
+    "time",
+    "set",
+    "fit",
+    "close",
+]
+PaperKind = Literal["findings", "slip", "label", "notice", "quote", "proof-sheet", "pencil"]
+LabelPlace = Literal["splice", "fuse box", "plug"]
 Order = Literal["settle", "time"]
 Target = Literal["oracle", "sheet", "netlist", "json"]
 
@@ -172,7 +190,8 @@ JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.",
 JobText = Annotated[
     list[str] | None,
     typer.Argument(metavar="[TEXT]...", help="new: a sheet file. add: one readings line. undo: an entry's id "
-                   "(without: the last). import: an exported job.", show_default=False),
+                   "(without: the last). import: an exported job. conclude: the proven fault. done, left, "
+                 "note: words. time: what and minutes. set: NAME=VALUE. fit: a feed.", show_default=False),
 ]  # fmt: skip
 EntryId = Annotated[
     str | None,
@@ -192,3 +211,22 @@ Interval = Annotated[float | None, typer.Option("--interval", min=1e-12, help="S
 TimeColumn = Annotated[str | None, typer.Option("--time", metavar="COLUMN", help="The column of instants.")]
 Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measure from this instant.")]
 End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]
+
+CaseName = Annotated[str, typer.Argument(metavar="JOB", help="The job.", show_default=False)]
+KindOfPaper = Annotated[PaperKind, typer.Argument(help="Which paper.", show_default=False)]
+PdfFile = Annotated[str | None, typer.Option("--pdf", metavar="FILE", help="Write it as PDF.")]
+HtmlFile = Annotated[str | None, typer.Option("--html", metavar="FILE", help="Write it as one HTML file.")]
+SheetOfPaper = Annotated[
+    str,
+    typer.Option("--paper", metavar="SIZE", help="a4, letter; a label: 62x29, 62x100, 57x32, 76x25, 102x51."),
+]
+FittedFeed = Annotated[str | None, typer.Option("--feed", metavar="NAME", help="Which fitted feed.")]
+WhereLabel = Annotated[LabelPlace, typer.Option("--on", help="Where the label goes.")]
+Cause = Annotated[str | None, typer.Option("--cause", metavar="TEXT", help="conclude: what caused it.")]
+Until = Annotated[str | None, typer.Option("--until", metavar="TEXT", help="fit: how long it may stay.")]
+AskedBy = Annotated[str | None, typer.Option("--asked", metavar="WHO", help="fit: who asked for it.")]
+FitFor = Annotated[str | None, typer.Option("--for", metavar="PURPOSE", help="fit: try, home or leave.")]
+Minutes = Annotated[float | None, typer.Option("--minutes", min=0, help="done: minutes it took.")]
+Anyway = Annotated[
+    bool, typer.Option("--anyway", help="fit: keep a feed that does not hold; every paper will say so.")
+]

@@ -310,6 +310,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "findings": _text,
     "convert": _text,
     "job": _job,
+    **dict.fromkeys(("slip", "label", "notice", "quote", "proof-sheet", "pencil"), _text),
     "recording": _recording,
 }
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 from amptrail.errors import InputError, nearest, one
+from amptrail.jobs import casework
 from amptrail.jobs.context import Json, answer, load
 from amptrail.sheet import parse_readings
 from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild, undone
@@ -89,6 +91,35 @@ class Ask:
     read: ReadFile
     entry_id: str | None
     complaint: str | None
+    more: Mapping[str, Any]
+
+
+def _tell(a: Ask, action: str) -> Json:
+    """Conclusion, repair, what is left, minutes, facts: checked, then added."""
+    kind, data = casework.ACTIONS[action](
+        casework.Said(" ".join(a.text).strip(), a.more), rebuild(_known(a.log, a.name))
+    )
+    e = _entry(a.name, kind, {k: v for k, v in data.items() if v is not None}, a.entry_id)
+    return {"added": [e.id] if a.log.add(e) else []}
+
+
+def _fit(a: Ask) -> Json:
+    """A temporary feed that was judged and fitted."""
+    from amptrail.jobs.fitting import fitted
+
+    state = rebuild(_known(a.log, a.name))
+    e = _entry(a.name, "feed", fitted(Case(a.name, state), " ".join(a.text).strip(), a.more), a.entry_id)
+    return {"added": [e.id] if a.log.add(e) else []}
+
+
+def _close(a: Ask) -> Json:
+    """The job is done: the sheet as it was left, every feed in it, is kept with it."""
+    from amptrail.jobs.fitting import as_left
+
+    state = rebuild(_known(a.log, a.name))
+    data = {"sheet": as_left(Case(a.name, state)) if state.sheet else None}
+    e = _entry(a.name, "close", {k: v for k, v in data.items() if v is not None}, a.entry_id)
+    return {"added": [e.id] if a.log.add(e) else []}
 
 
 def _new(a: Ask) -> Json:
@@ -151,7 +182,10 @@ def _show(a: Ask) -> Json:
     return {}
 
 
-ACTIONS = {"new": _new, "add": _add, "undo": _undo, "import": _import, "show": _show, "export": _show}
+ACTIONS: dict[str, Callable[[Ask], Json]] = {
+    "new": _new, "add": _add, "undo": _undo, "import": _import, "show": _show, "export": _show, "fit": _fit,
+    "close": _close, **{name: partial(_tell, action=name) for name in casework.ACTIONS},
+}  # fmt: skip
 
 
 def _rows(entries: Sequence[Entry]) -> list[Json]:
@@ -168,6 +202,10 @@ def _state(s: JobState) -> Json:
         "sheet": s.sheet,
         "readings": [{"id": i, "line": line} for i, line in s.readings],
         "conclusion": s.conclusion,
+        "cause": s.cause,
+        "left": list(s.left),
+        "times": list(s.times),
+        "closed": s.closed,
         "feeds": list(s.feeds),
         "repairs": list(s.repairs),
         "notes": list(s.notes),
@@ -180,11 +218,18 @@ def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     lines.append("sheet: " + ("kept in the job" if s.sheet else "none yet"))
     lines += [f"  {i:14} {line}" for i, line in s.readings] or ["  no readings yet"]
     lines += [f"note: {n}" for n in s.notes]
+    lines += [f"proven: {s.conclusion}"] if s.conclusion else []
+    lines += [f"cause: {s.cause}"] if s.cause else []
+    lines += [f"fitted: {f.get('words', '')} ({f.get('verdict', '')})" for f in s.feeds]
+    lines += [f"done: {r.get('text', '')}" for r in s.repairs]
+    lines += [f"left undone: {x}" for x in s.left]
+    lines += [f"time: {t['what']} {t['minutes']:g} min" for t in s.times]
+    lines += ["closed"] if s.closed else []
     return "\n".join(lines)
 
 
 def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entry_id: str | None = None,
-        complaint: str | None = None) -> Json:  # fmt: skip
+        complaint: str | None = None, more: Mapping[str, Any] | None = None) -> Json:  # fmt: skip
     """Do one thing to a job and say how it stands (docs/json.md, job)."""
     with opened() as log:
         if action == "list":
@@ -200,7 +245,7 @@ def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entr
             return answer("job", None, {**body, "text": "\n".join(names) or "no jobs yet"})
         if not name:
             raise one("usage", f"job {action} needs the name of a job", remedy=f"amptrail job {action} NAME")
-        did = ACTIONS[action](Ask(log, name, text, read, entry_id, complaint))
+        did = ACTIONS[action](Ask(log, name, text, read, entry_id, complaint, more or {}))
         entries = log.entries(name)
         state = rebuild(entries)
         shown = export_job(log, name) if action == "export" else _words(name, state, entries)

@@ -10,7 +10,20 @@ from typing import Any
 
 from amptrail.errors import InputError, Problem, nearest
 
-KINDS = ("intake", "sheet", "reading", "undo", "conclusion", "feed", "repair", "note", "state")
+KINDS = (
+    "intake",
+    "sheet",
+    "reading",
+    "undo",
+    "conclusion",
+    "feed",
+    "repair",
+    "note",
+    "state",
+    "left",
+    "time",
+    "close",
+)
 LONGEST_NAME = 200
 LONGEST_DATA = 10_000_000  # characters; a sheet of 2,000 parts has some 200,000
 

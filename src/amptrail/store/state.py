@@ -20,9 +20,13 @@ class JobState:
     sheet: str | None = None
     readings: tuple[tuple[str, str], ...] = ()
     conclusion: str | None = None
+    cause: str | None = None
     feeds: tuple[dict[str, Any], ...] = ()
     repairs: tuple[dict[str, Any], ...] = ()
     notes: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
+    times: tuple[dict[str, Any], ...] = ()  # each `what` and `minutes`, as corrected by hand
+    closed: bool = False
     facts: dict[str, Any] = field(
         default_factory=dict
     )  # where the vehicle stands: phase, place, open covers …
@@ -59,13 +63,19 @@ def _step(s: JobState, e: Entry) -> JobState:
         case "reading":
             return replace(s, readings=(*s.readings, (e.id, text)))
         case "conclusion":
-            return replace(s, conclusion=text)
+            return replace(s, conclusion=text or s.conclusion, cause=d.get("cause") or s.cause, closed=False)
         case "feed":
             return replace(s, feeds=(*s.feeds, d))
         case "repair":
             return replace(s, repairs=(*s.repairs, d))
         case "note":
             return replace(s, notes=(*s.notes, text))
+        case "left":
+            return replace(s, left=(*s.left, text))
+        case "time":
+            return replace(s, times=(*s.times, d))
+        case "close":
+            return replace(s, closed=True)
         case _:
             return replace(s, facts={**s.facts, **d})
 

@@ -1,0 +1,71 @@
+"""A feed that is fitted to a job: judged first, kept with its verdict; and the sheet as the vehicle was
+left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from amptrail.errors import one
+from amptrail.jobs.cases import Case
+from amptrail.jobs.context import Json, load
+from amptrail.jobs.feeding import FeedOptions, feed
+from amptrail.jobs.feeds import find_feed
+from amptrail.sheet.printer import feed_lines
+
+
+def _ends(row: Json) -> tuple[str, str]:
+    """Where a feed begins and ends, from its words."""
+    words = str(row["text"]).split()
+    low = [w.lower() for w in words]
+    a = words[low.index("from") + 1] if "from" in low else ""
+    b = words[low.index("to") + 1] if "to" in low else ""
+    return a, b
+
+
+def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
+    """The log's record of a feed: judged for its purpose (`home` unless said), with what the papers need.
+
+    InputError `feed-refused` when it does not hold and nobody said `--anyway`: what is unsafe is not fitted
+    by mistake.
+    """
+    if not text:
+        example = "from F3.out to K4.86 fuse 5 A wire 0.75 mm2 2 m"
+        raise one("usage", "which feed was fitted?", remedy=f'amptrail job fit NAME "{example}"')
+    sheet_text, _ = case.texts()
+    circuit = load(sheet_text).circuit
+    against = (case.state.conclusion,) if case.state.conclusion else ()
+    purpose = str(more.get("purpose") or "home")
+    row = feed(sheet_text, FeedOptions(feeds=(text,), purpose=purpose, against=against))["feeds"][0]
+    if row["verdict"] != "holds" and not more.get("anyway"):
+        raise one(
+            "feed-refused", f"this feed is {row['verdict']}: {row['why'] or row['rule']}",
+            expected=tuple(sorted({m["rule"] for m in row["refusals"]})),
+            remedy=f"look for one that holds: amptrail feed {case.name} --restore PART",
+        )  # fmt: skip
+    found = find_feed(circuit, text)
+    fuses = [p["rating_a"] for p in row["parts"] if p["what"] == "fuse" and p["rating_a"]]
+    wires = [p for p in row["parts"] if p["what"] == "wire" and p["area_mm2"]]
+    a, b = _ends({"text": row["long_text"][0]} if row["long_text"] else row)
+    draw = row["flags"].get("sleep_current_a", {}) if row["flags"] else {}
+    name = found.name or f"J{len(case.state.feeds) + 1}"
+    return {
+        "name": name, "words": row["label"], "text": text, "a": a, "b": b, "verdict": row["verdict"],
+        "why": row["why"], "fuse_a": min(fuses) if fuses else None, "fuse_place": f"at {a}",
+        "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {w['length_m'] or 0:g} m" for w in wires),
+        "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
+        "true_only_if": row["true_only_if"], "stays_on": [m["rule"].replace("_", " ") for m in row["notes"]],
+        "drain_a": draw.get("asleep_start"), "until": more.get("until"), "asked_by": more.get("asked"),
+        "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
+        "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
+    }  # fmt: skip
+
+
+def as_left(case: Case) -> str:
+    """The sheet as the vehicle was left: what was drawn, and every feed still fitted."""
+    sheet_text, _ = case.texts()
+    lines = [line for f in case.state.feeds if f.get("fitted") for line in f.get("lines", ())]
+    known = {line.strip() for line in sheet_text.splitlines()}
+    new = [line for line in lines if line.strip() not in known]
+    note = "# as left: temporary feeds still fitted\n" if new else ""
+    return sheet_text.rstrip("\n") + "\n" + note + "".join(f"{line}\n" for line in new)
