@@ -5,6 +5,8 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, fields
 from functools import cache
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -76,3 +78,10 @@ def sheet_text(name: str) -> str:
 @cache
 def circuit(name: str) -> Circuit:
     return parse(sheet_text(name))
+
+
+def judge_is_complete() -> bool:
+    """Has the judge every rule the JSON contract names?"""
+    if find_spec("amptrail.feed") is None or find_spec("amptrail.feed.rules") is None:
+        return False
+    return set(NAMED) <= {r.NAME for r in import_module("amptrail.feed.rules").RULES}

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import re
 import tomllib
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import pytest
-from feed_table import NAMED
+from feed_table import judge_is_complete
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
@@ -89,13 +87,7 @@ def test_what_keeps_a_module_awake_is_named(f: dict[str, Any]) -> None:
     assert any(_in_order(f["path"], re.findall(r"[\w.]+", x["because"])) for x in because["by"]), because
 
 
-def _complete() -> bool:
-    if find_spec("amptrail.feed") is None or find_spec("amptrail.feed.rules") is None:
-        return False
-    return set(NAMED) <= {r.NAME for r in import_module("amptrail.feed.rules").RULES}
-
-
-@pytest.mark.skipif(not _complete(), reason="the judge has not all rules of the contract yet")
+@pytest.mark.skipif(not judge_is_complete(), reason="the judge lacks rules of the contract")
 @pytest.mark.parametrize("f", [f for f in FINDINGS if f["rules"]], ids=lambda f: f["story"])
 def test_the_judge_names_it(f: dict[str, Any]) -> None:
     argv = ["feed", "s", "--feed", f["feed"]]

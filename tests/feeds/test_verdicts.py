@@ -6,12 +6,10 @@ Driven like a stranger would: the command line's JSON object, nothing else.
 from __future__ import annotations
 
 from functools import cache
-from importlib import import_module
-from importlib.util import find_spec
 from typing import Any
 
 import pytest
-from feed_table import FLAGS, NAMED, Row, rows, sheet_text
+from feed_table import FLAGS, Row, judge_is_complete, rows, sheet_text
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
@@ -20,14 +18,7 @@ from amptrail.cli.files import Files
 CALLED: dict[str, str] = {}
 
 
-def _complete() -> bool:
-    """Has the judge every rule of the contract yet?"""
-    if find_spec("amptrail.feed") is None or find_spec("amptrail.feed.rules") is None:
-        return False
-    return set(NAMED) <= {r.NAME for r in import_module("amptrail.feed.rules").RULES}
-
-
-with_rules = pytest.mark.skipif(not _complete(), reason="the judge has not all rules of the contract yet")
+with_rules = pytest.mark.skipif(not judge_is_complete(), reason="the judge lacks rules of the contract")
 
 
 @cache
