@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from amptrail.circuit.model import Circuit
 from amptrail.feed.evidence import Instant, Lives, Story
+from amptrail.feed.extra import Extra
 from amptrail.feed.fitting import Fitted
 from amptrail.feed.functions import Finding, findings
 from amptrail.feed.marks import Purpose
@@ -22,6 +23,7 @@ class Case:
     oracle: bool = False
     subject: str = "fed"
     corner: str = "nominal"
+    extra: Extra | None = None
     found: dict[Story, tuple[Finding, ...]] = field(default_factory=dict)
 
     @property
@@ -39,12 +41,22 @@ class Case:
     @property
     def starts(self) -> tuple[str, ...]:
         """Starts lived through, asleep first."""
-        return self.lives.starts
+        return self.lives.plain_starts if self.oracle else self.lives.starts
 
     @property
     def awake(self) -> tuple[str, ...]:
         """Starts fitted awake."""
         return tuple(s for s in self.starts if s.startswith("awake:"))
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Starts with a name of their own: stall, aborted crank …"""
+        return tuple(s for s in self.starts if s not in self.lives.plain_starts)
+
+    @property
+    def feeding(self) -> bool:
+        """Whether a feed is fitted at all: what follows from its wires and fuses has no meaning without."""
+        return self.subject == "fed"
 
     def story(self, start: str, held: str | None = None) -> Story:
         """The life of the vehicle judged."""

@@ -14,16 +14,19 @@ import numpy as np
 
 from amptrail.circuit.model import Term
 from amptrail.circuit.phases import sleeping
+from amptrail.cycle import named_starts, story
 from amptrail.feed.fitting import Fitted
 from amptrail.solve.changes import Change, Kind, stack
 from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
+from amptrail.solve.records import Lane
 from amptrail.solve.runs import FIRST_SLEEP_S, FITTED_S, STATUS, Floats, State, names_of, outputs, state_of
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
 from amptrail.solve.threads import fit as fit_threads
 
 LONG_SLEEP_S = 3600.0  # start asleep: this long before first use (oracle SCHEMA, addendum 15)
 WAKING_NOT = ("asleep", "after-run")
+Changes = tuple["Change | Put", ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +47,11 @@ class Instant:
     story: Story
     at: int
 
-    @property
+    @cached_property
     def step(self) -> Step:
         return self.story.steps[self.at]
 
-    @property
+    @cached_property
     def phase(self) -> int:
         return self.step.phase
 
@@ -69,7 +72,7 @@ class Instant:
     def steady(self) -> bool:
         return int(self.story.out.status[self.story.lane, self.at]) not in (CHATTER, NOT_CONVERGED)
 
-    @property
+    @cached_property
     def state(self) -> State:
         return state_of(self.story.network, self.bits)
 
@@ -77,12 +80,12 @@ class Instant:
     def bits(self) -> np.ndarray:
         return np.asarray(self.story.out.state[self.story.lane, self.at])
 
-    @property
+    @cached_property
     def volts(self) -> Floats:
         """[node] V above BAT.-."""
         return np.asarray(self.story.out.volts[self.story.lane, self.at])
 
-    @property
+    @cached_property
     def amps(self) -> Floats:
         """[branch] A."""
         return np.asarray(self.story.out.amps[self.story.lane, self.at])
@@ -122,6 +125,7 @@ class Story:
     steps: tuple[Step, ...]
     out: Out
     lane: int
+    series: Floats | None = None  # ohms that faults put in series with each branch
 
     @cached_property
     def instants(self) -> tuple[Instant, ...]:
@@ -152,10 +156,33 @@ class Story:
         return None
 
 
-def live(net: Network, lanes: Sequence[Sequence[Change]], steps: Sequence[Step], begin: Out | None = None,
-         begin_at: int = -1) -> Out:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Put:
+    """One number of a lane set outright: an array of `solve.records.Lane`, an index into it, the value."""
+
+    array: str
+    index: tuple[int, ...]
+    value: float
+
+
+def _stacked(net: Network, lanes: Sequence[Sequence[Change | Put]]) -> Lane:
+    many = stack(net, [[c for c in lane if isinstance(c, Change)] for lane in lanes])
+    for n, lane in enumerate(lanes):
+        for c in lane:
+            if isinstance(c, Put):
+                getattr(many, c.array)[(n, *c.index)] = c.value
+    return many
+
+
+def live(
+    net: Network,
+    lanes: Sequence[Sequence[Change | Put]],
+    steps: Sequence[Step],
+    begin: Out | None = None,
+    begin_at: int = -1,
+) -> Out:
     """Every lane through the steps, the end of each kept. `begin`: from that snapshot of its lane 0."""
-    many = stack(net, lanes)
+    many = _stacked(net, lanes)
     out = outputs(net, len(lanes), len(steps))
     fit_threads(len(lanes))
     run_lanes(
@@ -212,15 +239,31 @@ class Lives:
     def get(self, state: str, start: str, held: str | None = None) -> Story:
         return self.stories[(state, start, held)]
 
-    @property
+    @cached_property
     def starts(self) -> tuple[str, ...]:
         """Starts lived through by the fed vehicle, asleep first."""
         return tuple(
             dict.fromkeys(start for state, start, held in self.stories if state == "fed" and not held)
         )
 
+    def held(self, start: str) -> tuple[str, ...]:
+        """Switches and outputs that were held open from this start."""
+        return tuple(
+            dict.fromkeys(h for state, at, h in self.stories if state == "fed" and at == start and h)
+        )
 
-def held_open(net: Network, name: str) -> tuple[Change, ...]:
+    @cached_property
+    def plain_starts(self) -> tuple[str, ...]:
+        """Those of the nominal flags: asleep, and fitted awake in each waking phase."""
+        return tuple(s for s in self.starts if s == "asleep" or s.startswith("awake:"))
+
+
+def switch_names(net: Network) -> tuple[str, ...]:
+    """Switches of the sheet that can be held open (a battery's own on and off left out)."""
+    return tuple(dict.fromkeys(n for n in net.switches if ":" not in n))
+
+
+def held_open(net: Network, name: str) -> Changes:
     """A switch or a module driver (`ECM.main`) that cannot close."""
     if name in net.drivers:
         return (Change(Kind.DRIVER_DEAD, name),)
@@ -228,26 +271,68 @@ def held_open(net: Network, name: str) -> tuple[Change, ...]:
 
 
 def lives(
-    f: Fitted, held: Sequence[str] = (), corner: str = "nominal", extra: tuple[Change, ...] = ()
+    f: Fitted,
+    held: Sequence[str] = (),
+    corner: str = "nominal",
+    extra: Changes = (),
+    *,
+    named: bool = False,
+    also_held: Sequence[str] = (),
 ) -> Lives:
-    """Every start of the nominal flags for the healthy, faulty and fed vehicle; fed and healthy also with
-    each of `held` held open. `extra` are the changes of a corner."""
+    """Every start for the healthy, faulty and fed vehicle; fed and healthy also with each of `held` held
+    open, and with each of `also_held` from asleep alone. `extra` are the changes of a corner. `named`: the
+    starts with a name too (restart inside the after-run, stall, aborted crank …)."""
     net = f.network
     keys: list[tuple[str, str | None]] = [("healthy", None), ("faulty", None), ("fed", None)]
     keys += [(state, h) for h in held for state in ("healthy", "fed")]
-    lanes = [f.lane(s) + extra + (held_open(net, h) if h else ()) for s, h in keys]
+    more: list[tuple[str, str | None]] = [
+        (state, h) for h in also_held if h not in held for state in ("healthy", "fed")
+    ]
     found: dict[tuple[str, str, str | None], Story] = {}
 
-    def keep(start: str, steps: tuple[Step, ...], out: Out) -> None:
-        for n, (s, h) in enumerate(keys):
-            found[(s, start, h)] = Story(corner, s, start, h, net, steps, out, n)
+    series = {s: _stacked(net, [f.lane(s)]).series[0] for s in ("healthy", "faulty", "fed")}
+
+    def lanes(which: Sequence[tuple[str, str | None]]) -> list[Changes]:
+        return [f.lane(s) + extra + (held_open(net, h) if h else ()) for s, h in which]
+
+    def keep(start: str, which: Sequence[tuple[str, str | None]], steps: tuple[Step, ...], out: Out) -> None:
+        for n, (s, h) in enumerate(which):
+            found[(s, start, h)] = Story(corner, s, start, h, net, steps, out, n, series.get(s))
 
     steps = asleep_steps(net)
-    keep("asleep", steps, live(net, lanes, steps))
+    keep("asleep", keys + more, steps, live(net, lanes(keys + more), steps))
     bed = net.phases.index(sleeping(net.circuit))
     before = (Step(0, bed, FIRST_SLEEP_S), *_whole(net, 1))
     healthy = live(net, [f.lane("healthy") + extra], before)
     for at in waking(net):
         steps = awake_steps(net, at)
-        keep(f"awake:{net.phases[at].name}", steps, live(net, lanes, steps, healthy, at + 1))
+        keep(f"awake:{net.phases[at].name}", keys, steps, live(net, lanes(keys), steps, healthy, at + 1))
+    for start in named_starts(f.sheet) if named else ():
+        legs = story(net, start)
+        steps = tuple(Step(x.pass_no, x.phase, x.seconds) for x in legs)
+        extras = [x.extra for x in legs]
+        if any(extras):
+            for which in keys[:3]:
+                (lane,) = lanes([which])
+                keep(start, [which], steps, _legs(net, lane, steps, extras))
+        else:
+            keep(start, keys[:3], steps, live(net, lanes(keys[:3]), steps))
     return Lives(f, found)
+
+
+def _legs(net: Network, lane: Changes, steps: Sequence[Step], extras: Sequence[Changes]) -> Out:
+    """One lane through steps that change it for a while (a battery clamp off), equal changes at a time."""
+    out = outputs(net, 1, len(steps))
+    begin: Out | None = None
+    first = 0
+    while first < len(steps):
+        last = first
+        while last + 1 < len(steps) and extras[last + 1] == extras[first]:
+            last += 1
+        at = -1 if begin is None else begin.status.shape[1] - 1
+        begin = live(net, [lane + extras[first]], steps[first : last + 1], begin, at)
+        for whole, part in zip(out, begin, strict=True):
+            if whole.ndim > 1 and whole is not out.counts:
+                whole[:, first : last + 1] = part
+        first = last + 1
+    return out

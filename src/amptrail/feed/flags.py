@@ -30,7 +30,7 @@ FUSE_SHARE, FUSE_TIMES = 0.8, 1.02
 
 
 def _fed(of: Lives) -> list[Story]:
-    return [of.get("fed", start) for start in of.starts]
+    return [of.get("fed", start) for start in of.plain_starts]
 
 
 def sleep_limit_a(of: Lives) -> float | None:
@@ -58,7 +58,7 @@ def _sleep(of: Lives, flags: Json) -> None:
     flags["sleeps_from_asleep"] = sleeps(bed_a, healthy, limit)
     flags["sleep_current_a"] = {"asleep_start": _amps(bed_a), "before_first_use": _amps(before)}
     flags["sleeps_after_awake_fit"] = {}
-    for start in of.starts[1:]:
+    for start in of.plain_starts[1:]:
         x = _asleep(of.get("fed", start))
         flags["sleeps_after_awake_fit"][_phase(start)] = sleeps(x, healthy, limit)
         flags["sleep_current_a"][start] = _amps(x)
@@ -89,10 +89,10 @@ def _on(found: tuple[Finding, ...]) -> list[Finding]:
 
 
 def _functions(of: Lives, flags: Json) -> dict[str, tuple[Finding, ...]]:
-    told = {start: findings(of.get("fed", start)) for start in of.starts}
+    told = {start: findings(of.get("fed", start)) for start in of.plain_starts}
     every = [f for several in told.values() for f in several]
     flags["restores_from_asleep"] = all(f.ok for f in _on(told["asleep"]))
-    awake = of.starts[1:]
+    awake = of.plain_starts[1:]
     flags["works_when_fitted_awake"] = {
         _phase(s): all(f.ok for f in _on(told[s]) if f.instant.step.fit) for s in awake
     }
@@ -110,7 +110,7 @@ def _holding(of: Lives, flags: Json) -> None:
     flags["permanently_on"] = sorted(active(_before(a)) - quiet)
     usual = active(_before(a)) | quiet | active(_asleep(healthy))
     flags["self_hold"] = {}
-    for start in of.starts[1:]:
+    for start in of.plain_starts[1:]:
         held = active(_asleep(of.get("fed", start))) - usual
         if held:
             flags["self_hold"][start] = sorted(held)
@@ -167,7 +167,7 @@ def bypassed(of: Lives) -> list[tuple[str, str]]:
     for, from asleep or after a shutdown, with that switch held open."""
     found = []
     for i in of.fitted.circuit.interlocks:
-        for start in of.starts:
+        for start in of.plain_starts:
             for f in findings(of.get("fed", start, i.switch)):
                 mine = f.wanted == "on" and key(f.must.name) == key(i.function)
                 if mine and f.instant.step.pass_no > 0 and f.ok:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from amptrail.circuit.model import Must, key
 from amptrail.circuit.phases import names_phase
 from amptrail.feed.evidence import Instant, Story
+from amptrail.solve.network import Network
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +33,15 @@ class Finding:
 
 def _item(x: Instant, word: str) -> tuple[bool, bool]:
     """(is on, is steady) of a state item by name."""
-    for n, item in enumerate(x.story.network.items):
-        if key(item) == key(word):
-            return bool(x.bits[n]), x.steady and not bool(x.toured[n])
-    return False, x.steady
+    n = _items(x.story.network).get(key(word))
+    if n is None:
+        return False, x.steady
+    return bool(x.bits[n]), x.steady and not bool(x.toured[n])
+
+
+@lru_cache(maxsize=64)
+def _items(net: Network) -> dict[str, int]:
+    return {key(item): n for n, item in enumerate(net.items)}
 
 
 def signal_on(x: Instant, must: Must) -> tuple[bool, bool]:
@@ -44,6 +51,13 @@ def signal_on(x: Instant, must: Must) -> tuple[bool, bool]:
     alive, quiet = _item(x, f"alive {module}")
     on, steady = _item(x, f"awake {module}" if key(name) == "awake" else f"signal {module}.{name}")
     return on and alive, steady and quiet
+
+
+def volts_at(x: Instant, must: Must) -> float:
+    """Volts of a `must` line at an instant, whatever their sign; the lowest where it buzzes."""
+    if must.a is None or must.b is None:
+        raise AssertionError("a must line of two points")
+    return min(abs(v) for v in x.across(must.a, must.b))
 
 
 def _one(x: Instant, must: Must, wanted: str) -> Finding:
@@ -68,12 +82,19 @@ def _one(x: Instant, must: Must, wanted: str) -> Finding:
 
 def asked(x: Instant) -> Iterator[Finding]:
     """Every function that an instant's phase wants on or off, in the order of the sheet."""
-    circuit = x.story.network.circuit
-    phase = x.story.network.phases[x.phase]
-    for must in circuit.musts:
-        for wanted, phases in (("on", must.on), ("off", must.off)):
-            if names_phase(circuit, phase, phases):
-                yield _one(x, must, wanted)
+    for must, wanted in _wanted(x.story.network, x.phase):
+        yield _one(x, must, wanted)
+
+
+@lru_cache(maxsize=512)
+def _wanted(net: Network, phase: int) -> tuple[tuple[Must, str], ...]:
+    """Functions that a phase wants on or off."""
+    return tuple(
+        (must, wanted)
+        for must in net.circuit.musts
+        for wanted, phases in (("on", must.on), ("off", must.off))
+        if names_phase(net.circuit, net.phases[phase], phases)
+    )
 
 
 def findings(story: Story) -> tuple[Finding, ...]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from amptrail.circuit.model import Circuit, Must, Part, Term, key
-from amptrail.circuit.wiring import wiring
+from amptrail.circuit.model import Must, Part, Term, key
+from amptrail.solve.network import Network
 
 LOAD_KINDS = ("motor", "lamp", "led", "starter", "solenoid", "heater", "ptc", "load", "resistor")
 # words of the trade in the name or the text of a part or function (common practice)
@@ -15,11 +15,11 @@ STOP_WORDS = ("fuel", "ignition", "injector", "starter", "crank", "glow", "heate
 
 
 @lru_cache(maxsize=64)
-def loads_of(circuit: Circuit, must: Must) -> tuple[Part, ...]:
+def loads_of(net: Network, must: Must) -> tuple[Part, ...]:
     """The loads whose terminals a `must` line names."""
     if must.a is None or must.b is None:
         return ()
-    w = wiring(circuit)
+    circuit, w = net.circuit, net.wires
     ends = {w.node(must.a), w.node(must.b)} - {None}
     found = []
     for p in circuit.parts:
@@ -43,9 +43,9 @@ def longer_part(part: Part) -> bool:
     return part.kind in LONGER_KINDS or any(w in said for w in LONGER_WORDS)
 
 
-def may_run_longer(circuit: Circuit, must: Must) -> bool:
+def may_run_longer(net: Network, must: Must) -> bool:
     """Whether the function of a `must` line is a fan, blower or lamp."""
-    parts = loads_of(circuit, must)
+    parts = loads_of(net, must)
     if parts:
         return all(longer_part(p) for p in parts)
     said = _words(must.name)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from amptrail.circuit.model import Driver, Signal, key
+from amptrail.circuit.model import Driver, Part, Signal, Term, key
 from amptrail.feed.evidence import Instant, Story
 from amptrail.solve.network import Network
 
@@ -68,6 +68,18 @@ def reverse_a(x: Instant) -> dict[str, float]:
     return found
 
 
+def driver_a(x: Instant) -> dict[str, tuple[float, float]]:
+    """(current, limit) of each output that is on and has a limit, A."""
+    net = x.story.network
+    on = set(x.state.drivers_on)
+    limits = net.base.limit
+    return {
+        name: (abs(float(x.amps[branch])), float(limits[n]))
+        for n, (name, branch, _) in enumerate(drivers(net))
+        if name in on and np.isfinite(limits[n])
+    }
+
+
 def fuse_a(x: Instant) -> dict[str, float]:
     """Current of each fuse, A, whatever its direction."""
     net = x.story.network
@@ -100,6 +112,28 @@ def by_phase(stories: Iterable[Story], measure: Any) -> dict[int, dict[str, floa
 def at(table: Mapping[int, Mapping[str, float]], phase: int, name: str) -> float:
     """A healthy value, 0 where the healthy vehicle has none."""
     return table.get(phase, {}).get(name, 0.0)
+
+
+def load_volts(x: Instant, part: Part) -> float:
+    """Volts across a load, whatever their sign; 0 for one that is not joined. The highest where it buzzes."""
+    net = x.story.network
+    ends = ("M", "31") if part.kind == "starter" else ("in", "out")
+    if any((key(part.name), key(t)) not in net.node_index for t in ends):
+        return 0.0
+    return max(abs(v) for v in x.across(Term(part.name, ends[0]), Term(part.name, ends[1])))
+
+
+def motors_fed(x: Instant, amps: float) -> bool:
+    """Whether motors take more than half of a current."""
+    net = x.story.network
+    names = [p.name for p in net.circuit.parts if p.kind == "motor"]
+    return 2 * sum(abs(float(x.amps[net.branch(n)])) for n in names) > amps
+
+
+def series_ohm(story: Story) -> Floats:
+    """Resistance that faults put in series with each branch, ohm."""
+    net = story.network
+    return np.asarray(story.series if story.series is not None else np.zeros(len(net.branches)))
 
 
 def driver_lines(net: Network) -> dict[str, Driver]:

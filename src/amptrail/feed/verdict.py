@@ -9,7 +9,8 @@ from typing import Any, Literal
 
 from amptrail.circuit.model import Circuit, Fault, Feed
 from amptrail.feed.case import Case
-from amptrail.feed.evidence import Lives, lives
+from amptrail.feed.evidence import Lives, lives, switch_names
+from amptrail.feed.extra import extra_of
 from amptrail.feed.fitting import Fitted, fit
 from amptrail.feed.flags import flags_of, interlock_switches
 from amptrail.feed.marks import Mark, Purpose, Severity
@@ -86,8 +87,13 @@ def judge(
     exactly when its flags accept. InputError when the feed cannot be laid over the circuit.
     """
     f = fit(circuit, feed, against)
-    evidence = lives(f, interlock_switches(f.circuit))
-    case = Case(evidence, purpose, oracle)
+    switches = interlock_switches(f.circuit)
+    if oracle:
+        evidence = lives(f, switches)
+    else:
+        others = (*dict.fromkeys(switch_names(f.network)), *f.network.drivers)
+        evidence = lives(f, switches, named=True, also_held=others)
+    case = Case(evidence, purpose, oracle, extra=None if oracle else extra_of(f))
     rules = ORACLE if oracle else RULES
     marks = gather(case, rules)
     so = {m.where for _, m in gather(case.healthy(), rules) if not m.ok} if not oracle else set()

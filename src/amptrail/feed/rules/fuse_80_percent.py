@@ -21,6 +21,8 @@ def marks(case: Case) -> Iterator[Mark]:
     rating, healthy = ratings(case.network), by_phase([case.beside("asleep")], fuse_a)
     for story in case.stories():
         for x in story.instants:
+            if not case.oracle and case.network.phases[x.phase].base == "cranking":
+                continue  # not a load for more than ten minutes
             for name, amps in fuse_a(x).items():
                 limit = max(FUSE_SHARE * rating[name], FUSE_TIMES * at(healthy, x.phase, name))
                 yield most(NAME, story.start, x.phase_name, name, amps, limit, "A")

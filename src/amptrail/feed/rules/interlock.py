@@ -1,26 +1,52 @@
-"""A safety switch still stops what it must stop.
+"""What a safety switch, any other switch or a module output must stop, it still stops.
 
-Danger: an engine that cranks in gear, a machine that starts with nobody in the seat.
+Danger: an engine that cranks in gear, a machine that starts with nobody in the seat, a pump that no
+longer stops with the engine. Interlocks of the sheet are refused for any purpose; another switch or
+output that lost its say is noted for a try, and noted where the load may run longer (fan, blower, lamp).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
+from amptrail.feed.loads import may_run_longer
 from amptrail.feed.marks import ALWAYS, Mark, state
 
 NAME, SEVERITY = "interlock", ALWAYS
 
 
-def marks(case: Case) -> Iterator[Mark]:
+def _sheet(case: Case) -> Iterator[Mark]:
+    starts = case.starts if case.oracle else ("asleep", *case.awake)
     for i in case.circuit.interlocks:
-        for start in case.starts:
+        for start in starts:
             fed = case.asked(case.story(start, i.switch))
             healthy = case.asked(case.beside(start, i.switch))
             for f, h in zip(fed, healthy, strict=True):
                 if f.wanted != "on" or key(f.must.name) != key(i.function) or f.instant.step.pass_no == 0:
                     continue
                 if case.oracle or not h.ok:
-                    yield state(NAME, start, f.instant.phase_name, f.must.name, f.ok, False, switch=i.switch)
+                    yield state(NAME, start, f.instant.phase_name, f.must.name, f.ok, False, held=i.switch)
+
+
+def _others(case: Case) -> Iterator[Mark]:
+    """From asleep, with one switch or output at a time that cannot close."""
+    named = {(key(i.switch), key(i.function)) for i in case.circuit.interlocks}
+    usual = case.asked(case.beside("asleep"))
+    for held in case.lives.held("asleep"):
+        fed, healthy = case.asked(case.story("asleep", held)), case.asked(case.beside("asleep", held))
+        for f, h, u in zip(fed, healthy, usual, strict=True):
+            if f.wanted != "on" or f.must.module or (key(held), key(f.must.name)) in named:
+                continue
+            if u.ok and not h.ok:
+                m = state(NAME, "asleep", f.instant.phase_name, f.must.name, f.ok, False, held=held)
+                soft = case.purpose == "try" or may_run_longer(case.network, f.must)
+                yield replace(m, severity="note") if soft else m
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    yield from _sheet(case)
+    if not case.oracle:
+        yield from _others(case)

@@ -23,6 +23,6 @@ def marks(case: Case) -> Iterator[Mark]:
             if f.wanted != "off":
                 continue
             mark = function_mark(NAME, f)
-            if not case.oracle and may_run_longer(case.circuit, f.must):
+            if not case.oracle and may_run_longer(case.network, f.must):
                 mark = replace(mark, severity="note")
             yield mark

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from amptrail.feed.case import Case
 from amptrail.feed.marks import ALWAYS, Mark
-from amptrail.feed.rules.shared import function_mark
+from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME, SEVERITY = "restarts", ALWAYS
 
@@ -17,5 +17,8 @@ NAME, SEVERITY = "restarts", ALWAYS
 def marks(case: Case) -> Iterator[Mark]:
     for start in case.starts[1:]:
         for f in case.asked(case.story(start)):
-            if f.wanted == "on" and f.instant.step.pass_no > 0 and (case.oracle or not f.after_run):
+            again = f.instant.step.pass_no > 0 or start in case.named
+            if f.wanted != "on" or not again or (f.after_run and not case.oracle):
+                continue
+            if not (case.corner == "cold" and only_low(f)):  # that is the rule voltage_drop
                 yield function_mark(NAME, f)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from amptrail.feed.case import Case
 from amptrail.feed.marks import ALWAYS, Mark
-from amptrail.feed.rules.shared import function_mark
+from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME, SEVERITY = "works_fitted_awake", ALWAYS
 
@@ -19,5 +19,6 @@ def marks(case: Case) -> Iterator[Mark]:
         for f in case.asked(case.story(start)):
             if f.wanted != "on" or (f.after_run and not case.oracle):
                 continue
-            if f.instant.step.fit or (f.instant.step.pass_no == 0 and not case.oracle):
+            mine = f.instant.step.fit or (f.instant.step.pass_no == 0 and not case.oracle)
+            if mine and not (case.corner == "cold" and only_low(f)):  # that is the rule voltage_drop
                 yield function_mark(NAME, f)

@@ -1,0 +1,35 @@
+"""A new ground survives becoming the starter's return: a body or engine strap may be lost any day.
+
+Danger: a thin ground wire glows while the engine is cranked through it. Source: IEC 60364-4-43, k = 115
+(reference.wire), for as long as the sheet cranks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.extra import ground_chains
+from amptrail.feed.guard import wire_of
+from amptrail.feed.marks import Mark, Severities, most
+from amptrail.feed.shape import area_mm2
+
+NAME = "adiabatic_ground"
+SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    if not case.feeding or case.extra is None:
+        return
+    for c in ground_chains(case.fitted):
+        for e, p in zip(c.links, c.parts, strict=True):
+            area = area_mm2(p) if p.kind == "wire" else None
+            if area is None:
+                continue
+            for strap, story in case.extra.lost.items():
+                for x in story.instants:
+                    if case.network.phases[x.phase].base == "cranking":
+                        heat = float(x.amps[e.branch]) ** 2 * x.step.seconds
+                        limit = wire_of(area).adiabatic_a2s
+                        yield most(NAME, "asleep", x.phase_name, p.name, heat, limit, "A2s",
+                                   lost=strap)  # fmt: skip

@@ -1,0 +1,52 @@
+"""A dead short at the far end opens the fuse within 5 s: it draws at least twice the rating.
+
+Danger: a long thin lead limits its own short below what opens the fuse; it glows instead. Source: ISO 8820-3
+gate 200 %, 0.15 to 5 s (reference.fuse); 12.0 V, wire at 85 C.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.circuit.model import key
+from amptrail.feed.case import Case
+from amptrail.feed.evidence import Story
+from amptrail.feed.extra import largest
+from amptrail.feed.guard import Guard, guard
+from amptrail.feed.marks import ALWAYS, Mark, least
+from amptrail.feed.shape import Chain, chains
+
+NAME, SEVERITY = "dead_short_not_cleared", ALWAYS
+TIMES = 2.0
+LIVE_V = 6.0  # the chain carries a supply in a phase where its end has this much
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    if not case.feeding or case.extra is None:
+        return
+    every = chains(case.fitted)
+    for n, story in case.extra.shorts.items():
+        protects = guard(case.fitted, every[n])
+        if protects is not None:
+            yield from _chain(case, every[n], story, protects)
+
+
+def _chain(case: Case, c: Chain, story: Story, protects: Guard) -> Iterator[Mark]:
+    """The worst of the phases in which the chain is live, cranking left out; an electronic output that
+    switches itself off has cleared the short too."""
+    net = case.network
+    branch = int(net.static.fuse_branch[[key(x) for x in net.fuses].index(key(protects.part.name))])
+    live = frozenset(
+        x.phase
+        for x in case.story("asleep").instants
+        if abs(float(x.volts[c.end])) > LIVE_V and net.phases[x.phase].base != "cranking"
+    )
+    found: list[Mark] = []
+    for phase in sorted(live):
+        amps, x = largest(story, branch, frozenset([phase]))
+        if not x.state.drivers_tripped:
+            found.append(
+                least(NAME, "asleep", x.phase_name, protects.part.name, amps, TIMES * protects.rating_a, "A")
+            )
+    if found:
+        yield min(found, key=lambda m: m.figure)

@@ -1,0 +1,57 @@
+"""Never energise what can kill or strand: restraint, high voltage, brakes, steering, immobiliser, fuel and
+gas shut-off (`refuse` lines of the sheet), not even for a try.
+
+Danger: a fired airbag, a live orange cable, a vehicle that does not stop. A wire laid end to end beside
+the old one, with the same source, fuse and size, is a repair: allowed with a note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from amptrail.circuit.model import Refuse, Term
+from amptrail.feed.case import Case
+from amptrail.feed.graph import FUSES, RUN, nodes_of, reach
+from amptrail.feed.marks import ALWAYS, Mark, state
+from amptrail.feed.shape import Chain, chains, feed_edges, grounded_in_sheet, is_overlay, kind
+
+NAME, SEVERITY = "refuse_list", ALWAYS
+UNTOUCHED = ("restraint", "high-voltage", "brakes", "steering")  # nor may their supply be tapped
+LIVE_V = 1.0
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    if not case.feeding:
+        return
+    f = case.fitted
+    repair = kind(f) == "overlay"
+    for line in f.sheet.refuses:
+        run = _run(case, line)
+        for c in chains(f):
+            tapped = line.refuse_class in UNTOUCHED and c.source in run and c.end not in run
+            hit = c.end in run or tapped or _revived(case, line, c)
+            m = state(NAME, "any", "any", line.part, hit, False, refuse_class=line.refuse_class)
+            yield replace(m, severity="note") if repair and is_overlay(f, c) else m
+
+
+def _run(case: Case, line: Refuse) -> frozenset[int]:
+    """The part's own metals and the copper (and fuse) that leads to them, ground left out."""
+    f = case.fitted
+    without = {e.branch for e in feed_edges(f)}
+    start = [n for n in nodes_of(f.network, line.part) if n not in grounded_in_sheet(f)]
+    return frozenset(reach(f.network, start, (*RUN, *FUSES), without)) - grounded_in_sheet(f)
+
+
+def _revived(case: Case, line: Refuse, c: Chain) -> bool:
+    """Whether the part has volts with the feed where the faulty vehicle gives it none."""
+    ends = [Term(line.part, t) for t in ("in", "out")]
+    index = case.network.node_index
+    if any((t.part.lower().replace("-", "_"), t.name) not in index for t in ends):
+        return False
+    fed, faulty = case.story("asleep"), case.lives.get("faulty", "asleep")
+    for x, y in zip(fed.instants, faulty.instants, strict=True):
+        now, before = (max(abs(v) for v in i.across(*ends)) for i in (x, y))
+        if now > LIVE_V >= before and any(abs(float(x.amps[e.branch])) > 1e-3 for e in c.links):
+            return True
+    return False

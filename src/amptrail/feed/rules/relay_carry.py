@@ -1,0 +1,32 @@
+"""A relay contact carries what it can carry for long.
+
+Danger: the contact overheats, its socket melts, the load drops out on the road. Source: FACTS section 3,
+12 V mini relay of the 35 A class: 35 A at 85 C, 0.7 of it on the resting contact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.circuit.model import key
+from amptrail.feed.case import Case
+from amptrail.feed.extra import contact_a
+from amptrail.feed.marks import ALWAYS, Mark, most
+
+NAME, SEVERITY = "relay_carry", ALWAYS
+CARRIES_A, RESTING = 35.0, 0.7
+MORE = 1.02
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    if not case.feeding:
+        return
+    own = {key(p.name) for p in case.fitted.feed.parts}
+    for story in case.stories():
+        for x, h in zip(story.instants, case.beside(story.start).instants, strict=True):
+            usual = contact_a(h)
+            for contact, amps in contact_a(x).items():
+                if key(contact.rpartition(".")[0]) not in own and amps <= MORE * usual[contact]:
+                    continue
+                limit = CARRIES_A * (RESTING if contact.endswith("87a") else 1.0)
+                yield most(NAME, story.start, x.phase_name, contact, amps, limit, "A")

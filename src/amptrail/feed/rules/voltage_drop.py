@@ -1,0 +1,24 @@
+"""The function still has its volts when the battery gives 10.5 V.
+
+Danger: a pump too slow, a relay that does not pull on a cold morning. Looked at in the cold corner only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from amptrail.feed.case import Case
+from amptrail.feed.marks import Mark, Severities
+from amptrail.feed.rules.shared import function_mark, only_low
+
+NAME = "voltage_drop"
+SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+
+
+def marks(case: Case) -> Iterator[Mark]:
+    if case.corner != "cold":
+        return
+    for story in case.stories():
+        for f in case.asked(story):
+            if f.wanted == "on" and (f.ok or only_low(f)) and not f.must.module:
+                yield function_mark(NAME, f)
