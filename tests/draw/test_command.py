@@ -63,6 +63,21 @@ def test_a_trail_has_amps_and_fades_the_rest() -> None:
     assert inked.text_on_text(d) == [] and inked.text_on_line(d) == [] and inked.net_on_net(d) == []
 
 
+def test_only_the_trail_is_a_narrow_drawing() -> None:
+    whole = _ask("--phase", "cranking", "--trail", "STA.30")
+    only = _ask("--phase", "cranking", "--trail", "STA.30", "--only")
+    validate(only)
+    assert only["metrics"]["width_px"] < whole["metrics"]["width_px"]
+    sprayer = Files({"a.sheet": (ROOT / "demos" / "sprayer.sheet").read_text(encoding="utf-8")})
+    pump = answer(["draw", "a.sheet", "--phase", "running", "--trail", "PUMP.in", "--only"], sprayer)
+    assert pump["metrics"]["width_px"] <= 360
+    parts = {g.get("data-part") for g in ET.fromstring(only["svg"]).iter() if g.get("data-part")}
+    assert {"BAT", "CLAMP_P", "W1", "STA", "W11"} <= parts and "DASH" not in parts
+    d = inked.read(only["svg"])
+    assert inked.torn(d) == [] and inked.net_on_net(d) == [] and inked.text_on_text(d) == []
+    assert "off" not in {c for g in d.root.iter() for c in (g.get("class") or "").split()}
+
+
 def test_a_fault_and_a_feed_are_told() -> None:
     got = _ask("--fault", "T1", "--feed", "from F_START.out to STA.50 fuse 30 A wire 4 mm2 2 m")
     validate(got)
@@ -73,14 +88,12 @@ def test_a_fault_and_a_feed_are_told() -> None:
 
 
 def _words(svg: str, part: str) -> list[str | None]:
-    root = ET.fromstring(svg)
-    return [
-        t.text for g in root.iter() if g.get("data-part") == part for t in g.iter() if t.tag.endswith("text")
-    ]
+    (group,) = (g for g in ET.fromstring(svg).iter() if g.get("data-part") == part)
+    return [t.text for t in group.iter() if t.tag.endswith("text")]
 
 
 def test_contacts_and_modules_are_as_the_phase_leaves_them() -> None:
-    """Key at start with the clutch down: the start relay pulls in (DIN 72552: 50 feeds 86); key on: it rests."""
+    """Key at start, clutch down: the start relay pulls in (DIN 72552: 50 feeds 86). Key on: it rests."""
     cranking, on = (_ask("--phase", p)["svg"] for p in ("cranking", "ignition-on"))
     assert "pulled in" in _words(cranking, "K1") and "pulled in" in _words(cranking, "STA")
     assert "closed" in _words(cranking, "CLUTCH")
@@ -107,6 +120,7 @@ def test_clamp_writes_amps_and_no_volts() -> None:
     [
         (("--with", "lamp"), "no-phase"),
         (("--trail", "STA.30"), "no-phase"),
+        (("--only",), "no-trail"),
         (("--phase", "lunch"), "unknown-phase"),
         (("--phase", "cranking", "--with", "ohmmeter"), "no-drawing"),
     ],

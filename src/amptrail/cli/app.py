@@ -193,7 +193,7 @@ def trail(
 def draw(
     ctx: typer.Context, sheet: o.SheetName, phase: o.DrawPhase = None, instrument: o.OneInstrument = None,
     fault: o.FaultTexts = None, feed: o.Feed = None, trail: o.TrailPoint = None, plain: o.Plain = False,
-    out: o.Out = None, as_json: o.AsJson = False,
+    only: o.Only = False, out: o.Out = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The circuit as a picture (SVG): supply on top, ground at the bottom.
 
@@ -201,7 +201,7 @@ def draw(
     """
     from amptrail.jobs.drawing import DrawOptions, drawing
 
-    asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain)
+    asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain, only)
     got = drawing(_sheet(ctx, sheet), asked)
     files = _files(ctx)
     if out is not None:

@@ -64,6 +64,7 @@ TrailPoint = Annotated[
     typer.Option("--trail", metavar="POINT", help="Fade all but what the current through this point passes.",
                  autocompletion=complete.points),
 ]  # fmt: skip
+Only = Annotated[bool, typer.Option("--only", help="With --trail: leave the rest out, for a narrow screen.")]
 Plain = Annotated[bool, typer.Option("--plain", help="Black on white, for paper.")]
 Out = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write here; without it, to standard output.")

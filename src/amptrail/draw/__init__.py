@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from amptrail.circuit.model import Circuit
 from amptrail.draw.measure import Metrics, Piece, Rect, between, collisions, lines, overlap, rect_of
 from amptrail.draw.nodes import graph
-from amptrail.draw.overlay import PLAIN, Overlay, put
+from amptrail.draw.overlay import PLAIN, Overlay, along, put
 from amptrail.draw.scene import Scene, arrange
 from amptrail.draw.svg import Drawing, Theme
 
@@ -28,6 +28,8 @@ def draw(circuit: Circuit, overlay: Overlay = PLAIN, theme: Theme = "screen") ->
     Example: `draw(parse("battery BAT 12 V\\npath BAT.- -- body")).svg`
     """
     nodes, height = graph(circuit, overlay.feed)
+    if overlay.only and overlay.trail:
+        nodes = along(nodes, overlay.trail)
     put(nodes, overlay)
     scene = arrange(nodes, height)
     drawing = Drawing(scene, overlay)

@@ -145,7 +145,7 @@ class _Builder:
         a, b = self.pin(part.name, "in"), self.pin(part.name, "out")
         n.flipped = not self.upper(a, b)
         n.tops, n.bottoms = ([b], [a]) if n.flipped else ([a], [b])
-        _beside(n, 6 if part.kind == "wire" else 8 if part.kind == "joint" else 20)
+        beside(n, 6 if part.kind == "wire" else 8 if part.kind == "joint" else 20)
         if part.kind == "wire":
             n.left, n.height = 8, max(24, len(n.label) * LINE_PX + 4)
         return n
@@ -153,7 +153,7 @@ class _Builder:
     def battery(self, part: Part) -> Node:
         n = self.node("battery", part)
         n.tops, n.bottoms = [self.pin(part.name, "+")], [self.pin(part.name, "-")]
-        _beside(n, 20)
+        beside(n, 20)
         return n
 
     def cavity(self, connector: str, name: str, place: str | None) -> Node:
@@ -166,7 +166,7 @@ class _Builder:
         a, b = self.pin(connector, f"{name}.a"), self.pin(connector, f"{name}.b")
         n.flipped = not self.upper(a, b)
         n.tops, n.bottoms = ([b], [a]) if n.flipped else ([a], [b])
-        _beside(n, 10)
+        beside(n, 10)
         n.left = 16
         return n
 
@@ -186,7 +186,7 @@ class _Builder:
             up = not ends or max(self.high(e.net) for e in ends) <= self.high(common.net)
             (n.tops if up else n.bottoms).append(common)
             (n.bottoms if up else n.tops).extend(ends)
-        _beside(n, max((p.dx for p in n.pins()), default=0) + 28)
+        beside(n, max((p.dx for p in n.pins()), default=0) + 28)
         return n
 
     def fixed(self, part: Part, tops: tuple[str, ...], bottoms: tuple[str, ...], step: int) -> Node:
@@ -195,7 +195,7 @@ class _Builder:
         wired = {key(t) for t in self.wired(part)}
         n.tops = [self.pin(part.name, t, i * step) for i, t in enumerate(tops) if key(t) in wired]
         n.bottoms = [self.pin(part.name, t, i * step) for i, t in enumerate(bottoms) if key(t) in wired]
-        _beside(n, max((p.dx for p in n.pins()), default=0) + 28)
+        beside(n, max((p.dx for p in n.pins()), default=0) + 28)
         return n
 
     def pot(self, part: Part) -> Node:
@@ -205,7 +205,7 @@ class _Builder:
         n.tops, n.bottoms = ([b], [a]) if n.flipped else ([a], [b])
         if "2" in self.wired(part):
             n.tops.append(wiper)
-        _beside(n, 28 + (CONTACT_DX if "2" in self.wired(part) else 0))
+        beside(n, 28 + (CONTACT_DX if "2" in self.wired(part) else 0))
         return n
 
     def bar(self, part: Part) -> Node:
@@ -342,7 +342,7 @@ class _Builder:
         return self.generic(part)
 
 
-def _beside(node: Node, at: int) -> None:
+def beside(node: Node, at: int) -> None:
     """Room for the label to the right of the symbol, which ends `at` px right of the anchor."""
     node.left, node.beside = 24, at
     node.right = up_to_grid(at + labels.label_px(node.label))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from amptrail.circuit.model import Term, key
 from amptrail.draw import labels
 from amptrail.draw.graph import Graph, Node, Pin, up_to_grid
+from amptrail.draw.nodes import beside
 from amptrail.draw.text import DETAIL_PX, LINE_PX, broken, width
 
 CHIP_DX = 5  # from a line to what is read on it
@@ -24,7 +25,8 @@ class Overlay:
     they flow from `in` to `out`), shown at parts with two ends. `trail`: branches a current passes; all else
     fades. `feed`: parts of a temporary feed, `feed_name` what it is called, `cuts` what it opens. `faults`:
     (where, words). `closed`: contacts closed now (`K4.87`, `CLUTCH`, `KEY.30-15`); a relay not in it is at
-    rest. `notes`: (part, words), such as a module that is awake.
+    rest. `notes`: (part, words), such as a module that is awake. `only`: what the trail does not pass is left
+    out, for a narrow screen.
     """
 
     readings: tuple[tuple[str, str], ...] = ()
@@ -36,6 +38,7 @@ class Overlay:
     faults: tuple[tuple[Term, str], ...] = ()
     closed: frozenset[str] = frozenset()
     notes: tuple[tuple[str, str], ...] = ()
+    only: bool = False
 
 
 PLAIN = Overlay()
@@ -149,6 +152,24 @@ def lit(node: Node, pin: Pin, trail: frozenset[str]) -> bool:
         pins = [f"{name}.{key(x)}" for x in (pin.terminal, *pin.also)]
         return any(x in trail for x in pins) or (not pin.also and pin.glyph == "" and _any(node, trail))
     return _any(node, trail)
+
+
+def along(graph: Graph, trail: frozenset[str]) -> Graph:
+    """What the trail passes, and the joints to the body of what it passes."""
+    names = frozenset(key(b) for b in trail)
+    kept = [n for n in graph.nodes if n.shape != "body" and any(lit(n, p, names) for p in n.pins())]
+    for node in kept:
+        if len(node.pins()) > 2 or node.stretches:
+            node.tops = [p for p in node.tops if lit(node, p, names)]
+            node.bottoms = [p for p in node.bottoms if lit(node, p, names)]
+            if not node.stretches:  # close the gap a coil or winding leaves
+                first = min(p.dx for p in node.pins())
+                for p in node.pins():
+                    p.dx -= first
+                beside(node, max(p.dx for p in node.pins()) + 28)
+    nets = {p.net for n in kept for p in n.pins()}
+    feet = [n for n in graph.nodes if n.shape == "body" and n.pins()[0].net in nets]
+    return Graph((*kept, *feet), graph.metals)
 
 
 def _any(node: Node, trail: frozenset[str]) -> bool:

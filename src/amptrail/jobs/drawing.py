@@ -22,7 +22,7 @@ IN_SERIES = ("wire", "joint")  # they carry what their neighbours carry: amps ar
 @dataclass(frozen=True, slots=True)
 class DrawOptions:
     """`phase` fills in readings with `instrument` (one of VOLTS, or clamp); `trail` fades all but what the
-    current through that point passes; `plain` is black on white for paper."""
+    current through that point passes, `only` leaves the rest out; `plain` is black on white for paper."""
 
     phase: str | None = None
     instrument: str | None = None
@@ -30,6 +30,7 @@ class DrawOptions:
     feed: str | None = None
     trail: str | None = None
     plain: bool = False
+    only: bool = False
 
 
 def _figure(value: float, unit: str) -> str:
@@ -44,6 +45,8 @@ def _checked(circuit: Circuit, o: DrawOptions) -> str | None:
     if o.instrument is not None and o.instrument not in (*VOLTS, "clamp"):
         raise one("no-drawing", f"a drawing has no readings of {o.instrument}",
                   expected=(*VOLTS, "clamp"), remedy="ask `expect` for that instrument")  # fmt: skip
+    if o.only and o.trail is None:
+        raise one("no-trail", "there is no trail to draw alone", remedy="add --trail POINT")
     if o.phase is None and (o.instrument is not None or o.trail is not None):
         cycle = tuple(p.name for p in drive_cycle(circuit))
         raise one("no-phase", "what is read depends on the phase, and none is named",
@@ -155,9 +158,18 @@ def _laid_over(
     elif o.instrument != "clamp":
         read = replace(read, amps=())
     marks = tuple((_where(f), f"fault: {fault_text(circuit, (f,))}") for f in faults)
-    added: frozenset[str] = frozenset(p.name for p in feed.parts) if feed else frozenset()
-    return Overlay(read.volts, read.amps, trail, added, feed.name if feed else "",
-                   frozenset(feed.cuts) if feed else frozenset(), marks, read.closed, read.notes)  # fmt: skip
+    return Overlay(
+        readings=read.volts,
+        amps=read.amps,
+        trail=trail,
+        feed=frozenset(p.name for p in feed.parts) if feed else frozenset(),
+        feed_name=feed.name if feed else "",
+        cuts=frozenset(feed.cuts) if feed else frozenset(),
+        faults=marks,
+        closed=read.closed,
+        notes=read.notes,
+        only=o.only,
+    )
 
 
 def _where(fault: Fault) -> Term:
