@@ -51,7 +51,13 @@ class Machine:
         self.reference = faulty.bench.node(ground.part, ground.name)
         ahead = {key(n) for n in first}
         every = steppers(faulty)
+        self.named = every
         self.steppers = [s for _, s in every]
+        self.limits = {
+            p.name: (tables.number(p, "pull_v"), tables.number(p, "drop_v"))
+            for p in c.parts
+            if p.kind in ("relay", "starter")
+        }
         self.turns = [s for n, s in every if key(n) in ahead] + [s for n, s in every if key(n) not in ahead]
         self.fuses = [
             (p.name, found, FUSE_TIMES * tables.number(p, "rating_a"))
@@ -60,6 +66,7 @@ class Machine:
         ]
         self.drivers = [(x.module, x.name) for x in c.modules if isinstance(x, Driver)]
         self.cut: dict[tuple[Term, ...], Machine] = {}
+        self.dipped: dict[float, Machine] = {}
         self.kept: dict[tuple[object, ...], View] = {}
         self.last: tuple[float, ...] | None = None  # where the next operating point is looked for first
 
@@ -69,7 +76,7 @@ class Machine:
         bench = copy.copy(self.f.bench)
         bench.out = [*bench.out, *more]
         other.f = replace(self.f, bench=bench)
-        other.kept, other.cut = {}, {}
+        other.kept, other.cut, other.dipped = {}, {}, {}
         return other
 
     def without(self, cut: tuple[Term, ...]) -> Machine:
@@ -82,6 +89,18 @@ class Machine:
                 other.f.bench.out[i] = replace(other.f.bench.out[i], gate=NEVER, rest=None)
             self.cut[cut] = other
         return self.cut[cut]
+
+    def supplied(self, share: float) -> Machine:
+        """The same machine with every battery's emf at a share of its own (the starting dip)."""
+        if share == 1.0:
+            return self
+        if share not in self.dipped:
+            other = self.with_elements()
+            for i, e in enumerate(other.f.bench.out):
+                if e.law == "cell":
+                    other.f.bench.out[i] = replace(e, p=(e.p[0] * share, *e.p[1:]))
+            self.dipped[share] = other
+        return self.dipped[share]
 
     def solve(self, s: State, phase: Phase | None) -> View:
         """The operating point of one frozen state."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from amptrail.circuit.model import Circuit, Driver, Phase, key
@@ -32,6 +32,34 @@ class State:
     @property
     def awake(self) -> frozenset[str]:
         return frozenset(m for m, s in self.signals if key(s) == "awake")
+
+    def with_relay(self, name: str, on: bool) -> State:
+        """The state with a relay pulled in or let go."""
+        me = frozenset((name,))
+        return replace(self, energised=(self.energised | me) if on else (self.energised - me))
+
+    def without_fuse(self, name: str) -> State:
+        """The state with a fuse open."""
+        return replace(self, fuses_open=self.fuses_open | {name})
+
+    def with_on(self, drivers: Iterable[Pair]) -> State:
+        """The state with some outputs on."""
+        return replace(self, on=self.on | frozenset(drivers))
+
+    def taking(self, module: str, other: State) -> State:
+        """This state with one module's part taken from another."""
+
+        def own(mine: frozenset[Pair], theirs: frozenset[Pair]) -> frozenset[Pair]:
+            return frozenset(p for p in mine if p[0] != module) | {p for p in theirs if p[0] == module}
+
+        return replace(
+            self,
+            alive=(self.alive - {module}) | (other.alive & {module}),
+            inputs=own(self.inputs, other.inputs),
+            signals=own(self.signals, other.signals),
+            on=own(self.on, other.on),
+            tripped=own(self.tripped, other.tripped),
+        )
 
 
 @dataclass(frozen=True, slots=True)
