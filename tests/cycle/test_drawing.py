@@ -172,3 +172,9 @@ def test_every_phase_of_the_demos_is_drawn() -> None:
         circuit = parse(TEXTS[name])
         text = drawing(run_cycle(assemble(circuit)))
         assert all(p.name in text for p in drive_cycle(circuit))
+
+
+def test_a_crank_that_cannot_come_about_is_said() -> None:
+    for order in ("settle", "time"):
+        assert ask(TEXTS["starter"], "--order", order)["unreachable"] == []
+        assert ask(TEXTS["starter"], "--order", order, "--fault", "W8 open")["unreachable"] == ["cranking"]

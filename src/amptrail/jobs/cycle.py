@@ -188,6 +188,16 @@ def _race(r: Race) -> Json:
     return {"pass": r.pass_no, "phase": r.phase, "items": list(r.items)}
 
 
+def _unreachable(t: Timeline) -> list[str]:
+    """Cranking phases that cannot come about: the starter that is drawn never pulled in."""
+    starters = [p.name for p in t.network.circuit.parts if p.kind == "starter"]
+    if not starters:
+        return []
+    cranking = {i.phase for i in t.instants if t.network.phases[i.at].base == "cranking"}
+    turned = {i.phase for i in t.instants if set(starters) & set(i.state.relays_energised)}
+    return sorted(cranking - turned)
+
+
 def _end(t: Timeline) -> Json:
     return {
         "reason": t.reason,
@@ -234,6 +244,7 @@ def cycle(sheet_text: str, options: CycleOptions = CycleOptions()) -> Json:
         "fuses_open": list(told.fuses_open),
         "races": [_race(r) for r in races_between(both["settle"], both["time"])],
         "race_phases": list(told.races),
+        "unreachable": _unreachable(told),
         **_lanes(lanes(told)),
         "text": drawing(told),
         "svg": svg(told) if options.svg else None,

@@ -32,11 +32,11 @@ def overlay(circuit: Circuit, feed: Feed) -> Circuit:
     added = tuple(p.name for p in feed.parts)
     return replace(
         circuit,
-        parts=parts + feed.parts,
+        parts=feed.parts + parts,  # what a feed adds settles first (NUMERICS, Discrete state)
         cavities=cavities,
         paths=circuit.paths + feed.paths,
         nets=circuit.nets + feed.nets,
-        order=circuit.order + added if circuit.order else (),
+        order=added + circuit.order if circuit.order else (),
     )
 
 
