@@ -18,6 +18,7 @@ from amptrail.circuit.model import BODY, Circuit, Term
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, draw
 from amptrail.draw.text import width
+from amptrail.errors import InputError
 from amptrail.sheet import parse
 
 ROOT = Path(__file__).parents[2]
@@ -198,6 +199,23 @@ def test_targets_are_a_finger_wide() -> None:
     hits = [r for r in root.iter() if r.get("class") == "hit"]
     assert hits
     assert {(r.get("width"), r.get("height")) for r in hits} == {("48", "48")}
+    phone = draw(generate(60, 1), shown_px=360)
+    scale = 360 / phone.metrics.width_px
+    sizes = {float(r.get("width", "")) for r in ET.fromstring(phone.svg).iter() if r.get("class") == "hit"}
+    assert all(48 <= s * scale < 49 for s in sizes)
+
+
+def test_a_point_has_its_name_and_its_place() -> None:
+    root = ET.fromstring(draw(parse((ROOT / "demos" / "sprayer.sheet").read_text(encoding="utf-8"))).svg)
+    (k86,) = (g for g in root.iter() if g.get("data-name") == "k86")
+    assert k86.get("data-point") == "K4.86"
+    at = next(p for p in inked.read(ET.tostring(root, encoding="unicode")).points if p[0] == "K4.86")
+    assert (float(k86.get("data-x", "")), float(k86.get("data-y", ""))) == at[2:]
+
+
+def test_too_much_to_read_is_not_drawn() -> None:
+    with pytest.raises(InputError, match="at most"):
+        draw(generate(500, 1))
 
 
 def test_paper_is_black_on_white_and_the_screen_follows_its_reader() -> None:

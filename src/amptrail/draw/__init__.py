@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from amptrail.circuit.model import Circuit
+from amptrail.circuit.model import Circuit, key
 from amptrail.draw.measure import Metrics, Piece, Rect, between, collisions, lines, overlap, rect_of
 from amptrail.draw.nodes import graph
 from amptrail.draw.overlay import PLAIN, Overlay, along, put
 from amptrail.draw.scene import Scene, arrange
 from amptrail.draw.svg import Drawing, Theme
+from amptrail.errors import one
 
 __all__ = ["Metrics", "Overlay", "Picture", "Theme", "draw"]
+
+MOST_NODES = 250  # drawn in under 10 s; beyond that nobody could read it either
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,19 +25,40 @@ class Picture:
     metrics: Metrics
 
 
-def draw(circuit: Circuit, overlay: Overlay = PLAIN, theme: Theme = "screen") -> Picture:
+def draw(
+    circuit: Circuit, overlay: Overlay = PLAIN, theme: Theme = "screen", shown_px: int | None = None
+) -> Picture:
     """Draw a circuit: supply on top, ground at the bottom. Same input, same bytes.
 
-    Example: `draw(parse("battery BAT 12 V\\npath BAT.- -- body")).svg`
+    `shown_px` is the width the picture will be shown at, when it is less than its own: targets then stay as
+    wide as a finger there. InputError when there is too much to draw at once.
+
+    Example: `draw(parse("battery BAT 12 V\npath BAT.- -- body")).svg`
     """
     nodes, height = graph(circuit, overlay.feed)
     if overlay.only and overlay.trail:
         nodes = along(nodes, overlay.trail)
+    if len(nodes.nodes) > MOST_NODES:
+        raise one(
+            "too-much-to-draw",
+            f"a drawing has at most {MOST_NODES} symbols, and this would have {len(nodes.nodes)}",
+            remedy="draw a trail alone (--trail POINT --only), or a sheet of one function",
+        )
     put(nodes, overlay)
     scene = arrange(nodes, height)
-    drawing = Drawing(scene, overlay)
-    svg = drawing.text(circuit.title or circuit.name or "circuit", theme)
+    drawing = Drawing(scene, overlay, _names(circuit))
+    smaller = max(1.0, scene.width / shown_px) if shown_px else 1.0
+    svg = drawing.text(circuit.title or circuit.name or "circuit", theme, smaller)
     return Picture(svg, _metrics(scene, drawing))
+
+
+def _names(circuit: Circuit) -> dict[str, str]:
+    """Names the sheet gives to points, by terminal (key)."""
+    found: dict[str, list[str]] = {}
+    for p in circuit.points:
+        if p.what == "volts" and p.b is None:
+            found.setdefault(key(str(p.a)), []).append(p.name)
+    return {at: " ".join(names) for at, names in found.items()}
 
 
 def _metrics(scene: Scene, drawing: Drawing) -> Metrics:

@@ -73,8 +73,9 @@ def _path(pieces: list[Piece]) -> str:
 class Drawing:
     """One drawing being written; `pens` keeps the ink of every symbol for counting."""
 
-    def __init__(self, scene: Scene, overlay: Overlay) -> None:
-        self.scene, self.overlay = scene, overlay
+    def __init__(self, scene: Scene, overlay: Overlay, names: dict[str, str]) -> None:
+        self.scene, self.overlay, self.names = scene, overlay, names
+        self.target = float(TARGET)  # px of the drawing's own scale
         self.pens: list[Pen] = []
         self.trail = None if overlay.trail is None else frozenset(key(b) for b in overlay.trail)
         self.fed_nets = self._only_feed()
@@ -206,13 +207,26 @@ class Drawing:
             point = f"{node.name}.{p.terminal}"
             if node.shape == "cavity":
                 point = f"{node.name.rpartition('.')[0]}.{p.terminal}"
-            out.append(_target(point, self.scene.graph.metals[p.net], x, y, p.chip))
+            out.append(self._target(point, self.scene.graph.metals[p.net], x, y, p.chip))
         if hub is not None:
-            out.append(_target(node.name, node.name, hub[0], hub[1], ""))
+            out.append(self._target(node.name, node.name, hub[0], hub[1], ""))
         return out
 
-    def text(self, title: str, theme: Theme) -> str:
-        """The whole SVG document."""
+    def _target(self, point: str, metal: str, x: float, y: float, reads: str) -> str:
+        words = f"{point}: {reads}" if reads else point
+        named = self.names.get(key(point))
+        also = f' data-name="{escape(named)}"' if named else ""
+        half = self.target / 2
+        at = f'x="{n(x - half)}" y="{n(y - half)}" width="{n(self.target)}" height="{n(self.target)}"'
+        return (
+            f'<g class="pt" data-point="{escape(point)}" data-node="{escape(metal)}"{also} '
+            f'data-x="{n(x)}" data-y="{n(y)}">'
+            f'<title>{escape(words)}</title><rect class="hit" {at}/></g>'
+        )
+
+    def text(self, title: str, theme: Theme, smaller: float = 1.0) -> str:
+        """The whole SVG document; `smaller` is how many times smaller than drawn it will be shown."""
+        self.target = TARGET * smaller
         s = self.scene
         body = [x for b in s.boxes for x in self.symbol(b)]
         shapes = [x for x in body if not x.startswith('<g class="pt"')]
@@ -232,13 +246,3 @@ class Drawing:
                 "</svg>\n",
             ]
         )  # fmt: skip
-
-
-def _target(point: str, metal: str, x: float, y: float, reads: str) -> str:
-    words = f"{point}: {reads}" if reads else point
-    half = TARGET / 2
-    return (
-        f'<g class="pt" data-point="{escape(point)}" data-node="{escape(metal)}">'
-        f"<title>{escape(words)}</title>"
-        f'<rect class="hit" x="{n(x - half)}" y="{n(y - half)}" width="{TARGET}" height="{TARGET}"/></g>'
-    )
