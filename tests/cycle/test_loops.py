@@ -99,3 +99,23 @@ def test_a_flyback_diode_keeps_a_controller_alive(order: str) -> None:
     assert got.self_holding == ()  # it needs no waking: the diode wakes it from everything off
     cut = run_cycle(network(PARASITE.replace("path ECU.mr -- DFB -- ECU.rail\n", "")), order=order)  # type: ignore[arg-type]
     assert cut.asleep and cut.loops == ()
+
+
+def test_chatter_in_one_phase_is_told_with_its_phase() -> None:
+    """A buzzer: a relay's own break contact in its coil's feed, behind the key."""
+    text = ring(1).replace("path F1.out -- K1.30-87a", "path F1.out -- KEY -- K1.30-87a")
+    text = text.replace("relay K1", "switch KEY closed in running\nrelay K1")
+    for order in ("settle", "time"):
+        got = run_cycle(network(text), order=order)  # type: ignore[arg-type]
+        assert got.reason == "settled" and got.chatter == ("relay K1",)
+        assert got.loops == ("relay K1 switches itself for ever in running",)
+        assert [i.status for i in got.ends()] == ["settled", "chatter", "settled"]
+
+
+def test_a_load_left_on_is_explained_by_what_feeds_it() -> None:
+    text = seal_in("closed in ignition-on", "closed in ignition-on, running, asleep")
+    text = text.replace("resistor LOAD 6 ohm", "heater LOAD 6 ohm")
+    got = run_cycle(network(text))
+    why = next(c for c in got.why if c.item == "load LOAD")
+    assert "from BAT through F1, STOP, K.87" in why.because
+    assert "relay K" in [c.item for c in why.by]

@@ -237,3 +237,39 @@ path STA.31 -- body
     assert made > 65.0 and low.t_s == pytest.approx(made + FALL_S, abs=1e-6)
     dead = run_cycle(network(text.replace("closed in cranking", "never closed")), order="time")
     assert min(i.volt(Term("BAT", "+")) for i in dead.instants) > 12.0
+
+
+def test_a_chain_of_relays_adds_up() -> None:
+    """By hand: three relays in a chain, 5 ms each at the battery's own volts, and 4 ms each to let go."""
+    text = FRAME + "switch KEY closed in ignition-on\n"
+    for k in (1, 2, 3):
+        text += f"relay K{k} coil 850 ohm pulls 7 V drops 3 V operates 5 ms releases 4 ms\n"
+    text += "path F1.out -- KEY -- K1.86-85 -- body\n"
+    for k in (1, 2):
+        text += f"path F1.out -- K{k}.30-87 -- K{k + 1}.86-85 -- body\n"
+    got = run_cycle(network(text), order="time")
+    told = {str(c): i.t_s - 60 for i in got.instants for c in i.changes}
+    for k in (1, 2, 3):
+        assert told[f"relay K{k} on"] == pytest.approx(0.005 * k, rel=0.002)
+        assert told[f"relay K{k} off"] == pytest.approx(5 + 0.004 * k, rel=1e-6)
+    slow = run_cycle(network(text), order="time", pace=Pace(operate=2.0, release=0.5))
+    told = {str(c): i.t_s - 60 for i in slow.instants for c in i.changes}
+    assert told["relay K3 on"] == pytest.approx(0.030, rel=0.002)
+    assert told["relay K3 off"] == pytest.approx(5.006, rel=1e-6)
+
+
+def test_a_pulse_shorter_than_the_operate_time_moves_nothing() -> None:
+    """A relay whose coil is fed through another's break contact sees 5 ms only: its armature stays."""
+    text = (
+        FRAME
+        + """switch KEY closed in ignition-on
+relay KA coil 850 ohm pulls 7 V drops 3 V operates 5 ms
+relay KB coil 850 ohm pulls 7 V drops 3 V operates 20 ms
+path F1.out -- KEY -- KA.86-85 -- body
+path KEY.out -- KA.30-87a -- KB.86-85 -- body
+"""
+    )
+    got = run_cycle(network(text), order="time")
+    assert not any("KB" in str(c) for i in got.instants for c in i.changes)
+    quick = run_cycle(network(text.replace("20 ms", "2 ms")), order="time")
+    assert any(str(c) == "relay KB on" for i in quick.instants for c in i.changes)

@@ -8,10 +8,9 @@ from typing import Literal
 
 from amptrail.circuit.model import Circuit, Must, Part, key
 from amptrail.cycle.timeline import Instant, Timeline
+from amptrail.cycle.why import FED_V, LOAD_A, LOADS
 
 Kind = Literal["function", "relay", "module", "load", "fuse"]
-LOADS = ("lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
-FED_V = 1.0  # below this a load is not fed (common practice)
 OFF, ON, BUZZES = 0, 1, 2
 
 
@@ -70,7 +69,7 @@ def _load(now: Instant, part: Part) -> int:
     net = now.network
     b = net.branch(part.name)
     volts = abs(float(now.volts[net.base.na[b]] - now.volts[net.base.nb[b]]))
-    return int(volts >= FED_V and abs(float(now.amps[b])) > 1e-6)
+    return int(volts >= FED_V and abs(float(now.amps[b])) > LOAD_A)
 
 
 def _columns(timeline: Timeline) -> Iterator[tuple[str, Kind, list[int]]]:

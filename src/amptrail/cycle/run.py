@@ -11,8 +11,8 @@ from amptrail.cycle.settle_order import live
 from amptrail.cycle.story import Leg, story
 from amptrail.cycle.time_order import Player
 from amptrail.cycle.timeline import Instant, Order, Reason, Timeline
-from amptrail.cycle.why import causes, loops_of
-from amptrail.errors import ModelError, Problem
+from amptrail.cycle.why import causes, loops_of, still_on
+from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve import Change, Kind, Network, Tap
 from amptrail.solve.runs import FIRST_SLEEP_S
 from amptrail.solve.stepping import Snapshot, Stepper, asleep
@@ -54,19 +54,22 @@ def run_cycle(
         instants.extend(play(step, leg, number, now.t_s))
         now = step.save(now.t_s + leg.seconds)
     last = instants[-1]
-    on = tuple(
-        n for n, b in zip(network.items, last.bits, strict=True) if b and n.split()[0] in ("awake", "relay")
-    )
-    why = causes(step, last, on)
+    why = causes(step, last, still_on(last))
     held = self_holding(step, now)
-    loops = loops_of(why)
-    if last.chattering:
-        loops = (*loops, f"{', '.join(last.chattering)} switch each other for ever")
-    reason = "horizon" if player.exhausted else _reason(last, step, now.t_s)
+    mine = [i for i in instants if not i.before]
+    chatter = tuple(sorted({item for i in mine for item in i.chattering}))
+    loops = (*loops_of(why), *dict.fromkeys(_buzz(i) for i in mine if i.chattering))
+    reason = _reason(last, step, now.t_s, player)
     return Timeline(
         network, order, start, tuple(instants), reason, last.state.modules_awake, why,
-        sleep_amps(network, last), held, last.chattering, loops, last.state.fuses_open, _races(instants), now,
+        sleep_amps(network, last), held, chatter, loops, last.state.fuses_open, _races(mine), now,
     )  # fmt: skip
+
+
+def _buzz(i: Instant) -> str:
+    who = i.chattering
+    does = "switch each other" if len(who) > 1 else "switches itself"
+    return f"{', '.join(who)} {does} for ever in {i.phase}"
 
 
 def _stepper(
@@ -81,11 +84,11 @@ def _stepper(
     return Stepper.of(network, (*changes, *leg.extra), leave, now)
 
 
-def _reason(last: Instant, step: Stepper, t: float) -> Reason:
-    if last.status in ("chatter", "not_converged"):
+def _reason(last: Instant, step: Stepper, t: float, player: Player) -> Reason:
+    if last.status == "chatter":
         return "chatter"
-    running = step.next_timer(t, float("inf")) is not None
-    return "horizon" if running else "settled"
+    running = step.next_timer(t, float("inf")) is not None or player.exhausted or player.works.busy
+    return "horizon" if running or last.status == "not_converged" else "settled"
 
 
 def _races(instants: Sequence[Instant]) -> tuple[str, ...]:
@@ -103,5 +106,7 @@ def corner(network: Network, factors: Sequence[tuple[str, str, float]]) -> tuple
                 break
         else:
             known = tuple(p.name for p in network.parameters if key(p.part) == key(part))
-            raise ModelError((Problem("no-such-value", f"{part} has no {name}", expected=known),))
+            near = nearest(name, known) or nearest(part, [p.part for p in network.parameters])
+            text = f"{part} has no {name} that a corner could change"
+            raise ModelError((Problem("no-such-value", text, expected=known, nearest=near),))
     return tuple(out)

@@ -62,6 +62,11 @@ class Clockwork:
             if forced == 1:
                 step.work.state[self.at[3] + d] = 1
 
+    @property
+    def busy(self) -> bool:
+        """Whether something is still on its way."""
+        return bool(self.moving or self.boots or self.fades)
+
     # ---- what happens at once ---------------------------------------------------------------------
     def rest(self, phase: int, t: float) -> int:
         """Solve; alternators follow at once. SETTLED or NOT_CONVERGED."""

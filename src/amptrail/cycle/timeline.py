@@ -111,7 +111,11 @@ class Race:
 
 @dataclass(frozen=True, eq=False)
 class Timeline:
-    """A story lived through. `sleep_a`: what the batteries deliver at the end, A (None: no steady value)."""
+    """A story lived through. `sleep_a`: what the batteries deliver at the end, A (None: no steady value).
+
+    `chatter`: all that chattered in any phase; `loops`: chains that close on themselves at the end, and what
+    chattered where. `why`: a cause for every module, relay and load still on.
+    """
 
     network: Network
     order: Order

@@ -27,6 +27,8 @@ from amptrail.solve import laws
 from amptrail.solve.stepping import Stepper
 
 DEEPEST = 12
+LOADS = ("lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
+FED_V, LOAD_A = 1.0, 1e-3  # below these a load is not fed (common practice)
 ALIVE, AWAKE, DRIVER, INPUT, SIGNAL = 1, 2, 3, 7, 8  # lists of the state vector
 CHANGED = "a fault holds it so"
 Above = tuple[str, ...]
@@ -84,6 +86,8 @@ class Asker:
             return self._relay(name, who, under)
         if kind == "driver":
             return self._driver(name, who, under)
+        if kind == "load":
+            return self._load(name, who, under)
         if kind == "charging":
             return Cause(name, "it turns and excites itself")
         if kind == "input":
@@ -120,6 +124,15 @@ class Asker:
         up = self._fed(f"feed of {who}", f"{volts:.2f} V across its coil", high, True, above)
         down = self._fed(f"ground of {who}", "its other end", low, False, above)
         return Cause(name, f"{volts:.2f} V across its coil, {_trail(up, down)}", (*up.by, *down.by))
+
+    def _load(self, name: str, who: str, above: Above) -> Cause:
+        b = self.net.branch(who)
+        a, z = int(self.lane.na[b]), int(self.lane.nb[b])
+        high, low = (a, z) if self.amps[b] >= 0 else (z, a)
+        volts = f"{self._across(high, low):.2f} V across it"
+        up = self._fed(f"feed of {who}", volts, high, True, above)
+        down = self._fed(f"ground of {who}", "its other end", low, False, above)
+        return Cause(name, f"{volts}, {_trail(up, down)}", (*up.by, *down.by))
 
     def _driver(self, name: str, who: str, above: Above) -> Cause:
         d = self.drivers[key(who)]
@@ -268,8 +281,22 @@ def _way(way: Passed, up: bool) -> str:
 
 
 def _trail(up: Cause, down: Cause) -> str:
-    ways = (up.because.split("across its coil", 1)[1], down.because.removeprefix("its other end"))
+    ways = (up.because[up.because.index(" across it") :], down.because.removeprefix("its other end"))
+    ways = (ways[0].removeprefix(" across its coil").removeprefix(" across it"), ways[1])
     return "; ".join(w.strip() for w in ways if w.strip())
+
+
+def still_on(now: Instant) -> tuple[str, ...]:
+    """Modules awake, relays in, and loads that are fed, by their names in the timeline."""
+    net = now.network
+    items = [n for n, b in zip(net.items, now.bits, strict=True) if b and n.split()[0] in ("awake", "relay")]
+    for part in net.circuit.parts:
+        b = net.branch_of.get(key(part.name))
+        if part.kind in LOADS and b is not None:
+            volts = abs(float(now.volts[net.base.na[b]] - now.volts[net.base.nb[b]]))
+            if volts >= FED_V and abs(float(now.amps[b])) > LOAD_A:
+                items.append(f"load {part.name}")
+    return tuple(items)
 
 
 def causes(step: Stepper, now: Instant, items: Iterable[str]) -> tuple[Cause, ...]:

@@ -47,8 +47,10 @@ class CycleOptions:
 
 def start_of(circuit: Circuit, said: str) -> str:
     """A start as typed: the name of a phase alone means fitted while awake in it (asleep stays asleep)."""
-    waking = {key(p.name): p.name for p in drive_cycle(circuit) if p.base != "asleep"}
-    return f"awake:{waking[key(said)]}" if key(said) in waking else said
+    phases = {key(p.name): p for p in drive_cycle(circuit)}
+    if key(said) not in phases:
+        return said
+    return "asleep" if phases[key(said)].base == "asleep" else f"awake:{phases[key(said)].name}"
 
 
 def _order(said: str) -> Order:
@@ -198,6 +200,16 @@ def _unreachable(t: Timeline) -> list[str]:
     return sorted(cranking - turned)
 
 
+def _lost(t: Timeline) -> list[Problem]:
+    """Phases in which no solution was found: their figures are null, nothing rests on them."""
+    where = dict.fromkeys(i.phase for i in t.instants if i.status == "not_converged")
+    return [
+        Problem("not-converged", f"no solution was found in {phase}; its figures are left out",
+                severity="warning", remedy="look for parts with impossible figures")
+        for phase in where
+    ]  # fmt: skip
+
+
 def _end(t: Timeline) -> Json:
     return {
         "reason": t.reason,
@@ -249,7 +261,8 @@ def cycle(sheet_text: str, options: CycleOptions = CycleOptions()) -> Json:
         "text": drawing(told),
         "svg": svg(told) if options.svg else None,
     }
-    return answer("cycle", sheet, body, problems=[p for _, more in left for p in more])
+    told_too = [p for _, more in left for p in more] + _lost(told)
+    return answer("cycle", sheet, body, problems=told_too)
 
 
 __all__ = ["CycleOptions", "InputError", "cycle"]
