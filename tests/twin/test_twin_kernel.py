@@ -74,7 +74,8 @@ def every_mode() -> list[Fault]:
     at = Term
     return [
         Fault("open", at("K1", "87")), Fault("open", at("STA", "")), Fault("open", at("K1", "")),
-        Fault("resistance", at("X1", "3"), ohm=40.0), Fault("to_ground", at("ECM", "v5"), ohm=ohm),
+        Fault("resistance", at("X1", "3"), ohm=40.0), Fault("resistance", at("ECM", "v5"), ohm=95.0),
+        Fault("to_ground", at("ECM", "v5"), ohm=ohm),
         Fault("to_supply", at("ECM", "v5"), ohm=ohm), Fault("to_supply", at("ECM", "mot"), ohm=ohm),
         Fault("to_point", at("X1", "1"), to=at("X1", "5.b"), ohm=90.0),
         Fault("to_point", at("MAP", "1"), to=at("MAP", "3")), Fault("stuck_on", at("K1", "")),

@@ -86,9 +86,12 @@ def _take_away(b: Bench, which: Iterable[int]) -> None:
 
 
 def _series(b: Bench, at: Term, ohm: float) -> None:
-    """`ohm` at end a of the branch."""
+    """`ohm` at end a of the branch; of a reference, at its pin."""
     for i in find(b, at):
         e = b.out[i]
+        if e.law == "ref":
+            b.out[i] = replace(e, p=(e.p[0], e.p[1] + ohm, e.p[2]))
+            continue
         name = Term(e.branch.part, e.branch.name + SERIES)
         inside = b.inner(name)
         b.out[i] = replace(e, a=inside)

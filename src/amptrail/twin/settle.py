@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Driver, Phase, Term, key
+from amptrail.circuit.model import Driver, Phase, Term
 from amptrail.errors import ModelError, Problem
 from amptrail.twin.bench import NEVER, Element
 from amptrail.twin.logic import Trial, steppers
@@ -39,17 +38,15 @@ class Settled:
 class Machine:
     """A faulted circuit that can be solved and settled.
 
-    `first` are parts that move before the others where one moves at a time (those of a temporary feed).
     Operating points are kept by state and phase: the same one comes back in every cycle.
     """
 
-    def __init__(self, faulty: Faulty, first: Iterable[str] = ()) -> None:
+    def __init__(self, faulty: Faulty) -> None:
         self.f = faulty
         c = faulty.circuit
         batteries = [p for p in c.parts if p.kind == "battery"]
         ground = Term(batteries[0].name, "-") if batteries else Term("", "bat-")
         self.reference = faulty.bench.node(ground.part, ground.name)
-        ahead = {key(n) for n in first}
         every = steppers(faulty)
         self.named = every
         self.steppers = [s for _, s in every]
@@ -58,7 +55,6 @@ class Machine:
             for p in c.parts
             if p.kind in ("relay", "starter")
         }
-        self.turns = [s for n, s in every if key(n) in ahead] + [s for n, s in every if key(n) not in ahead]
         self.fuses = [
             (p.name, found, FUSE_TIMES * tables.number(p, "rating_a"))
             for p in c.parts
@@ -174,10 +170,10 @@ class Machine:
         raise ModelError((Problem("twin-settle", "the twin's settling neither ends nor repeats"),))
 
     def _next(self, s: State, v: View, clock: Clock, turn: int) -> tuple[State, int] | None:
-        n = len(self.turns)
+        n = len(self.steppers)
         for k in range(n):
             part = (turn + k) % n
-            after = self.turns[part](v, s, clock, {})
+            after = self.steppers[part](v, s, clock, {})
             if after != s:
                 return after, (part + 1) % n
         return None

@@ -171,14 +171,13 @@ def walk(
     healthy: Circuit | None = None,
     healthy_faults: Iterable[Fault] = (),
     held: Iterable[Held] = (),
-    first: Iterable[str] = (),
     leave: Sequence[Element] = (),
 ) -> Iterator[Instant]:
     """Every settled instant of a vehicle with its faults, in order of time.
 
     `start`: see `plan`. `healthy` and `healthy_faults`: the vehicle that is brought to `awake:PHASE` (unsaid:
     this circuit without faults; for a feed, the one without the feed). `legs` replaces the phases that
-    follow. `held` switches, parts that move `first` and connected elements (`leave`, see `readings.burden`)
+    follow. `held` switches and connected elements (`leave`, see `readings.burden`)
     stay throughout.
     """
     before, after = plan(circuit, start, cycles, rest_s)
@@ -187,7 +186,7 @@ def walk(
         ready = Machine(overlay(healthy or circuit, healthy_faults))
         for x in live(ready, s, clock, before):
             s = x.state
-    m = Machine(overlay(circuit, faults, held), first)
+    m = Machine(overlay(circuit, faults, held))
     yield from live(m.with_elements(*leave) if leave else m, s, clock, after if legs is None else legs)
 
 
@@ -223,11 +222,10 @@ def machine(
     circuit: Circuit,
     faults: Iterable[Fault] = (),
     held: Iterable[Held] = (),
-    first: Iterable[str] = (),
     leave: Sequence[Element] = (),
 ) -> Machine:
     """A circuit with its faults, to be solved in many states (see `resolve`)."""
-    m = Machine(overlay(circuit, faults, held), first)
+    m = Machine(overlay(circuit, faults, held))
     return m.with_elements(*leave) if leave else m
 
 
