@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from feed_table import judge_is_complete, sheet_text
+from feed_table import case, judge_is_complete, rows, sheet_text
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
@@ -49,21 +49,22 @@ def test_a_purpose_that_is_none_is_an_error() -> None:
 
 
 @with_rules
-def test_a_feed_nobody_declared_is_told_as_such() -> None:
-    got = _asked("PJ99", "W8 open")
+@pytest.mark.parametrize(("feed", "nearest"), [case("undeclared", "PJ99", "PJ9")])
+def test_a_feed_nobody_declared_is_told_as_such(feed: str, nearest: str) -> None:
+    got = _asked(feed, "W8 open")
     assert got["exit"] == 2
-    assert got["problems"][0]["nearest"] == "PJ9"
+    assert got["problems"][0]["nearest"] == nearest
 
 
 @with_rules
 @pytest.mark.parametrize(
     ("feed", "against"),
     [
-        ("from BAT.+ to BAT.- fuse 10 A wire 1 mm2 1 m", None),  # across the battery
-        ("from BAT.+ to body fuse 10 A wire 1 mm2 1 m", None),
-        ("from F4.out to K4.86 fuse 5 A wire 0.01 mm2 1 m cut W13", "W13 open"),  # too thin to have a name
-        ("from F4.out to F4.out wire 1 mm2 1 m", None),  # from a metal to itself: feeds nothing
-        ("from K4.coil to PUMP.in fuse 5 A wire 1 mm2 1 m", "W13 open"),  # the inside of a part is no point
+        case("across-battery", "from BAT.+ to BAT.- fuse 10 A wire 1 mm2 1 m", None),
+        case("battery-to-body", "from BAT.+ to body fuse 10 A wire 1 mm2 1 m", None),
+        case("too-thin", "from F4.out to K4.86 fuse 5 A wire 0.01 mm2 1 m cut W13", "W13 open"),
+        case("to-itself", "from F4.out to F4.out wire 1 mm2 1 m", None),
+        case("inside-a-part", "from K4.coil to PUMP.in fuse 5 A wire 1 mm2 1 m", "W13 open"),
     ],
 )
 def test_what_can_never_be_right_does_not_hold(feed: str, against: str | None) -> None:
@@ -85,15 +86,9 @@ def test_ground_to_ground_is_normal_work(purpose: str) -> None:
 
 @with_rules
 @pytest.mark.parametrize("purpose", ["try", "home", "leave"])
-@pytest.mark.parametrize(
-    ("feed", "against"),
-    [
-        ("from F4.out to SRS.15 fuse 10 A wire 0.75 mm2 1 m cut W11", "W11 open"),
-        ("from BAT.+ to ABS.30 fuse 7.5 A wire 0.75 mm2 2 m cut W13", "W13 open"),
-        ("from F4.out to GASV.in fuse 5 A wire 0.75 mm2 2 m cut W6", "W6 open"),
-    ],
-)
-def test_the_never_list_knows_no_purpose(feed: str, against: str, purpose: str) -> None:
-    got = _asked(feed, against, purpose, "supplies")
+@pytest.mark.parametrize("name", [case(n, n) for n in ("V1", "V2", "V4")])
+def test_the_never_list_knows_no_purpose(name: str, purpose: str) -> None:
+    row = next(r for r in rows() if r.id == name)
+    got = _asked(row.feed, row.against, purpose, row.sheet)
     assert got["exit"] == 1
     assert got["feeds"][0]["rule"] == "refuse_list"

@@ -9,14 +9,10 @@ from functools import cache
 from typing import Any
 
 import pytest
-from feed_table import FLAGS, Row, judge_is_complete, rows, sheet_text
+from feed_table import FLAGS, Row, case, judge_is_complete, rows, sheet_text
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
-
-# the table's names for rules the contract leaves without one -> the judge's
-CALLED: dict[str, str] = {}
-
 
 with_rules = pytest.mark.skipif(not judge_is_complete(), reason="the judge lacks rules of the contract")
 
@@ -43,12 +39,12 @@ def _amiss(flag: str, value: Any) -> bool:
 
 
 @with_rules
-@pytest.mark.parametrize("row", rows(), ids=lambda r: r.id)
+@pytest.mark.parametrize("row", [case(r.id, r) for r in rows()])
 def test_the_verdict_and_exactly_the_broken_rules(row: Row) -> None:
     got = _judged(row.id, nominal=False)
     broken = {r["rule"] for r in got["refusals"]}
-    wanted = {CALLED.get(r, r) for r in row.rules}
-    allowed = wanted | {CALLED.get(r, r) for r in row.open}
+    wanted = set(row.rules)
+    allowed = wanted | set(row.open)
     if allowed & {"restores_from_asleep", "restarts", "dead_lock"}:
         allowed.add("works_fitted_awake")  # the same failure seen from another start
     assert got["verdict"] == row.verdict, (sorted(broken), got["why"])
@@ -68,6 +64,6 @@ def test_the_nominal_flags(row: Row) -> None:
 
 
 @with_rules
-@pytest.mark.parametrize("row", [r for r in rows() if r.verdict == "undecided"], ids=lambda r: r.id)
+@pytest.mark.parametrize("row", [case(r.id, r) for r in rows() if r.verdict == "undecided"])
 def test_what_is_undecided_names_what_would_decide(row: Row) -> None:
     assert _judged(row.id, nominal=False)["decides"]
