@@ -12,9 +12,9 @@ from dataclasses import replace
 
 from amptrail.circuit.model import Refuse, Term
 from amptrail.feed.case import Case
-from amptrail.feed.graph import FUSES, RUN, nodes_of, reach
+from amptrail.feed.graph import RUN, nodes_of, reach
 from amptrail.feed.marks import ALWAYS, Mark, state
-from amptrail.feed.shape import Chain, chains, feed_edges, grounded_in_sheet, is_overlay, kind
+from amptrail.feed.shape import Chain, chains, feed_edges, grounded_in_sheet, is_overlay, kind, opened
 
 NAME, SEVERITY = "refuse_list", ALWAYS
 UNTOUCHED = ("restraint", "high-voltage", "brakes", "steering")  # nor may their supply be tapped
@@ -36,11 +36,11 @@ def marks(case: Case) -> Iterator[Mark]:
 
 
 def _run(case: Case, line: Refuse) -> frozenset[int]:
-    """The part's own metals and the copper (and fuse) that leads to them, ground left out."""
+    """The part's own metals and the copper that leads to them, up to the first fuse; ground left out."""
     f = case.fitted
-    without = {e.branch for e in feed_edges(f)}
+    without = {e.branch for e in feed_edges(f)} | opened(f)
     start = [n for n in nodes_of(f.network, line.part) if n not in grounded_in_sheet(f)]
-    return frozenset(reach(f.network, start, (*RUN, *FUSES), without)) - grounded_in_sheet(f)
+    return frozenset(reach(f.network, start, RUN, without)) - grounded_in_sheet(f)
 
 
 def _revived(case: Case, line: Refuse, c: Chain) -> bool:
