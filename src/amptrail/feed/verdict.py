@@ -9,12 +9,14 @@ from typing import Any, Literal
 
 from amptrail.circuit.model import Circuit, Fault, Feed
 from amptrail.feed.case import Case
+from amptrail.feed.corners import ranges
 from amptrail.feed.evidence import Lives, lives, switch_names
 from amptrail.feed.extra import extra_of
 from amptrail.feed.fitting import Fitted, fit
 from amptrail.feed.flags import flags_of, interlock_switches
 from amptrail.feed.marks import Mark, Purpose, Severity
 from amptrail.feed.rules import ORACLE, RULES
+from amptrail.feed.worst import cases, corners
 
 Json = dict[str, Any]
 Word = Literal["holds", "refused", "undecided"]
@@ -34,6 +36,9 @@ class Verdict:
     margins: dict[str, Mark]
     flags: Json
     lives: Lives
+    worst: dict[str, Mark]
+    true_only_if: tuple[str, ...] = ()
+    doubtful: tuple[Mark, ...] = ()
 
     @property
     def rule(self) -> str | None:
@@ -73,6 +78,39 @@ def _margins(marks: Iterable[Mark]) -> dict[str, Mark]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Sorted:
+    broken: list[Mark]
+    notes: list[Mark]
+    already: list[Mark]
+    marks: list[Mark]
+
+
+def _sort(case: Case, rules: Sequence[ModuleType], purpose: Purpose) -> _Sorted:
+    """Every mark of a case: refused, noted, or broken by the healthy vehicle as well."""
+    marks = gather(case, rules)
+    so = {m.where for _, m in gather(case.healthy(), rules) if not m.ok} if not case.oracle else set()
+    out = _Sorted([], [], [], [m for _, m in marks])
+    for rule, m in marks:
+        weight = severity(rule, m, purpose, case.oracle)
+        if m.ok or weight == "off":
+            continue
+        told = replace(m, severity=weight)
+        (out.already if m.where in so else out.broken if weight == "refuse" else out.notes).append(told)
+    return out
+
+
+def _merge(first: list[Mark], more: Iterable[Mark], corner: str) -> None:
+    """Marks of a corner that nominal values do not have, with the corner's name."""
+    have = {m.where for m in first}
+    first += [replace(m, more=(*m.more, ("corner", corner))) for m in more if m.where not in have]
+
+
+def _in_order(marks: Iterable[Mark], rules: Sequence[ModuleType]) -> tuple[Mark, ...]:
+    order = {r.NAME: n for n, r in enumerate(rules)}
+    return tuple(sorted(marks, key=lambda m: order[m.rule]))
+
+
 def judge(
     circuit: Circuit,
     feed: Feed,
@@ -80,43 +118,67 @@ def judge(
     against: tuple[Fault, ...] = (),
     *,
     oracle: bool = False,
+    nominal: bool = False,
 ) -> Verdict:
-    """Judge a feed on the values of the sheet. `against`: the fault to bridge (default: the feed's own).
+    """Judge a feed. `against`: the fault to bridge (default: the feed's own).
 
-    `oracle` limits rules and definitions to those of the oracle's jumper files: then the verdict is `holds`
-    exactly when its flags accept. InputError when the feed cannot be laid over the circuit.
+    `nominal` keeps to the values of the sheet; else every rule is looked at in the corners of the worst case
+    too. `oracle` limits rules and definitions to those of the oracle's jumper files: with `nominal` the
+    verdict is then `holds` exactly when its flags accept. InputError when the feed cannot be laid.
     """
     f = fit(circuit, feed, against)
     switches = interlock_switches(f.circuit)
+    rules = ORACLE if oracle else RULES
     if oracle:
         evidence = lives(f, switches)
     else:
-        others = (*dict.fromkeys(switch_names(f.network)), *f.network.drivers)
+        others = (*switch_names(f.network), *f.network.drivers)
         evidence = lives(f, switches, named=True, also_held=others)
     case = Case(evidence, purpose, oracle, extra=None if oracle else extra_of(f))
-    rules = ORACLE if oracle else RULES
-    marks = gather(case, rules)
-    so = {m.where for _, m in gather(case.healthy(), rules) if not m.ok} if not oracle else set()
-    broken: list[Mark] = []
-    notes: list[Mark] = []
-    already: list[Mark] = []
-    for rule, m in marks:
-        weight = severity(rule, m, purpose, oracle)
-        if m.ok or weight == "off":
-            continue
-        if m.where in so:
-            already.append(m)
-        else:
-            (broken if weight == "refuse" else notes).append(replace(m, severity=weight))
-    word: Word = "refused" if broken else "holds"
+    told = _sort(case, rules, purpose)
+    worst: dict[str, Mark] = dict(_margins(told.marks))
+    true_only_if: list[str] = []
+    doubtful: list[Mark] = []
+    if not nominal:
+        for only_said in (True, False):
+            if not only_said and all(r.said for r in ranges(f.network)):
+                break
+            for c in cases(f, purpose, corners(f, purpose, only_said)):
+                at = _sort(replace(c, oracle=oracle), rules, purpose)
+                if only_said:
+                    _merge(told.broken, at.broken, c.corner)
+                    _merge(told.notes, at.notes, c.corner)
+                    _merge(told.already, at.already, c.corner)
+                    _worsen(worst, at.marks, c.corner)
+                else:
+                    _merge(doubtful, at.broken, c.corner)
+        have = {m.where for m in told.broken}
+        doubtful = [m for m in doubtful if m.where not in have]
+        if doubtful and not told.broken:
+            true_only_if = [
+                f"{r.name.replace(' ', ' has the ')} assumed in the sheet"
+                for r in ranges(f.network)
+                if not r.said
+            ]
+    broken = _in_order(told.broken, rules)
+    word: Word = "refused" if broken else "undecided" if doubtful else "holds"
     return Verdict(
         f,
         purpose,
         word,
-        tuple(broken),
-        tuple(notes),
-        tuple(already),
-        _margins(m for _, m in marks),
+        broken,
+        _in_order(told.notes, rules),
+        _in_order(told.already, rules),
+        dict(_margins(told.marks)),
         flags_of(evidence),
         evidence,
+        worst,
+        tuple(true_only_if),
+        _in_order(doubtful, rules),
     )
+
+
+def _worsen(worst: dict[str, Mark], marks: Iterable[Mark], corner: str) -> None:
+    for m in marks:
+        if m.side != "is" and (m.rule not in worst or m.margin < worst[m.rule].margin):
+            worst[m.rule] = replace(m, more=(*m.more, ("corner", corner)))

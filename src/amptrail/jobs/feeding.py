@@ -13,6 +13,7 @@ from amptrail.feed.marks import PURPOSES, Mark, Purpose
 from amptrail.feed.parts import label, minutes, part_row
 from amptrail.feed.shape import kind
 from amptrail.feed.verdict import Verdict, judge
+from amptrail.feed.words import why
 from amptrail.jobs.context import Json, Sheet, answer, load
 from amptrail.jobs.faultnames import named_or_text
 from amptrail.jobs.feeds import find_feed
@@ -92,7 +93,7 @@ def _asked(sheet: Sheet, sheet_text: str, o: FeedOptions) -> list[Asked]:
 
 def mark_json(m: Mark) -> Json:
     """A broken rule as the contract shows it."""
-    return {"rule": m.rule, "start": m.start, "phase": m.phase, "part": m.part, "figure": m.figure,
+    return {"rule": m.rule, "start": m.start, "phase": m.phase, "part": m.part, "figure": m.figure + 0.0,
             "limit": m.limit, "unit": m.unit, **dict(m.more)}  # fmt: skip
 
 
@@ -105,18 +106,20 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
         "said": a.feed.text,
         "purpose": v.purpose,
         "against": because or None,
-        "true_only_if": [],
+        "true_only_if": list(v.true_only_if),
         "decides": None,
         "long_text": list(feed_lines(a.circuit, a.feed)),
         "kind": kind(f),
         "verdict": v.verdict,
         "rule": v.rule,
-        "why": "",
+        "why": why(v),
         "refusals": [mark_json(m) for m in v.broken],
         "notes": [mark_json(m) for m in v.notes],
         "already_so": [mark_json(m) for m in v.already_so],
         "flags": v.flags,
-        "worst_case": {},
+        "worst_case": {}
+        if nominal
+        else {r: {**mark_json(m), "margin": m.margin} for r, m in v.worst.items()},
         "margins": {r: {**mark_json(m), "margin": m.margin} for r, m in v.margins.items()},
         "parts": [part_row(p) for p in a.feed.parts],
         "minutes_min": minutes(f),
@@ -133,8 +136,13 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
     sheet = load(sheet_text)
     against: tuple[Fault, ...] = tuple(x for t in options.against for x in named_or_text(sheet.circuit, t))
     asked = _asked(sheet, sheet_text, options)
+    oracle = options.rules == "oracle"
     told: list[Any] = [
-        _row(a, judge(a.circuit, a.feed, purpose, against, oracle=options.rules == "oracle"), options.nominal)
+        _row(
+            a,
+            judge(a.circuit, a.feed, purpose, against, oracle=oracle, nominal=options.nominal),
+            options.nominal,
+        )
         for a in asked
     ]
     holds = any(r["verdict"] == "holds" for r in told)
