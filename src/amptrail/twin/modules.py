@@ -104,4 +104,4 @@ def _driver(b: Bench, m: str, x: Driver, ground: int, first: int) -> None:
         low = Gate("low-half", (m, x.name))
         b.put(Element(Term(m, f"{x.name}.low"), "res", pin, ground, (on, 0.0), low, leak))
     if x.body_diode:
-        b.diode(Term(m, f"{x.name}.diode"), k, a, DIODE_IS, DIODE_N, 0.0, f"drv.{x.name}.bd")
+        b.diode(Term(m, f"{x.name}.diode"), k, a, DIODE_IS, DIODE_N, 0.0, f"drv.{x.name}.bd", f"{x.name}.bd")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Driver, Phase, Term
+from amptrail.circuit.model import Driver, Phase, Term, key
 from amptrail.errors import ModelError, Problem
 from amptrail.twin.bench import NEVER, Element
 from amptrail.twin.logic import Trial, steppers
@@ -38,16 +39,19 @@ class Settled:
 class Machine:
     """A faulted circuit that can be solved and settled.
 
+    `first` are parts that move before the others where one moves at a time (those of a temporary feed).
     Operating points are kept by state and phase: the same one comes back in every cycle.
     """
 
-    def __init__(self, faulty: Faulty) -> None:
+    def __init__(self, faulty: Faulty, first: Iterable[str] = ()) -> None:
         self.f = faulty
         c = faulty.circuit
         batteries = [p for p in c.parts if p.kind == "battery"]
         ground = Term(batteries[0].name, "-") if batteries else Term("", "bat-")
         self.reference = faulty.bench.node(ground.part, ground.name)
         every = steppers(faulty)
+        ahead = {key(n) for n in first}
+        self.turns = [s for n, s in every if key(n) in ahead] + [s for n, s in every if key(n) not in ahead]
         self.named = every
         self.steppers = [s for _, s in every]
         self.limits = {
@@ -170,10 +174,10 @@ class Machine:
         raise ModelError((Problem("twin-settle", "the twin's settling neither ends nor repeats"),))
 
     def _next(self, s: State, v: View, clock: Clock, turn: int) -> tuple[State, int] | None:
-        n = len(self.steppers)
+        n = len(self.turns)
         for k in range(n):
             part = (turn + k) % n
-            after = self.steppers[part](v, s, clock, {})
+            after = self.turns[part](v, s, clock, {})
             if after != s:
                 return after, (part + 1) % n
         return None

@@ -77,9 +77,13 @@ class Instant:
         return self.settled.solution.volts[node(self.machine, term)]
 
     def amps(self, branch: Term) -> float:
-        """Amps of a branch, in its own direction; 0 for one that is not there now."""
+        """Amps of a branch, in its own direction; 0 for one that is not there now. ModelError: no such."""
         found = first_of(self.machine.f.bench, branch)
-        return 0.0 if found is None else self.machine.solve(self.state, self.phase).amps(found)
+        if found is None:
+            near = nearest(label(branch), list(branch_names(self.machine.f.bench)))
+            hint = f"Did you mean {near}?" if near else ""
+            raise refuse("no-branch", f"there is no branch {label(branch)}", hint)
+        return self.machine.solve(self.state, self.phase).amps(found)
 
 
 Moment = Instant  # the last instant of a phase, as `run` gives it
