@@ -1,0 +1,141 @@
+"""The same use cases as JSON, with types. `GET /api/docs` is for people, `/api/openapi.json` for programs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, Field
+
+from amptrail.web import store
+
+router = APIRouter(prefix="/api", tags=["amptrail"])
+Json = dict[str, Any]
+MOST = 2_000_000
+Sheet = Field(max_length=MOST, description="The sheet's text.", examples=["battery BAT 12 V\npath BAT.- -- body"])
+Name = Field(max_length=61, description="The job's name.")
+
+
+class SheetText(BaseModel):
+    """A sheet."""
+
+    sheet: str = Sheet
+
+
+class Expected(SheetText):
+    """What should be read: phases, points and instruments (all when empty), faults supposed."""
+
+    phase: list[str] = Field(default=[], max_length=50)
+    at: list[str] = Field(default=[], max_length=5000)
+    instruments: list[str] = Field(default=[], max_length=12)
+    fault: list[str] = Field(default=[], max_length=4)
+    cycles: int = Field(default=1, ge=1, le=10)
+    nominal: bool = False
+
+
+class Read(SheetText):
+    """A sheet and what was read on the vehicle."""
+
+    readings: str = Field(default="", max_length=MOST)
+
+
+class Planned(Read):
+    """Where the person stands and what cannot be done today."""
+
+    place: str | None = None
+    cannot: list[str] = Field(default=[], max_length=500)
+    without: list[str] = Field(default=[], max_length=12)
+    helper: bool = True
+
+
+class Judged(SheetText):
+    """Feeds to judge."""
+
+    feeds: list[str] = Field(default=[], max_length=60)
+    purpose: str = "leave"
+    against: list[str] = Field(default=[], max_length=4)
+    nominal: bool = False
+
+
+class Entry(BaseModel):
+    """One reading for a job's log; `id` is made by the device, so that sending it twice adds it once."""
+
+    id: str = Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9_.-]+$")
+    line: str = Field(min_length=1, max_length=2000)
+
+
+class Entries(BaseModel):
+    """Readings in the order they were taken."""
+
+    entries: list[Entry] = Field(max_length=500)
+
+
+async def _ask(request: Request, name: str, **asked: Any) -> Json:
+    tuples = {k: tuple(v) if isinstance(v, list) else v for k, v in asked.items()}
+    return dict(await request.app.state.workers.ask(name, **tuples))
+
+
+@router.post("/check")
+async def check(request: Request, body: SheetText) -> Json:
+    """Is the sheet sound, and every name in it."""
+    return await _ask(request, "check", **body.model_dump())
+
+
+@router.post("/expect")
+async def expect(request: Request, body: Expected) -> Json:
+    """What every point should read."""
+    return await _ask(request, "expect", **body.model_dump())
+
+
+@router.post("/suspects")
+async def suspects(request: Request, body: Read) -> Json:
+    """What still fits."""
+    return await _ask(request, "suspects", **body.model_dump())
+
+
+@router.post("/next")
+async def next_test(request: Request, body: Planned) -> Json:
+    """The visits worth their minutes."""
+    return await _ask(request, "next", **body.model_dump())
+
+
+@router.post("/feed")
+async def feed(request: Request, body: Judged) -> Json:
+    """Temporary feeds, judged."""
+    return await _ask(request, "feed", **body.model_dump())
+
+
+@router.get("/jobs")
+async def jobs() -> Json:
+    """Names of the jobs."""
+    return {"jobs": await store.jobs()}
+
+
+@router.get("/jobs/{name}")
+async def job(name: str) -> Json:
+    """How a job stands."""
+    found = await store.read(store.proper(name))
+    return {
+        "job": name, "complaint": found.state.complaint,
+        "readings": [{"id": i, "line": line} for i, line in found.state.readings],
+    }  # fmt: skip
+
+
+@router.post("/jobs/{name}/entries")
+async def add(request: Request, name: str, body: Entries) -> Json:
+    """Add readings, each once, in order. What is not accepted is told, and the rest goes on."""
+    from amptrail.errors import InputError
+
+    store.proper(name)
+    added: list[str] = []
+    refused: list[Json] = []
+    for e in body.entries:
+        try:
+            for k, line in enumerate(x for x in e.line.split("\n") if x.strip()):
+                await store.told("add", name, line, e.id if k == 0 else f"{e.id}.{k}")
+            added.append(e.id)
+        except InputError as x:
+            refused.append({"id": e.id, "message": str(x.problems[0].message) if x.problems else str(x)})
+    found = await store.read(name)
+    await request.app.state.hub.tell(name, len(found.state.readings))
+    return {"added": added, "refused": refused, "entries": len(found.state.readings)}

@@ -1,0 +1,78 @@
+"""The application: guard before everything, pages, interface, files."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+from amptrail.errors import InputError
+from amptrail.web import api, routes
+from amptrail.web.guard import Guard, middleware
+from amptrail.web.live import Hub
+from amptrail.web.work import LONGEST_S, Workers
+
+LARGEST_BODY = 8_000_000
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    yield
+    app.state.workers.stop()
+
+
+def create_app(workshop: bool = False, address: str = "http://127.0.0.1:8765", longest_s: float = LONGEST_S) -> FastAPI:
+    """The application. `workshop`: phones on the network may pair; `longest_s`: how long one question may take."""
+    app = FastAPI(
+        title="amptrail", version="1", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json", lifespan=_lifespan,
+        description="The use cases of amptrail as JSON. Readings are added to jobs, each once.",
+    )  # fmt: skip
+    app.state.guard, app.state.workers, app.state.hub = Guard(workshop), Workers(longest_s), Hub()
+    app.state.address = address
+    app.middleware("http")(middleware(app.state.guard))
+    app.include_router(api.router)
+    app.include_router(routes.router)
+    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
+    app.add_exception_handler(InputError, _input)
+    app.add_exception_handler(HTTPException, _http)
+    app.middleware("http")(_size)
+    return app
+
+
+async def _size(request: Request, call: Any) -> Response:
+    """No body larger than a sheet can be."""
+    length = request.headers.get("content-length", "0")
+    if not length.isdigit() or int(length) > LARGEST_BODY:
+        return JSONResponse({"detail": "this is larger than a sheet can be"}, 413)
+    response: Response = await call(request)
+    return response
+
+
+def _wants_page(request: Request) -> bool:
+    return "text/html" in request.headers.get("accept", "") and not request.url.path.startswith("/api")
+
+
+async def _input(request: Request, e: Exception) -> Response:
+    problems = e.problems if isinstance(e, InputError) else ()
+    missing = any(p.code in ("no-such-job", "no-template") for p in problems)
+    if _wants_page(request):
+        return routes.wrong(request, InputError(tuple(problems)), 404 if missing else 422)
+    rows = [
+        {"code": p.code, "message": p.message, "line": p.line, "column": p.column, "expected": list(p.expected)[:50],
+         "nearest": p.nearest, "remedy": p.remedy}
+        for p in problems
+    ]  # fmt: skip
+    return JSONResponse({"problems": rows}, 404 if missing else 422)
+
+
+async def _http(request: Request, e: Exception) -> Response:
+    status = getattr(e, "status_code", 500)
+    if _wants_page(request):
+        return routes.show(request, "wrong.html", status, problems=(), said=str(getattr(e, "detail", "")))
+    return JSONResponse({"detail": str(getattr(e, "detail", ""))}, status)

@@ -1,0 +1,256 @@
+"""The pages. Each is one small function: ask, turn into a view, fill a template."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Form, Request, WebSocket, WebSocketDisconnect
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.templating import Jinja2Templates
+
+from amptrail.errors import InputError
+from amptrail.jobs import starters
+from amptrail.web import store, views
+from amptrail.web.guard import COOKIE, FORM_KEY, Guard
+from amptrail.web.live import Hub
+from amptrail.web.work import Workers
+
+router = APIRouter(include_in_schema=False)
+pages = Jinja2Templates(directory=str(Path(__file__).parent / "pages"))
+FIRST_RISE = (("lamp", "test lamp"), ("meter", "meter"), ("loaded", "loaded lead"), ("clamp", "clamp"))
+
+
+def _state(request: Request) -> tuple[Guard, Workers, Hub]:
+    s = request.app.state
+    return s.guard, s.workers, s.hub
+
+
+def show(request: Request, page: str, status: int = 200, **more: Any) -> HTMLResponse:
+    """A page with what every page needs."""
+    guard: Guard = request.app.state.guard
+    return pages.TemplateResponse(
+        request, page, {"nonce": request.state.nonce, "form_key": guard.form_key, **more}, status_code=status
+    )
+
+
+def wrong(request: Request, e: InputError, status: int = 422) -> HTMLResponse:
+    """What is wrong and what to do, as a page."""
+    return show(request, "wrong.html", status, problems=e.problems)
+
+
+def _checked(request: Request, key: str) -> None:
+    if key != request.app.state.guard.form_key:
+        from fastapi import HTTPException
+
+        raise HTTPException(403, "this form is from an older page: go back and reload it")
+
+
+@router.get("/", response_class=HTMLResponse)
+async def doors(request: Request) -> HTMLResponse:
+    """The first page: four doors, and the jobs that are open."""
+    return show(request, "doors.html", jobs=(await store.jobs())[:8], templates=starters.templates())
+
+
+@router.get("/new", response_class=HTMLResponse)
+async def new(request: Request, template: str = "", door: str = "part") -> HTMLResponse:
+    """Start a circuit: choose a template, or type the sheet."""
+    sheet = starters.template(template).sheet if template else ""
+    return show(request, "new.html", templates=starters.templates(), sheet=sheet, chosen=template, door=door)
+
+
+@router.post("/new")
+async def begin(
+    request: Request, name: str = Form(), sheet: str = Form(""), template: str = Form(""), complaint: str = Form(""),
+    door: str = Form("part"), key: str = Form("", alias=FORM_KEY),
+) -> Response:  # fmt: skip
+    """Make the job and go to where the door leads."""
+    _checked(request, key)
+    text = sheet.strip() or (starters.template(template).sheet if template else "")
+    try:
+        await request.app.state.workers.ask("check", sheet=text)
+        await store.begin(name, text, complaint)
+    except InputError as e:
+        return show(request, "new.html", 422, templates=starters.templates(), sheet=text, chosen=template, door=door,
+                    name=name, complaint=complaint, problems=e.problems)  # fmt: skip
+    where = {"read": "circuit", "bridge": "feed", "flat": "", "part": ""}.get(door, "")
+    return RedirectResponse(f"/job/{name.strip()}/{where}".rstrip("/"), 303)
+
+
+@router.get("/read/{template}", response_class=HTMLResponse)
+async def read_template(request: Request, template: str, phase: str = "", instrument: str = "meter") -> HTMLResponse:
+    """What should I read here: a template with nothing filled in, in three taps."""
+    return await _circuit(request, starters.template(template).sheet, f"/read/{template}", None, phase, instrument, "", "")
+
+
+async def _circuit(
+    request: Request, sheet: str, here: str, job: str | None, phase: str, instrument: str, fault: str, point: str
+) -> HTMLResponse:
+    _, workers, _ = _state(request)
+    known = await workers.ask("check", sheet=sheet)
+    names = [p["name"] for p in known["phases"]]
+    at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
+    faults = tuple(fault.split("&")) if fault else ()
+    got = await workers.ask(
+        "expect", sheet=sheet, phase=(at,), instruments=(instrument,), fault=faults, cycles=2, nominal=False
+    )
+    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults)
+    here_now = got["runs"][0]["phases"][0]
+    readings = [{"point": r["point"], "band": views.band(r), "flags": r["flags"]} for r in here_now["readings"]]
+    return show(
+        request, "circuit.html", svg=_with_nonce(drawn["svg"], request.state.nonce), readings=readings, phases=names,
+        phase=at, instrument=instrument, instruments=FIRST_RISE, here=here, job=job, fault=fault, point=point,
+        state=here_now["state"], title=known.get("title") or "", faults=[f["text"] for f in known["faults"]][:200],
+    )  # fmt: skip
+
+
+def _with_nonce(svg: str, nonce: str) -> str:
+    """The drawing with its styles allowed by this page's policy."""
+    return svg.replace("<style>", f'<style nonce="{nonce}">')
+
+
+@router.get("/job/{name}", response_class=HTMLResponse)
+async def job(request: Request, name: str, at: str = "", visit: int = 0, cannot: str = "", without: str = "") -> HTMLResponse:
+    """The visit card: where to go, what to do there, big answers."""
+    _, workers, _ = _state(request)
+    found = await store.read(name)
+    if found.state.sheet is None:
+        return show(request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name)
+    sheet, readings = found.texts()
+    asked: dict[str, Any] = {"place": at or None, "cannot": tuple(filter(None, cannot.split(",")))}
+    asked["without"] = tuple(w for w in without.split(",") if w and w != "helper")
+    asked["helper"] = "helper" not in without.split(",")
+    plan = await workers.ask("next", sheet=sheet, readings=readings, **asked)
+    weighed = await workers.ask("suspects", sheet=sheet, readings=readings)
+    fits, gone = views.columns(weighed)
+    known = await workers.ask("check", sheet=sheet)
+    places = sorted({p["place"] for p in known["points"] if p["place"]})
+    return show(
+        request, "visit.html", name=name, state=found.state, visits=views.visits(plan), shown=visit, plan=plan, fits=fits,
+        gone=gone, places=places, at=at, cannot=cannot, without=without, weighed=weighed, said=found.state.readings[-5:][::-1],
+        points=[p["name"] for p in known["points"]], entries=len(found.state.readings),
+    )  # fmt: skip
+
+
+@router.get("/job/{name}/circuit", response_class=HTMLResponse)
+async def circuit(
+    request: Request, name: str, phase: str = "", instrument: str = "meter", fault: str = "", point: str = ""
+) -> HTMLResponse:
+    """The drawing with what each point reads."""
+    sheet, _ = (await store.read(name)).texts()
+    return await _circuit(request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point)
+
+
+@router.get("/job/{name}/feed", response_class=HTMLResponse)
+async def feed(request: Request, name: str, text: str = "", purpose: str = "home", restore: str = "") -> HTMLResponse:
+    """May I bridge this: a feed judged, or feeds found for what must work again."""
+    _, workers, _ = _state(request)
+    found = await store.read(name)
+    sheet, _ = found.texts()
+    known = await workers.ask("check", sheet=sheet)
+    against = (found.state.conclusion,) if found.state.conclusion else ()
+    rows: list[dict[str, Any]] = []
+    if text:
+        rows = (await workers.ask("feed", sheet=sheet, feeds=(text,), purpose=purpose, against=against))["feeds"]
+    elif restore:
+        rows = (await workers.ask("feed", sheet=sheet, restore=(restore,), purpose=purpose, against=against))["feeds"]
+    return show(
+        request, "feed.html", name=name, rows=rows, text=text, purpose=purpose, restore=restore,
+        parts=[p["name"] for p in known["parts"] if p["kind"] in LOADS], points=[p["name"] for p in known["points"]],
+        against=against,
+    )  # fmt: skip
+
+
+LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module", "relay", "load", "led")
+
+
+@router.post("/job/{name}/add")
+async def add(
+    request: Request, name: str, line: str = Form(), value: str = Form(""), entry: str = Form(""),
+    unsure: str = Form(""), how: str = Form(""), key: str = Form("", alias=FORM_KEY),
+) -> Response:  # fmt: skip
+    """A reading from a form without scripts; the scripts send the same through the interface."""
+    _checked(request, key)
+    try:
+        text = filled(line, value, bool(unsure), how)
+        for k, part in enumerate(x for x in text.split("\n") if x.strip()):
+            await store.told("add", name, part, (f"{entry}.{k}" if k else entry) or None)
+    except InputError as e:
+        return wrong(request, e)
+    await _tell(request, name)
+    return RedirectResponse(f"/job/{name}", 303)
+
+
+def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
+    """The line of a test with its answer in it, with what was said of it behind."""
+    more = (" unsure" if unsure else "") + (f" while {how}" if how in ("failing", "working") else "")
+    rows = line.replace("{value}", value.strip()).split("\n")
+    at = next((k for k, r in enumerate(line.split("\n")) if "{value}" in r), len(rows) - 1)
+    rows[at] += more
+    return "\n".join(rows)
+
+
+@router.post("/job/{name}/undo")
+async def undo(request: Request, name: str, entry: str = Form(""), key: str = Form("", alias=FORM_KEY)) -> Response:
+    """Take back an entry, or the last reading."""
+    _checked(request, key)
+    try:
+        await store.told("undo", name, entry)
+    except InputError as e:
+        return wrong(request, e)
+    await _tell(request, name)
+    return RedirectResponse(f"/job/{name}", 303)
+
+
+async def _tell(request: Request, name: str) -> None:
+    found = await store.read(name)
+    await request.app.state.hub.tell(name, len(found.state.readings))
+
+
+@router.websocket("/job/{name}/live")
+async def live(page: WebSocket, name: str) -> None:
+    """Tells a page when its job has changed elsewhere."""
+    if not page.app.state.guard.known(page):
+        await page.close(4401)
+        return
+    hub: Hub = page.app.state.hub
+    await hub.join(name, page)
+    try:
+        while True:
+            await page.receive_text()
+    except WebSocketDisconnect:
+        hub.leave(name, page)
+
+
+@router.get("/pair", response_class=HTMLResponse)
+async def pair_page(request: Request, code: str = "") -> HTMLResponse:
+    """Where a phone types, or brings, the code."""
+    guard: Guard = request.app.state.guard
+    return show(request, "pair.html", closed=guard.closed, code=code)
+
+
+@router.post("/pair")
+async def pair(request: Request, code: str = Form()) -> Response:
+    """Give a session for the right code."""
+    guard: Guard = request.app.state.guard
+    token = await guard.pair(code)
+    if token is None:
+        return show(request, "pair.html", 403, closed=guard.closed, code="", wrong=True)
+    response = RedirectResponse("/", 303)
+    response.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=request.url.scheme == "https", max_age=43_200)
+    return response
+
+
+@router.get("/workshop", response_class=HTMLResponse)
+async def workshop(request: Request) -> HTMLResponse:
+    """The code and its square for the phones, on the laptop only."""
+    guard: Guard = request.app.state.guard
+    if not guard.local(request) or not guard.workshop:
+        return show(request, "wrong.html", 404, problems=())
+    import segno
+
+    address = f"{request.app.state.address}/pair?code={guard.code}"
+    out = io.BytesIO()
+    segno.make(address, error="m").save(out, kind="svg", border=2, xmldecl=False, omitsize=True)
+    return show(request, "workshop.html", square=out.getvalue().decode(), address=request.app.state.address, code=guard.code)

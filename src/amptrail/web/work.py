@@ -1,0 +1,116 @@
+"""Use cases in a process beside the server: a sheet that takes too long is stopped, and the server stays up."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from functools import partial
+from typing import Any
+
+from amptrail.errors import InputError, one
+
+Json = dict[str, Any]
+LONGEST_S = 30.0
+
+
+def _expect(sheet: str, **asked: Any) -> Json:
+    from amptrail.jobs.expect import ExpectOptions, expect
+
+    return expect(sheet, ExpectOptions(**asked))
+
+
+def _suspects(sheet: str, readings: str) -> Json:
+    from amptrail.jobs.suspects import SuspectOptions, suspects
+
+    return suspects(sheet, readings, SuspectOptions())
+
+
+def _next(sheet: str, readings: str, **asked: Any) -> Json:
+    from amptrail.jobs.nexttest import NextOptions, next_tests
+
+    return next_tests(sheet, readings, NextOptions(**asked))
+
+
+def _feed(sheet: str, **asked: Any) -> Json:
+    from amptrail.jobs.feeding import FeedOptions, feed
+
+    return feed(sheet, FeedOptions(**asked))
+
+
+def _cycle(sheet: str, **asked: Any) -> Json:
+    from amptrail.jobs.cycle import CycleOptions, cycle
+
+    return cycle(sheet, CycleOptions(**asked))
+
+
+def _check(sheet: str) -> Json:
+    from amptrail.jobs.check import check
+
+    return check(sheet)
+
+
+def _drawing(sheet: str, **asked: Any) -> Json:
+    from amptrail.jobs.drawing import DrawOptions, drawing
+
+    return drawing(sheet, DrawOptions(**asked))
+
+
+def _trail(sheet: str, at: str, phase: str) -> Json:
+    from amptrail.jobs.trail import trail
+
+    return trail(sheet, at, phase, (), None)
+
+
+USE_CASES: dict[str, Callable[..., Json]] = {
+    "expect": _expect, "suspects": _suspects, "next": _next, "feed": _feed, "cycle": _cycle, "check": _check,
+    "draw": _drawing, "trail": _trail,
+}  # fmt: skip
+
+
+def _call(name: str, asked: Json) -> tuple[bool, Any]:
+    """(whether it went well, the answer or the problems): errors cross the process as plain data."""
+    try:
+        return True, USE_CASES[name](**asked)
+    except InputError as e:
+        return False, e.problems
+
+
+class Workers:
+    """A process that answers one question after the other; started anew when it had to be stopped."""
+
+    def __init__(self, longest_s: float = LONGEST_S) -> None:
+        self.longest_s = longest_s
+        self._pool: ProcessPoolExecutor | None = None
+
+    def _ready(self) -> ProcessPoolExecutor:
+        if self._pool is None:
+            self._pool = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
+        return self._pool
+
+    async def ask(self, name: str, **asked: Any) -> Json:
+        """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped."""
+        loop = asyncio.get_running_loop()
+        try:
+            went, got = await asyncio.wait_for(
+                loop.run_in_executor(self._ready(), partial(_call, name, asked)), self.longest_s
+            )
+        except (TimeoutError, BrokenProcessPool) as e:
+            self.stop()
+            raise one(
+                "too-long", f"this took longer than {self.longest_s:.0f} s and was stopped",
+                remedy="make the sheet smaller: one function of one vehicle",
+            ) from e  # fmt: skip
+        if not went:
+            raise InputError(got)
+        return dict(got)
+
+    def stop(self) -> None:
+        """End the process, whatever it is doing."""
+        pool, self._pool = self._pool, None
+        if pool is not None:
+            for process in list((pool._processes or {}).values()):
+                process.kill()
+            pool.shutdown(wait=False, cancel_futures=True)
