@@ -391,6 +391,19 @@ def batch(requests: o.Requests = None) -> int:
 
 
 @app.command()
+def serve(
+    port: o.Port = 8765, workshop: o.Workshop = False, tls: o.Tls = None,
+) -> int:  # fmt: skip
+    """The pages, for this machine's browser; with --workshop for phones on the same network.
+
+    Example: amptrail serve --workshop
+    """
+    from amptrail.web.serve import serve as run
+
+    return run(port, workshop, tls)
+
+
+@app.command()
 def demo(name: o.DemoName = "sprayer") -> int:
     """A walk from complaint to findings on a shipped circuit.
 

@@ -13,7 +13,7 @@ from amptrail.cli.files import Files
 from amptrail.errors import InputError, Problem, nearest, one
 
 Json = dict[str, Any]
-ALONE = ("batch", "demo")  # these talk themselves; they give no answer object
+ALONE = ("batch", "demo", "serve")  # these talk themselves; they give no answer object
 HELP = ("-h", "--help")
 
 

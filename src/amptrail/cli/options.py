@@ -231,3 +231,11 @@ Minutes = Annotated[float | None, typer.Option("--minutes", min=0, help="done: m
 Anyway = Annotated[
     bool, typer.Option("--anyway", help="fit: keep a feed that does not hold; every paper will say so.")
 ]
+Port = Annotated[int, typer.Option("--port", min=1, max=65535, help="Where the pages listen.")]
+Workshop = Annotated[
+    bool, typer.Option("--workshop", help="Let phones on this network pair: prints a code and its square.")
+]
+Tls = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--tls", metavar="CERT KEY", help="Serve over https with a local certificate and its key."),
+]

@@ -12,7 +12,9 @@ from amptrail.web import store
 router = APIRouter(prefix="/api", tags=["amptrail"])
 Json = dict[str, Any]
 MOST = 2_000_000
-Sheet = Field(max_length=MOST, description="The sheet's text.", examples=["battery BAT 12 V\npath BAT.- -- body"])
+Sheet = Field(
+    max_length=MOST, description="The sheet's text.", examples=["battery BAT 12 V\npath BAT.- -- body"]
+)
 Name = Field(max_length=61, description="The job's name.")
 
 
@@ -25,7 +27,7 @@ class SheetText(BaseModel):
 class Expected(SheetText):
     """What should be read: phases, points and instruments (all when empty), faults supposed."""
 
-    phase: list[str] = Field(default=[], max_length=50)
+    phases: list[str] = Field(default=[], max_length=50)
     at: list[str] = Field(default=[], max_length=5000)
     instruments: list[str] = Field(default=[], max_length=12)
     fault: list[str] = Field(default=[], max_length=4)
@@ -116,9 +118,10 @@ async def job(name: str) -> Json:
     """How a job stands."""
     found = await store.read(store.proper(name))
     return {
-        "job": name, "complaint": found.state.complaint,
+        "job": name,
+        "complaint": found.state.complaint,
         "readings": [{"id": i, "line": line} for i, line in found.state.readings],
-    }  # fmt: skip
+    }
 
 
 @router.post("/jobs/{name}/entries")

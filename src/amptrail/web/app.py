@@ -27,12 +27,20 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     app.state.workers.stop()
 
 
-def create_app(workshop: bool = False, address: str = "http://127.0.0.1:8765", longest_s: float = LONGEST_S) -> FastAPI:
-    """The application. `workshop`: phones on the network may pair; `longest_s`: how long one question may take."""
+def create_app(
+    workshop: bool = False, address: str = "http://127.0.0.1:8765", longest_s: float = LONGEST_S
+) -> FastAPI:
+    """The application. `workshop`: phones on the network may pair; `longest_s`: how long one question may
+    take."""
     app = FastAPI(
-        title="amptrail", version="1", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json", lifespan=_lifespan,
+        title="amptrail",
+        version="1",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        lifespan=_lifespan,
         description="The use cases of amptrail as JSON. Readings are added to jobs, each once.",
-    )  # fmt: skip
+    )
     app.state.guard, app.state.workers, app.state.hub = Guard(workshop), Workers(longest_s), Hub()
     app.state.address = address
     app.middleware("http")(middleware(app.state.guard))
@@ -64,10 +72,17 @@ async def _input(request: Request, e: Exception) -> Response:
     if _wants_page(request):
         return routes.wrong(request, InputError(tuple(problems)), 404 if missing else 422)
     rows = [
-        {"code": p.code, "message": p.message, "line": p.line, "column": p.column, "expected": list(p.expected)[:50],
-         "nearest": p.nearest, "remedy": p.remedy}
+        {
+            "code": p.code,
+            "message": p.message,
+            "line": p.line,
+            "column": p.column,
+            "expected": list(p.expected)[:50],
+            "nearest": p.nearest,
+            "remedy": p.remedy,
+        }
         for p in problems
-    ]  # fmt: skip
+    ]
     return JSONResponse({"problems": rows}, 404 if missing else 422)
 
 

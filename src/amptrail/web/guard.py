@@ -1,4 +1,5 @@
-"""Who may ask: everyone on this machine, and off it only who has paired with the code on the laptop's screen."""
+"""Who may ask: everyone on this machine, and off it only who has paired with the code on the laptop's
+screen."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ CHANGES = ("POST", "PUT", "PATCH", "DELETE")
 
 @dataclass
 class Guard:
-    """Sessions, the pairing code, and the key every form carries. `workshop`: phones on the network may pair."""
+    """Sessions, the pairing code, and the key every form carries. `workshop`: phones on the network may
+    pair."""
 
     workshop: bool = False
     code: str = field(default_factory=lambda: f"{secrets.randbelow(10**8):08d}")
@@ -69,17 +71,22 @@ class Guard:
 def headers(response: Response, nonce: str) -> None:
     """A strict policy: nothing from elsewhere, no script but our own files."""
     response.headers["Content-Security-Policy"] = (
-        f"default-src 'none'; script-src 'self'; style-src 'self' 'nonce-{nonce}'; img-src 'self' data: blob:; "
+        f"default-src 'none'; script-src 'self'; style-src 'self' 'nonce-{nonce}'; "
+        "img-src 'self' data: blob:; "
         "connect-src 'self'; form-action 'self'; manifest-src 'self'; worker-src 'self'; base-uri 'none'; "
         "frame-ancestors 'none'"
     )
     response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "no-referrer"
+    response.headers["Referrer-Policy"] = (
+        "same-origin"  # "no-referrer" would make the origin of forms unknown
+    )
     if "cache-control" not in response.headers:
         response.headers["Cache-Control"] = "no-store"
 
 
-def middleware(guard: Guard) -> Callable[[Request, Callable[[Request], Awaitable[Response]]], Awaitable[Response]]:
+def middleware(
+    guard: Guard,
+) -> Callable[[Request, Callable[[Request], Awaitable[Response]]], Awaitable[Response]]:
     """The check before every page and every call."""
 
     async def check(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:

@@ -62,9 +62,14 @@ async def new(request: Request, template: str = "", door: str = "part") -> HTMLR
 
 @router.post("/new")
 async def begin(
-    request: Request, name: str = Form(), sheet: str = Form(""), template: str = Form(""), complaint: str = Form(""),
-    door: str = Form("part"), key: str = Form("", alias=FORM_KEY),
-) -> Response:  # fmt: skip
+    request: Request,
+    name: str = Form(),
+    sheet: str = Form(""),
+    template: str = Form(""),
+    complaint: str = Form(""),
+    door: str = Form("part"),
+    key: str = Form("", alias=FORM_KEY),
+) -> Response:
     """Make the job and go to where the door leads."""
     _checked(request, key)
     text = sheet.strip() or (starters.template(template).sheet if template else "")
@@ -72,20 +77,41 @@ async def begin(
         await request.app.state.workers.ask("check", sheet=text)
         await store.begin(name, text, complaint)
     except InputError as e:
-        return show(request, "new.html", 422, templates=starters.templates(), sheet=text, chosen=template, door=door,
-                    name=name, complaint=complaint, problems=e.problems)  # fmt: skip
+        return show(
+            request,
+            "new.html",
+            422,
+            templates=starters.templates(),
+            sheet=text,
+            chosen=template,
+            door=door,
+            name=name,
+            complaint=complaint,
+            problems=e.problems,
+        )
     where = {"read": "circuit", "bridge": "feed", "flat": "", "part": ""}.get(door, "")
     return RedirectResponse(f"/job/{name.strip()}/{where}".rstrip("/"), 303)
 
 
 @router.get("/read/{template}", response_class=HTMLResponse)
-async def read_template(request: Request, template: str, phase: str = "", instrument: str = "meter") -> HTMLResponse:
+async def read_template(
+    request: Request, template: str, phase: str = "", instrument: str = "meter"
+) -> HTMLResponse:
     """What should I read here: a template with nothing filled in, in three taps."""
-    return await _circuit(request, starters.template(template).sheet, f"/read/{template}", None, phase, instrument, "", "")
+    return await _circuit(
+        request, starters.template(template).sheet, f"/read/{template}", None, phase, instrument, "", ""
+    )
 
 
 async def _circuit(
-    request: Request, sheet: str, here: str, job: str | None, phase: str, instrument: str, fault: str, point: str
+    request: Request,
+    sheet: str,
+    here: str,
+    job: str | None,
+    phase: str,
+    instrument: str,
+    fault: str,
+    point: str,
 ) -> HTMLResponse:
     _, workers, _ = _state(request)
     known = await workers.ask("check", sheet=sheet)
@@ -93,16 +119,30 @@ async def _circuit(
     at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
     faults = tuple(fault.split("&")) if fault else ()
     got = await workers.ask(
-        "expect", sheet=sheet, phase=(at,), instruments=(instrument,), fault=faults, cycles=2, nominal=False
+        "expect", sheet=sheet, phases=(at,), instruments=(instrument,), fault=faults, cycles=2, nominal=False
     )
     drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults)
     here_now = got["runs"][0]["phases"][0]
-    readings = [{"point": r["point"], "band": views.band(r), "flags": r["flags"]} for r in here_now["readings"]]
+    readings = [
+        {"point": r["point"], "band": views.band(r), "flags": r["flags"]} for r in here_now["readings"]
+    ]
     return show(
-        request, "circuit.html", svg=_with_nonce(drawn["svg"], request.state.nonce), readings=readings, phases=names,
-        phase=at, instrument=instrument, instruments=FIRST_RISE, here=here, job=job, fault=fault, point=point,
-        state=here_now["state"], title=known.get("title") or "", faults=[f["text"] for f in known["faults"]][:200],
-    )  # fmt: skip
+        request,
+        "circuit.html",
+        svg=_with_nonce(drawn["svg"], request.state.nonce),
+        readings=readings,
+        phases=names,
+        phase=at,
+        instrument=instrument,
+        instruments=FIRST_RISE,
+        here=here,
+        job=job,
+        fault=fault,
+        point=point,
+        state=here_now["state"],
+        title=known.get("title") or "",
+        faults=[f["text"] for f in known["faults"]][:200],
+    )
 
 
 def _with_nonce(svg: str, nonce: str) -> str:
@@ -111,12 +151,16 @@ def _with_nonce(svg: str, nonce: str) -> str:
 
 
 @router.get("/job/{name}", response_class=HTMLResponse)
-async def job(request: Request, name: str, at: str = "", visit: int = 0, cannot: str = "", without: str = "") -> HTMLResponse:
+async def job(
+    request: Request, name: str, at: str = "", visit: int = 0, cannot: str = "", without: str = ""
+) -> HTMLResponse:
     """The visit card: where to go, what to do there, big answers."""
     _, workers, _ = _state(request)
     found = await store.read(name)
     if found.state.sheet is None:
-        return show(request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name)
+        return show(
+            request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name
+        )
     sheet, readings = found.texts()
     asked: dict[str, Any] = {"place": at or None, "cannot": tuple(filter(None, cannot.split(",")))}
     asked["without"] = tuple(w for w in without.split(",") if w and w != "helper")
@@ -127,10 +171,24 @@ async def job(request: Request, name: str, at: str = "", visit: int = 0, cannot:
     known = await workers.ask("check", sheet=sheet)
     places = sorted({p["place"] for p in known["points"] if p["place"]})
     return show(
-        request, "visit.html", name=name, state=found.state, visits=views.visits(plan), shown=visit, plan=plan, fits=fits,
-        gone=gone, places=places, at=at, cannot=cannot, without=without, weighed=weighed, said=found.state.readings[-5:][::-1],
-        points=[p["name"] for p in known["points"]], entries=len(found.state.readings),
-    )  # fmt: skip
+        request,
+        "visit.html",
+        name=name,
+        state=found.state,
+        visits=views.visits(plan),
+        shown=visit,
+        plan=plan,
+        fits=fits,
+        gone=gone,
+        places=places,
+        at=at,
+        cannot=cannot,
+        without=without,
+        weighed=weighed,
+        said=found.state.readings[-5:][::-1],
+        points=[p["name"] for p in known["points"]],
+        entries=len(found.state.readings),
+    )
 
 
 @router.get("/job/{name}/circuit", response_class=HTMLResponse)
@@ -143,7 +201,9 @@ async def circuit(
 
 
 @router.get("/job/{name}/feed", response_class=HTMLResponse)
-async def feed(request: Request, name: str, text: str = "", purpose: str = "home", restore: str = "") -> HTMLResponse:
+async def feed(
+    request: Request, name: str, text: str = "", purpose: str = "home", restore: str = ""
+) -> HTMLResponse:
     """May I bridge this: a feed judged, or feeds found for what must work again."""
     _, workers, _ = _state(request)
     found = await store.read(name)
@@ -152,14 +212,25 @@ async def feed(request: Request, name: str, text: str = "", purpose: str = "home
     against = (found.state.conclusion,) if found.state.conclusion else ()
     rows: list[dict[str, Any]] = []
     if text:
-        rows = (await workers.ask("feed", sheet=sheet, feeds=(text,), purpose=purpose, against=against))["feeds"]
+        rows = (await workers.ask("feed", sheet=sheet, feeds=(text,), purpose=purpose, against=against))[
+            "feeds"
+        ]
     elif restore:
-        rows = (await workers.ask("feed", sheet=sheet, restore=(restore,), purpose=purpose, against=against))["feeds"]
+        rows = (await workers.ask("feed", sheet=sheet, restore=(restore,), purpose=purpose, against=against))[
+            "feeds"
+        ]
     return show(
-        request, "feed.html", name=name, rows=rows, text=text, purpose=purpose, restore=restore,
-        parts=[p["name"] for p in known["parts"] if p["kind"] in LOADS], points=[p["name"] for p in known["points"]],
+        request,
+        "feed.html",
+        name=name,
+        rows=rows,
+        text=text,
+        purpose=purpose,
+        restore=restore,
+        parts=[p["name"] for p in known["parts"] if p["kind"] in LOADS],
+        points=[p["name"] for p in known["points"]],
         against=against,
-    )  # fmt: skip
+    )
 
 
 LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module", "relay", "load", "led")
@@ -167,9 +238,15 @@ LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module",
 
 @router.post("/job/{name}/add")
 async def add(
-    request: Request, name: str, line: str = Form(), value: str = Form(""), entry: str = Form(""),
-    unsure: str = Form(""), how: str = Form(""), key: str = Form("", alias=FORM_KEY),
-) -> Response:  # fmt: skip
+    request: Request,
+    name: str,
+    line: str = Form(),
+    value: str = Form(""),
+    entry: str = Form(""),
+    unsure: str = Form(""),
+    how: str = Form(""),
+    key: str = Form("", alias=FORM_KEY),
+) -> Response:
     """A reading from a form without scripts; the scripts send the same through the interface."""
     _checked(request, key)
     try:
@@ -192,7 +269,9 @@ def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
 
 
 @router.post("/job/{name}/undo")
-async def undo(request: Request, name: str, entry: str = Form(""), key: str = Form("", alias=FORM_KEY)) -> Response:
+async def undo(
+    request: Request, name: str, entry: str = Form(""), key: str = Form("", alias=FORM_KEY)
+) -> Response:
     """Take back an entry, or the last reading."""
     _checked(request, key)
     try:
@@ -238,7 +317,9 @@ async def pair(request: Request, code: str = Form()) -> Response:
     if token is None:
         return show(request, "pair.html", 403, closed=guard.closed, code="", wrong=True)
     response = RedirectResponse("/", 303)
-    response.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=request.url.scheme == "https", max_age=43_200)
+    response.set_cookie(
+        COOKIE, token, httponly=True, samesite="strict", secure=request.url.scheme == "https", max_age=43_200
+    )
     return response
 
 
@@ -253,4 +334,10 @@ async def workshop(request: Request) -> HTMLResponse:
     address = f"{request.app.state.address}/pair?code={guard.code}"
     out = io.BytesIO()
     segno.make(address, error="m").save(out, kind="svg", border=2, xmldecl=False, omitsize=True)
-    return show(request, "workshop.html", square=out.getvalue().decode(), address=request.app.state.address, code=guard.code)
+    return show(
+        request,
+        "workshop.html",
+        square=out.getvalue().decode(),
+        address=request.app.state.address,
+        code=guard.code,
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import sys
+from typing import Any
 
 from amptrail.web.app import create_app
 
@@ -33,6 +34,6 @@ def serve(port: int, workshop: bool, tls: tuple[str, str] | None = None) -> int:
         code = app.state.guard.code
         sys.stderr.write(f"phones: {address}  code {code[:4]} {code[4:]}\n")
         segno.make(f"{address}/pair?code={code}", error="l").terminal(out=sys.stderr, compact=True)
-    more = {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]} if tls else {}
+    more: dict[str, Any] = {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]} if tls else {}
     uvicorn.run(app, host=host, port=port, log_level="warning", timeout_graceful_shutdown=2, **more)
     return 0

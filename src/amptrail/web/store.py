@@ -16,8 +16,12 @@ NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
 def proper(name: str) -> str:
     """A name that can be a job's; InputError otherwise. Names are never paths."""
     if not NAME.fullmatch(name.strip()):
-        raise one("bad-name", f"{name[:60]!r} cannot be the name of a job", expected=("letters, digits, - _ . blank",),
-                  remedy="use a short name, such as gate-17")  # fmt: skip
+        raise one(
+            "bad-name",
+            f"{name[:60]!r} cannot be the name of a job",
+            expected=("letters, digits, - _ . blank",),
+            remedy="use a short name, such as gate-17",
+        )
     return name.strip()
 
 
@@ -35,12 +39,16 @@ async def read(name: str) -> Case:
 async def told(action: str, name: str, text: str, entry: str | None = None, **more: Any) -> Json:
     """Do one thing to a job."""
     complaint = more.pop("complaint", None)
-    return await asyncio.to_thread(run, action, proper(name), [text] if text else [], _no_files, entry, complaint, more)
+    return await asyncio.to_thread(
+        run, action, proper(name), [text] if text else [], _no_files, entry, complaint, more
+    )
 
 
 async def begin(name: str, sheet: str, complaint: str, entry: str | None = None) -> Json:
     """A new job with its sheet."""
-    return await asyncio.to_thread(run, "new", proper(name), ["page"], lambda _: sheet, entry, complaint or None)
+    return await asyncio.to_thread(
+        run, "new", proper(name), ["page"], lambda _: sheet, entry, complaint or None
+    )
 
 
 def _no_files(name: str) -> str:

@@ -1,4 +1,5 @@
-"""What a page shows, from the answers of the use cases. Words for probabilities, outcomes, instruments; no logic of the job."""
+"""What a page shows, from the answers of the use cases. Words for probabilities, outcomes, instruments; no
+logic of the job."""
 
 from __future__ import annotations
 
@@ -81,9 +82,18 @@ def card(t: Json) -> TestCard:
     lead = f"{LEADS[t['instrument']]} on {to}" if t["instrument"] in LEADS else ""
     do = tuple(x for x in t["with"])
     return TestCard(
-        t["line"], do, t["point"], t["phase"], t["instrument"] or "", lead, t["why"], tuple(t["cautions"]),
-        _outcomes(t, unit is not None), UNITS[unit] if unit else (), t["action"],
-    )  # fmt: skip
+        t["line"],
+        do,
+        t["point"],
+        t["phase"],
+        t["instrument"] or "",
+        lead,
+        t["why"],
+        tuple(t["cautions"]),
+        _outcomes(t, unit is not None),
+        UNITS[unit] if unit else (),
+        t["action"],
+    )
 
 
 def visits(plan: Json) -> tuple[Visit, ...]:
@@ -99,11 +109,21 @@ def visits(plan: Json) -> tuple[Visit, ...]:
 def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
     """Suspects as two plain columns: what still fits, and what was ruled out by which reading."""
     fits = [
-        {"words": " and ".join(plain(f["text"]) for f in r["faults"]), "sure": how_sure(r["probability"]),
-         "others": [plain(x) for x in r["equivalent"][:3]], "repair": r["repair"], "why": r["why"]}
-        for r in weighed["suspects"] if r["probability"] >= 0.005
-    ]  # fmt: skip
-    gone = [{"line": r["text"], "out": [plain(x) for x in r["ruled_out"][:4]]} for r in weighed["ruled_out_by"] if r["count"]]
+        {
+            "words": " and ".join(plain(f["text"]) for f in r["faults"]),
+            "sure": how_sure(r["probability"]),
+            "others": [plain(x) for x in r["equivalent"][:3]],
+            "repair": r["repair"],
+            "why": r["why"],
+        }
+        for r in weighed["suspects"]
+        if r["probability"] >= 0.005
+    ]
+    gone = [
+        {"line": r["text"], "out": [plain(x) for x in r["ruled_out"][:4]]}
+        for r in weighed["ruled_out_by"]
+        if r["count"]
+    ]
     return fits, gone
 
 

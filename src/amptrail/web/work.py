@@ -1,4 +1,5 @@
-"""Use cases in a process beside the server: a sheet that takes too long is stopped, and the server stays up."""
+"""Use cases in a process beside the server: a sheet that takes too long is stopped, and the server stays
+up."""
 
 from __future__ import annotations
 
@@ -65,9 +66,15 @@ def _trail(sheet: str, at: str, phase: str) -> Json:
 
 
 USE_CASES: dict[str, Callable[..., Json]] = {
-    "expect": _expect, "suspects": _suspects, "next": _next, "feed": _feed, "cycle": _cycle, "check": _check,
-    "draw": _drawing, "trail": _trail,
-}  # fmt: skip
+    "expect": _expect,
+    "suspects": _suspects,
+    "next": _next,
+    "feed": _feed,
+    "cycle": _cycle,
+    "check": _check,
+    "draw": _drawing,
+    "trail": _trail,
+}
 
 
 def _call(name: str, asked: Json) -> tuple[bool, Any]:
@@ -100,9 +107,10 @@ class Workers:
         except (TimeoutError, BrokenProcessPool) as e:
             self.stop()
             raise one(
-                "too-long", f"this took longer than {self.longest_s:.0f} s and was stopped",
+                "too-long",
+                f"this took longer than {self.longest_s:.0f} s and was stopped",
                 remedy="make the sheet smaller: one function of one vehicle",
-            ) from e  # fmt: skip
+            ) from e
         if not went:
             raise InputError(got)
         return dict(got)

@@ -92,9 +92,9 @@ class NumberPad extends HTMLElement {
     input.readOnly = true;
     const pad = document.createElement("div");
     pad.className = "pad";
-    for (const key of ["7", "8", "9", "4", "5", "6", "1", "2", "3", "±", "0", ".", "⌫"]) {
+    for (const key of ["7", "8", "9", "⌫", "4", "5", "6", "±", "1", "2", "3", ".", "0"]) {
       const b = document.createElement("button");
-      b.type = "button"; b.textContent = key; b.setAttribute("aria-label", { "±": "sign", "⌫": "delete", ".": "point" }[key] || key);
+      b.type = "button"; b.textContent = key; if (key === "0") b.className = "wide"; b.setAttribute("aria-label", { "±": "sign", "⌫": "delete", ".": "point" }[key] || key);
       b.addEventListener("click", () => {
         if (key === "⌫") input.value = input.value.slice(0, -1);
         else if (key === "±") input.value = input.value.startsWith("-") ? input.value.slice(1) : "-" + input.value;

@@ -1,0 +1,151 @@
+"""The pages without a browser: every form works without scripts."""
+
+from __future__ import annotations
+
+import re
+
+from fastapi.testclient import TestClient
+
+from amptrail.jobs.starters import template, templates
+
+
+def key_of(page: str) -> str:
+    found = re.search(r'name="key" value="([^"]+)"', page)
+    assert found
+    return found[1]
+
+
+def begin(client: TestClient, name: str, complaint: str = "dead") -> str:
+    key = key_of(client.get("/new").text)
+    data = {
+        "name": name,
+        "template": "relay-load",
+        "sheet": template("relay-load").sheet,
+        "complaint": complaint,
+        "key": key,
+    }
+    page = client.post("/new", data=data)
+    assert page.status_code == 200, page.text
+    return key
+
+
+def test_four_doors(client: TestClient) -> None:
+    page = client.get("/").text
+    for words in ("What should I read here?", "Which part is it?", "May I bridge this?", "Why is it flat?"):
+        assert words in page
+
+
+def test_a_template_with_nothing_filled_in_says_what_to_read(client: TestClient) -> None:
+    page = client.get("/read/relay-load").text
+    assert "<svg" in page
+    assert re.search(r'data-point="K1.87".*?<td>1[12]\.\d\d V to 1[23]', page, re.DOTALL)
+    lamp = client.get("/read/relay-load?phase=asleep&instrument=lamp").text
+    assert re.search(r'data-point="K1.87".*?<td>about 0 mV', lamp, re.DOTALL)
+
+
+def test_a_job_by_forms_alone(client: TestClient) -> None:
+    key = begin(client, "forms-1", "the pump does not run")
+    page = client.get("/job/forms-1").text
+    assert "Go to" in page
+    assert "the pump does not run" in page
+    line = re.search(r'name="line" value="([^"]*\{value\}[^"]*)"', page)
+    assert line
+    added = client.post(
+        "/job/forms-1/add", data={"line": "PUMP in running {value}", "value": "does not work", "key": key}
+    )
+    assert "PUMP in running does not work" in added.text
+    again = client.post(
+        "/job/forms-1/add", data={"line": "K1.87 in running meter 14.1 V", "key": key, "unsure": "1"}
+    )
+    assert "K1.87 in running meter 14.1 V unsure" in again.text
+    assert "Still fits" in again.text
+    back = client.post("/job/forms-1/undo", data={"entry": "", "key": key})
+    assert "K1.87 in running meter 14.1 V unsure" not in back.text
+
+
+def test_the_same_entry_twice_counts_once(client: TestClient) -> None:
+    begin(client, "twice-1")
+    body = {"entries": [{"id": "a1", "line": "PUMP in running does not work"}]}
+    for _ in range(2):
+        got = client.post("/api/jobs/twice-1/entries", json=body).json()
+        assert (got["added"], got["entries"]) == (["a1"], 1)
+
+
+def test_what_is_not_accepted_is_told_and_the_rest_goes_on(client: TestClient) -> None:
+    begin(client, "some-1")
+    lines = ["NOBODY in running meter 3 V", "PUMP in running does not work"]
+    got = client.post(
+        "/api/jobs/some-1/entries",
+        json={"entries": [{"id": f"b{k}", "line": x} for k, x in enumerate(lines)]},
+    ).json()
+    assert [r["id"] for r in got["refused"]] == ["b0"]
+    assert got["added"] == ["b1"]
+
+
+def test_other_pages_of_the_job_are_told(client: TestClient) -> None:
+    begin(client, "live-1")
+    with client.websocket_connect("/job/live-1/live") as page:
+        client.post(
+            "/api/jobs/live-1/entries",
+            json={"entries": [{"id": "c1", "line": "PUMP in running does not work"}]},
+        )
+        assert page.receive_json() == {"entries": 1}
+
+
+def test_text_is_shown_as_text(client: TestClient) -> None:
+    hostile = "<script>alert(1)</script><img src=x onerror=alert(2)>"
+    begin(client, "text-1", hostile)
+    page = client.get("/job/text-1").text
+    assert "<script>alert" not in page
+    assert "onerror=alert(2)>" not in page.replace("&gt;", "")
+    assert "&lt;script&gt;alert(1)" in page
+
+
+def test_wrong_input_is_told_with_a_remedy(client: TestClient) -> None:
+    key = key_of(client.get("/new").text)
+    page = client.post("/new", data={"name": "bad-1", "sheet": "batery BAT 12 V", "key": key})
+    assert page.status_code == 422
+    assert "Line 1" in page.text
+    assert "batery BAT 12 V" in page.text  # nothing typed is lost
+    assert client.get("/job/nobody").status_code == 404
+    assert client.get("/read/nothing").status_code == 404
+    assert (
+        client.post(
+            "/new", data={"name": "../../etc", "sheet": template("glow").sheet, "key": key}
+        ).status_code
+        == 422
+    )
+    assert client.get("/no-such-page").status_code == 404
+
+
+def test_a_feed_is_judged(client: TestClient) -> None:
+    begin(client, "feed-1")
+    text = "from BAT.+ to PUMP.in fuse 30 A wire 0.35 mm2 3 m"
+    page = client.get("/job/feed-1/feed", params={"text": text}).text
+    assert "REFUSED" in page
+    assert "CAUTION" in page
+
+
+def test_every_template_is_a_sound_sheet_that_works_when_healthy() -> None:
+    """Each `must` of a template holds in its own healthy circuit, with the solver."""
+    from amptrail.jobs.check import check
+    from amptrail.jobs.expect import ExpectOptions, expect
+
+    assert len(templates()) == 9
+    for t in templates():
+        assert check(t.sheet)["problems"] == [], t.name
+        known = check(t.sheet)["functions"]
+        assert known, t.name
+        got = expect(t.sheet, ExpectOptions(instruments=("meter",), cycles=2, nominal=True))
+        phases = {p["phase"]: p for p in got["runs"][0]["phases"]}
+        for f in known:
+            for name in f["on"]:
+                awake = phases[name]["state"]["modules_awake"]
+                if f["signal"]:
+                    assert f["signal"].split(".")[0].split()[0] in awake, (t.name, f["name"], name)
+
+
+def test_openapi(client: TestClient) -> None:
+    spec = client.get("/api/openapi.json").json()
+    assert "/api/expect" in spec["paths"]
+    assert not any(p.startswith("/job") for p in spec["paths"])
