@@ -123,6 +123,15 @@ def jobs(name: str, sheet: str, count: int, doubles: float, seed: int) -> Iterat
             yield Job(name, sheet, hidden, complaint)
 
 
+def own_jobs(name: str, sheet: str, count: int) -> Iterator[Job]:
+    """Jobs whose hidden faults are those the sheet itself names."""
+    circuit = parse(sheet)
+    for f in circuit.faults[:count]:
+        complaint = Vehicle(circuit, f.faults).complaint()
+        if complaint:
+            yield Job(name, sheet, f.faults, complaint)
+
+
 def hit(circuit: Circuit, row: dict[str, Any], hidden: Sequence[Fault]) -> bool:
     """Whether a listed suspect, or one that cannot be told from it, holds every hidden fault."""
     texts = [[f["text"] for f in row["faults"]], *[[t] for t in row["equivalent"]]]
@@ -199,12 +208,14 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--circuits", nargs="*", default=(), help="only these")
     parser.add_argument("--doubles-share", type=float, default=0.15, help="share with two faults")
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--own", action="store_true", help="the faults the sheets themselves name")
     parser.add_argument("--show", action="store_true", help="print the lines of jobs that went wrong")
     asked = parser.parse_args(argv)
     everything: list[Result] = []
     for name, sheet in circuits(asked.circuits).items():
         mine = []
-        for job in jobs(name, sheet, asked.jobs, asked.doubles_share, asked.seed):
+        drawn_jobs = jobs(name, sheet, asked.jobs, asked.doubles_share, asked.seed)
+        for job in own_jobs(name, sheet, asked.jobs) if asked.own else drawn_jobs:
             r = play(job)
             mine.append(r)
             if asked.show and (r.rank is None or r.rank > FIRST or not r.stopped):

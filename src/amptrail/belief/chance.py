@@ -48,6 +48,14 @@ def count_log_likelihood(seen: int, tries: int, chance: float) -> float:
     return ways + seen * math.log(p) + (tries - seen) * math.log1p(-p)
 
 
+def any_share_log_likelihood(seen: int, tries: int) -> float:
+    """Natural log of P(seen of tries) when the chance of each try is unknown, all shares alike: every count
+    is then equally likely (Bayes 1763, Laplace's rule of succession)."""
+    if not 0 <= seen <= tries:
+        raise ValueError(f"{seen} of {tries}")
+    return -math.log(tries + 1)
+
+
 def time_log_likelihood(
     seen_s: float, predicted_s: float, relative: float = 0.25, floor_s: float = 0.5
 ) -> float:

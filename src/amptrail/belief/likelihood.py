@@ -7,7 +7,7 @@ Shared tolerances stay shared: what is left after dropping readings is the margi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -33,12 +33,14 @@ def other_weights(points: int, phases: int) -> tuple[float, ...]:
 class Rows:
     """Per row: `log_likelihood[n]`, `wrong[n, m]` (chance each reading is a misprobe), `z[n, m]` (how many
     standard deviations each reading is off given the others), `chi2[n]` when none is a misprobe.
+    `alone[n, m]`: standard deviations off, each reading taken by itself.
     """
 
     log_likelihood: Array
     wrong: Array
     z: Array
     chi2: Array
+    alone: Array
 
 
 def wrong_density(readings: tuple[Reading, ...], others: Array | None, rows: int) -> Array:
@@ -62,15 +64,16 @@ def weigh(readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array
     """Likelihood of residual[n, m] (value - prediction) under cov[n, m, m], misprobes included."""
     n, m = residual.shape
     if m == 0:
-        return Rows(np.zeros(n), np.zeros((n, 0)), np.zeros((n, 0)), np.zeros(n))
+        return Rows(np.zeros(n), np.zeros((n, 0)), np.zeros((n, 0)), np.zeros(n), np.zeros((n, 0)))
     share = np.asarray([r.misprobe for r in readings])
     rough = _apart(share, residual, cov, bad)
     near = rough.log_likelihood > rough.log_likelihood.max() - HOPELESS_NATS - HOPELESS_PER_READING * m
     exact = _together(share, residual[near], cov[near], bad[near])
+    alone = rough.z.copy()
     out = (rough.log_likelihood, rough.wrong, rough.z, rough.chi2)
     for whole, part in zip(out, (exact.log_likelihood, exact.wrong, exact.z, exact.chi2), strict=True):
         whole[near] = part
-    return rough
+    return replace(rough, alone=alone)
 
 
 def _apart(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
@@ -81,7 +84,7 @@ def _apart(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
     with np.errstate(divide="ignore"):
         wrong = bad + np.log(share)
     both = np.logaddexp(good, wrong)
-    return Rows(both.sum(axis=1), np.exp(wrong - both), z, (z**2).sum(axis=1))
+    return Rows(both.sum(axis=1), np.exp(wrong - both), z, (z**2).sum(axis=1), z)
 
 
 def _together(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
@@ -98,7 +101,7 @@ def _together(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
         trade = bad + np.log(share) - np.log1p(-share)
     terms = _Gauss(cov, residual, precision, pull, good, np.log1p(-share).sum())
     total, wrong = _sum_over_wrong(terms, trade)
-    return Rows(total, wrong, z, chi2)
+    return Rows(total, wrong, z, chi2, z)
 
 
 @dataclass(frozen=True, eq=False)

@@ -50,7 +50,7 @@ def score(table: Table) -> list[Scored]:
             found[i] = Scored(
                 c,
                 s.log_likelihood,
-                Rows(n.log_likelihood, n.wrong[:, back], n.z[:, back], n.chi2),
+                Rows(n.log_likelihood, n.wrong[:, back], n.z[:, back], n.chi2, n.alone[:, back]),
                 s.words,
                 s.word_wrong,
             )
@@ -142,7 +142,7 @@ def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
     stack = np.stack(terms)
     total = np.logaddexp.reduce(stack, axis=0)
     wrong_all = np.einsum("tn,tnm->nm", np.exp(stack - total), np.stack(wrongs))
-    return Rows(np.asarray(total), wrong_all, main.z, main.chi2)
+    return Rows(np.asarray(total), wrong_all, main.z, main.chi2, main.alone)
 
 
 def _width(r: Reading) -> float:
@@ -167,11 +167,15 @@ def _score_batch(table: Table, members: list[Hypothesis], c: Cells) -> list[Scor
     out = []
     for b, h in enumerate(members):
         s = slice(b * n, (b + 1) * n)
-        mine = Rows(numbers.log_likelihood[s], numbers.wrong[s], numbers.z[s], numbers.chi2[s])
+        n_ = numbers
+        mine = Rows(n_.log_likelihood[s], n_.wrong[s], n_.z[s], n_.chi2[s], n_.alone[s])
         log_l = total[s]
         if h.showing < 1:
             one_h = _Dense(d.residual[s], d.cov[s], d.bad[s], d.words[s])
             log_l = _intermittent(table, h, one_h)
+            mine, said, said_wrong = _better_state(table, mine, words[s], word_wrong[s])
+            out.append(Scored(c, log_l, mine, said, said_wrong))
+            continue
         out.append(Scored(c, log_l, mine, words[s], word_wrong[s]))
     return out
 
@@ -200,3 +204,25 @@ def _occasion(table: Table, d: _Dense, occasion: int) -> Array:
     log_l = _numbers(table, d, pick).log_likelihood
     mine = [j for j, w in enumerate(table.words) if w.occasion == occasion]
     return np.asarray(log_l + _words(table, d.words)[0][:, mine].sum(axis=1), np.float64)
+
+
+def _better_state(table: Table, sick: Rows, words: Array, word_wrong: Array) -> tuple[Rows, Array, Array]:
+    """Misfit and doubt of an intermittent: each reading beside whichever state explains it better."""
+    if table.healthy is None:
+        raise AssertionError("checked before")
+    well = table.hypotheses[table.healthy]
+    d = _dense(table, [well], cells(well.grid))
+    fine = _numbers(table, d, list(range(len(table.readings))))
+    said, said_wrong = _words(table, d.words)
+    may = np.asarray([r.state != "fails" for r in table.readings], bool)
+    must = np.asarray([r.state == "works" for r in table.readings], bool)
+    better = (np.abs(fine.alone[0]) < np.abs(sick.alone)) & may | must
+    z = np.where(better, fine.alone[0], sick.alone)
+    may_say = np.asarray([w.state != "fails" for w in table.words], bool)
+    swap = may_say & (said[0] > words)
+    wrong = np.where(better, fine.wrong[0], sick.wrong)
+    return (
+        Rows(sick.log_likelihood, wrong, z, (z**2).sum(axis=1), z),
+        np.where(swap, said[0], words),
+        np.where(swap, said_wrong[0], word_wrong),
+    )

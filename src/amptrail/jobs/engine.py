@@ -37,6 +37,7 @@ WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
 WRONG_PLACES = WRONG_POINTS + WRONG_PHASES
 FED_V = 1.0  # below this a load is not fed, and its conductance says nothing (common practice)
 UNSURE_SHARE, UNSURE_STEPS = 0.05, 2.0  # how far off a figure told as unsure may be (common practice)
+BATTERY_DRIFT = 0.008  # how far a battery line and the reading under it may be apart (common practice)
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
 
 
@@ -242,6 +243,10 @@ class Solved:
             instrument = by_name(o.instrument)
             value[t] = self._value(o)
             sigma[t] = instrument.sigma(value[t])
+            if (
+                o.battery_v is not None and o.instrument != "ohmmeter"
+            ):  # the battery was read at another moment
+                sigma[t] = float(np.hypot(sigma[t], BATTERY_DRIFT * value[t]))
             if o.unsure:  # "not sure" widens, never drops
                 sigma[t] = max(sigma[t], UNSURE_SHARE * abs(value[t]), UNSURE_STEPS * sigma[t])
             if o.unsigned:

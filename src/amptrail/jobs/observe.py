@@ -44,7 +44,8 @@ class Observation:
 
     `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
     battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
-    `unsigned`: a current told without a sign is a size (nobody says which way round the clamp was).
+    `comes_and_goes`: told as intermittent. `unsigned`: a current told without a sign is a size (nobody says
+    which way round the clamp was).
     """
 
     line: int
@@ -66,6 +67,7 @@ class Observation:
     good_of: tuple[int, int] | None = None
     run: str = ""
     unsigned: bool = False
+    comes_and_goes: bool = False
 
 
 @dataclass(frozen=True)
@@ -166,6 +168,7 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
         r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose,
         showing=showing,
         conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
+        comes_and_goes="intermittent" in r.quality,
     )  # fmt: skip
     if r.kind == "reading":
         found, spot = _numbers(r), _spot(circuit, r)

@@ -13,7 +13,7 @@ import numpy as np
 from amptrail.belief import Posterior, Table, contributions, pairs, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.faults import NOTHING, catalogue
-from amptrail.jobs import groups
+from amptrail.jobs import groups, intermittent
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json
 from amptrail.jobs.judgement import Judgement
@@ -107,19 +107,23 @@ def judge(
     heard = observations(circuit, readings_text)
     seen = evidence(heard.used)
     base = singles(circuit)
-    solved = solve_all(circuit, base, seen)
-    t = table(circuit, base, seen, solved, 0)
-    post = posterior(t)
-    everyone: tuple[Suspect, ...] = base
+    only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
+    alone = posterior(only)
+    t, post, everyone = only, alone, base
+    comes_and_goes = intermittent.told(seen)
+    if seen.all and comes_and_goes:
+        t, everyone = intermittent.with_those_that_come_and_go(only, base, seen, alone)
+        post = posterior(t)
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
-        more = _doubles(base, t, post, None if doubles == "all" else LANES_FOR_DOUBLES)
+        more = _doubles(base, only, alone, None if doubles == "all" else LANES_FOR_DOUBLES)
         if more:
-            again = solve_all(circuit, more, seen)
-            both = table(circuit, more, seen, again, None)
-            t = replace(t, hypotheses=t.hypotheses + both.hypotheses)
+            both = table(circuit, more, seen, solve_all(circuit, more, seen), None)
+            t, everyone = replace(t, hypotheses=t.hypotheses + both.hypotheses), everyone + tuple(more)
             post = posterior(t)
-            everyone = base + tuple(more)
+    if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
+        t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
+        post = posterior(t)
     return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post)
 
 
@@ -179,6 +183,16 @@ def _why(j: Judgement, h: int) -> str:
     return "explains: " + "; ".join(lines) if lines else "does not contradict what was read"
 
 
+def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
+    """Texts of the others of a group, each once (a fault and the same coming and going are one)."""
+    by_key: dict[str, str] = {}
+    for m in members:
+        s = j.suspects[m]
+        if s.causes[0].faults and s.key != first:
+            by_key.setdefault(s.key, estimated(j, m)[0])
+    return list(by_key.values())
+
+
 def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
     merged = groups.merge(j)
     rows: list[Json] = []
@@ -196,7 +210,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "severity": severity,
                 "repair": "; ".join(dict.fromkeys(c.repair for c in causes if c.repair)),
                 "repair_minutes": float(sum(c.repair_minutes for c in causes)),
-                "equivalent": [estimated(j, m)[0] for m in g.members[1:] if j.suspects[m].causes[0].faults],
+                "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
                 "why": _why(j, h),
             }
         )

@@ -1,0 +1,61 @@
+"""Faults that come and go: a good reading while it works clears nothing, and a count is one reading."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from amptrail.belief.chance import any_share_log_likelihood, count_log_likelihood
+from amptrail.jobs.suspects import judge
+from amptrail.sheet import parse
+
+SPRAYER = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text(encoding="utf-8")
+FAILS = "battery 12.5 V\nPUMP in ignition-on does not work while failing\n"
+GOOD = "X7.4.a in ignition-on loaded 12.0 V"
+
+
+def _mass(readings: str, *parts: str) -> float:
+    """Probability of all explanations that blame one of the parts and nothing else."""
+    j = judge(parse(SPRAYER), readings, doubles="off")
+    return sum(
+        float(p)
+        for s, p in zip(j.suspects, j.post.probability, strict=True)
+        if len(s.causes) == 1 and any(f.at.part in parts for f in s.causes[0].faults)
+    )
+
+
+def test_a_good_reading_while_it_works_clears_no_fault_upstream() -> None:
+    upstream = ("K4", "W9", "W8", "F9")
+    before = _mass(FAILS, *upstream)
+    while_working = _mass(f"{FAILS}{GOOD} while working\n", *upstream)
+    while_failing = _mass(f"{FAILS}{GOOD} while failing\n", *upstream)
+    assert while_working > 0.5 * before
+    assert while_failing < 0.1 * before
+
+
+def test_seven_of_ten_tries_do_not_speak_for_a_healthy_vehicle() -> None:
+    j = judge(parse(SPRAYER), "PUMP in ignition-on works 7 of 10\n", doubles="off")
+    assert j.post.nothing_broken < 0.2
+    assert math.isclose(float(j.post.probability.sum()), 1.0, abs_tol=1e-9)
+
+
+@pytest.mark.parametrize("tries", [1, 2, 10])
+def test_any_count_is_as_likely_as_any_other_when_nothing_is_known(tries: int) -> None:
+    """Laplace's rule of succession: the binomial averaged over all shares is 1 / (tries + 1)."""
+    told = [math.exp(any_share_log_likelihood(k, tries)) for k in range(tries + 1)]
+    assert math.isclose(sum(told), 1.0)
+    shares = [(i + 0.5) / 4000 for i in range(4000)]
+    mean = sum(math.exp(count_log_likelihood(1, tries, p)) for p in shares) / 4000
+    assert math.isclose(mean, told[1], rel_tol=0.01)
+
+
+def test_lines_in_another_order_give_the_same_numbers() -> None:
+    lines = [*FAILS.splitlines(), f"{GOOD} while working", "K4 in ignition-on clicks while working"]
+    a = judge(parse(SPRAYER), "\n".join(lines), doubles="off")
+    b = judge(parse(SPRAYER), "\n".join([lines[0], *reversed(lines[1:])]), doubles="off")
+    mine = {s.key + str(h.showing): p for s, h, p in zip(
+        a.suspects, a.post.table.hypotheses, a.post.probability, strict=True)}  # fmt: skip
+    for s, h, p in zip(b.suspects, b.post.table.hypotheses, b.post.probability, strict=True):
+        assert math.isclose(mine[s.key + str(h.showing)], p, abs_tol=1e-9)
