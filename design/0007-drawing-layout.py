@@ -19,7 +19,7 @@ from amptrail.circuit.model import Circuit
 from amptrail.draw.graph import Graph
 from amptrail.draw.measure import collisions, lines
 from amptrail.draw.nodes import graph
-from amptrail.draw.scene import arrange
+from amptrail.draw.scene import arrange, order
 from amptrail.sheet import parse
 
 ROOT = Path(__file__).parents[1]
@@ -27,7 +27,8 @@ ROOT = Path(__file__).parents[1]
 
 def _sized(g: Graph) -> dict[str, Any]:
     """The graph in the library's words; stretching nodes have their pins at even distances."""
-    children, ends = [], {}
+    children: list[Any] = []
+    ends: dict[int, list[tuple[bool, str]]] = {}
     for i, node in enumerate(g.nodes):
         rows = (node.tops, node.bottoms)
         wide = node.left + node.right
@@ -102,7 +103,8 @@ def ours(circuit: Circuit) -> tuple[int, ...]:
     """The same figures of our own layout."""
     from amptrail.draw import draw
 
-    scene = arrange(*graph(circuit))
+    g, height = graph(circuit)
+    scene = arrange(g, order(g, height))
     m = draw(circuit).metrics
     boxes = [(float(b.left), float(b.y), float(b.right), float(b.bottom)) for b in scene.boxes]
     return (0, m.net_overlaps, m.crossings, m.wires_through_symbols, collisions(boxes), m.bends, m.wire_px,

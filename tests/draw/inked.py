@@ -216,3 +216,11 @@ def unjoined(d: Inked) -> list[str]:
         if not any(places <= e for e in ends):
             wrong.append(metal)
     return wrong
+
+
+def outside(d: Inked) -> list[str]:
+    """Whatever leaves the picture."""
+    width, height = float(d.root.get("width", "")), float(d.root.get("height", ""))
+    marks = [(net, box(ln)) for net, lines in d.nets for ln in lines]
+    marks += d.shapes + [(t.words, t.rect()) for t in d.texts]
+    return [name for name, r in marks if r[0] < 0 or r[1] < 0 or r[2] > width or r[3] > height]

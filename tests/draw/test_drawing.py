@@ -22,7 +22,8 @@ from amptrail.errors import InputError
 from amptrail.sheet import parse
 
 ROOT = Path(__file__).parents[2]
-SHEETS = sorted([*ROOT.glob("demos/**/*.sheet"), *ROOT.glob("stories/*.sheet"), *ROOT.glob("feeds/*.sheet")])
+SHEETS = sorted([*ROOT.glob("demos/**/*.sheet"), *ROOT.glob("stories/*.sheet"), *ROOT.glob("feeds/*.sheet"),
+                 *ROOT.glob("tests/**/*.sheet")])  # fmt: skip
 GENERATED = [(size, seed) for size in (30, 60) for seed in range(10)]
 HOSTILE = """vehicle "<script>alert('x')</script> & \\u0007 co"
 battery BAT 12 V
@@ -66,6 +67,7 @@ def _clean(svg: str) -> None:
     assert inked.net_on_net(d) == []
     assert inked.slanted(d) == []
     assert inked.torn(d) == []
+    assert inked.outside(d) == []
 
 
 @pytest.mark.parametrize("source", [*SHEETS, *GENERATED], ids=_name)
@@ -192,6 +194,18 @@ def test_readings_stand_once_at_their_metal() -> None:
     d = inked.read(draw(circuit, over).svg)
     words = [t.words for t in d.texts]
     assert all(words.count(f"{i}.25 V") == 1 for i in range(len(metals)))
+
+
+@pytest.mark.parametrize("source", [*SHEETS[:8], (60, 2)], ids=_name)
+def test_what_is_laid_over_moves_nothing_to_another_place(source: Path | tuple[int, int]) -> None:
+    """Symbols are written layer by layer from left to right: that order is the same with and without."""
+    circuit = _circuit(source)
+    over = replace(_everything(circuit), feed=frozenset(), cuts=frozenset())
+    orders = [
+        [g.get("data-part") for g in ET.fromstring(draw(circuit, o).svg).iter() if g.get("data-part")]
+        for o in (Overlay(), over)
+    ]
+    assert len(orders[0]) > 5 and orders[0] == orders[1]
 
 
 def test_targets_are_a_finger_wide() -> None:

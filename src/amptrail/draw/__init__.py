@@ -8,7 +8,7 @@ from amptrail.circuit.model import Circuit, key
 from amptrail.draw.measure import Metrics, Piece, Rect, between, collisions, lines, overlap, rect_of
 from amptrail.draw.nodes import graph
 from amptrail.draw.overlay import PLAIN, Overlay, along, put
-from amptrail.draw.scene import Scene, arrange
+from amptrail.draw.scene import Scene, arrange, order
 from amptrail.draw.svg import Drawing, Theme
 from amptrail.errors import one
 
@@ -44,8 +44,9 @@ def draw(
             f"a drawing has at most {MOST_NODES} symbols, and this would have {len(nodes.nodes)}",
             remedy="draw a trail alone (--trail POINT --only), or a sheet of one function",
         )
+    placed = order(nodes, height)  # before anything is laid over: readings move nothing to another place
     put(nodes, overlay)
-    scene = arrange(nodes, height)
+    scene = arrange(nodes, placed)
     drawing = Drawing(scene, overlay, _names(circuit))
     smaller = max(1.0, scene.width / shown_px) if shown_px else 1.0
     svg = drawing.text(circuit.title or circuit.name or "circuit", theme, smaller)

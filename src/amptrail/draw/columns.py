@@ -19,6 +19,7 @@ from amptrail.draw.order import Item, Layers
 
 NEVER = -1e18
 WIDER = 1.4  # how much wider than its widest layer a drawing may become for straight lines
+WIDER_PX = 240  # and at most by this: what is wide already has to be moved about on a screen
 SLIDES = 10
 NEARLY = 4 * GRID  # lines that miss each other by so little are put in line if at all possible
 GAP = GRID  # between neighbours
@@ -175,7 +176,8 @@ def columns(layers: Layers, wider: float = WIDER) -> dict[int, int]:
     """id(pin) -> x in px, on the grid, from 0; nodes and lines of a layer keep their distance."""
     v = _Variables(layers)
     joins = _joins(layers, v)
-    _line_up(v, joins, _width(v) * wider)
+    least = _width(v)
+    _line_up(v, joins, min(least * wider, least + WIDER_PX))
     x = _placed(v, joins)
     nearly = [(rank, a, b, w) for rank, a, b, w in joins if 0 < abs(x[b] - x[a] - w) <= NEARLY]
     if nearly:

@@ -141,6 +141,11 @@ def _settle(nodes: Sequence[Node], after: list[list[int]], layer: list[int], tur
         return total
 
     last = max(layer, default=0)
+    supplies = {p.net for n in nodes if n.shape == "battery" for p in n.tops}
+    hangs = {i for i, n in enumerate(nodes) if any(p.net in supplies for p in n.pins())}
+    for i in turn:
+        if i in hangs:
+            hangs.update(after[i])
     for _ in range(4):
         for i in reversed(turn):
             if nodes[i].lowest or nodes[i].shape == "battery":
@@ -150,6 +155,7 @@ def _settle(nodes: Sequence[Node], after: list[list[int]], layer: list[int], tur
             best, at = span(i), layer[i]
             for place in range(low, high + 1):
                 layer[i] = place
-                if span(i) < best:
+                # what does not hang from a battery (a sensor's return, say) stays near what it joins
+                if span(i) < best or (span(i) == best and place > at and i not in hangs):
                     best, at = span(i), place
             layer[i] = at

@@ -204,7 +204,9 @@ class _Builder:
         n.flipped = not self.upper(a, b)
         n.tops, n.bottoms = ([b], [a]) if n.flipped else ([a], [b])
         if "2" in self.wired(part):
-            n.tops.append(wiper)
+            joined = [other for other, name in self._links.get(wiper.net, ()) if name != part.name]
+            falls = joined and all(self.high(other) < self.high(wiper.net) for other in joined)
+            (n.bottoms if falls else n.tops).append(wiper)
         beside(n, 28 + (CONTACT_DX if "2" in self.wired(part) else 0))
         return n
 

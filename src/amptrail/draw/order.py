@@ -43,6 +43,13 @@ class Layers:
 
     rows: list[list[Item]] = field(default_factory=list)
 
+    def resized(self) -> None:
+        """Take the sizes of nodes anew: words may have been put into them since they were ordered."""
+        for row in self.rows:
+            for item in row:
+                if item.node is not None:
+                    item.left, item.right = item.node.left, item.node.right
+
     def channels(self) -> int:
         """How many channels: one above every layer and one below the last."""
         return len(self.rows) + 1

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from amptrail.draw.channels import Run, route
 from amptrail.draw.columns import columns
-from amptrail.draw.graph import Graph, Pin
+from amptrail.draw.graph import Graph, Pin, up_to_grid
 from amptrail.draw.levels import layers
 from amptrail.draw.order import Item, Layers, ordered
 from amptrail.draw.rows import Box, stack
@@ -109,15 +109,20 @@ def _wire(net: int, verticals: dict[int, list[tuple[int, int]]], runs: list[Run]
     return Wire(net, tuple(pieces), dots, tuple(sorted(pins)))
 
 
-def arrange(graph: Graph, height: Sequence[float]) -> Scene:
-    """Lay the graph out. `height[net]` as from `levels.heights`."""
+def order(graph: Graph, height: Sequence[float]) -> Layers:
+    """Who stands where in which layer. `height[net]` as from `levels.heights`."""
+    return ordered(graph, layers(graph, height)) if graph.nodes else Layers()
+
+
+def arrange(graph: Graph, placed: Layers) -> Scene:
+    """Lay the graph out in the order of `placed`."""
     if not graph.nodes:
         return Scene(graph, (), (), {}, 2 * MARGIN, 2 * MARGIN)
-    placed = ordered(graph, layers(graph, height))
+    placed.resized()
     x = columns(placed)
     boxes = _boxes(placed, x)
-    left = min(b.left for b in boxes)
-    shift = MARGIN - left
+    left = min(*(b.left for b in boxes), *x.values())
+    shift = up_to_grid(MARGIN - left)
     x = {pin: at + shift for pin, at in x.items()}
     boxes = _boxes(placed, x)
     channels = _channels(placed, x)
@@ -129,7 +134,7 @@ def arrange(graph: Graph, height: Sequence[float]) -> Scene:
             r.y += MARGIN
     at = _pins_at(boxes, x)
     wires = _wires(placed, channels, x, at)
-    width = max(b.right for b in boxes) + MARGIN
+    width = max(*(b.right for b in boxes), *x.values()) + MARGIN
     return Scene(graph, tuple(boxes), tuple(wires), at, width, total + 2 * MARGIN)
 
 

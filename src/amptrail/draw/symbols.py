@@ -230,13 +230,12 @@ def pot(pen: Pen, node: Node, x: float, top: float, bottom: float) -> None:
     """Potentiometer: a resistor with an arrow from the right."""
     middle = _through(pen, x, top, bottom, 13)
     pen.rect(x - 6, middle - 13, 12, 26)
-    for p in node.tops:
-        _number(pen, p, x + p.dx, top, False)
-        if p.dx:
-            pen.line((x + p.dx, top), (x + p.dx, middle), (x + 8, middle), css=p.lead)
-            pen.filled((x + 6, middle), (x + 13, middle - 4), (x + 13, middle + 4))
-    for p in node.bottoms:
-        _number(pen, p, x + p.dx, bottom, True)
+    for row, edge, low in ((node.tops, top, False), (node.bottoms, bottom, True)):
+        for p in row:
+            _number(pen, p, x + p.dx, edge, low)
+            if p.dx:
+                pen.line((x + p.dx, edge), (x + p.dx, middle), (x + 8, middle), css=p.lead)
+                pen.filled((x + 6, middle), (x + 13, middle - 4), (x + 13, middle + 4))
 
 
 def chassis(pen: Pen, x: float, y: float) -> None:
