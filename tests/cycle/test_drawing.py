@@ -178,3 +178,15 @@ def test_a_crank_that_cannot_come_about_is_said() -> None:
     for order in ("settle", "time"):
         assert ask(TEXTS["starter"], "--order", order)["unreachable"] == []
         assert ask(TEXTS["starter"], "--order", order, "--fault", "W8 open")["unreachable"] == ["cranking"]
+
+
+def test_what_must_hold_is_told_phase_by_phase() -> None:
+    for name in DEMOS:
+        told = ask(TEXTS[name.stem])["functions"]
+        assert told and all(f["holds"] for f in told), name.stem
+    bad = ask(TEXTS["sprayer"], "--fault", "G2 resistance 6 ohm")
+    fails = [(f["name"], f["phase"]) for f in bad["functions"] if not f["holds"]]
+    assert fails == [("pump-runs", "ignition-on"), ("pump-runs", "running")]
+    assert "Does not hold: pump-runs in running:" in bad["text"]
+    awake = ask(TEXTS["camper"], "--fault", "T1")["functions"]
+    assert {f["name"] for f in awake if not f["holds"]} == {"bcm-sleeps", "rad-sleeps", "gw-sleeps"}

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from amptrail.circuit.model import Circuit, Must, Part, key
+from amptrail.circuit.model import Part, key
+from amptrail.cycle.functions import FED_V, works
 from amptrail.cycle.timeline import Instant, Timeline
-from amptrail.cycle.why import FED_V, LOAD_A, LOADS
+from amptrail.cycle.why import LOAD_A, LOADS
 
 Kind = Literal["function", "relay", "module", "load", "fuse"]
 OFF, ON, BUZZES = 0, 1, 2
@@ -48,23 +49,6 @@ class Lanes:
     lanes: tuple[Lane, ...]
 
 
-def _function(c: Circuit, must: Must, now: Instant) -> int:
-    if must.signal is not None:
-        module = must.module or ""
-        if key(must.signal) == "awake":
-            return int(key(module) in {key(m) for m in now.state.modules_awake})
-        return int(now.is_on(_spelled(now, f"signal {module}.{must.signal}")))
-    if must.a is None:
-        return OFF
-    volts = abs(now.volt(must.a) - (now.volt(must.b) if must.b is not None else 0.0))
-    edge = must.min_v if must.min_v is not None else must.max_off_v
-    return int(volts >= (edge if edge is not None else FED_V))
-
-
-def _spelled(now: Instant, item: str) -> str:
-    return next(i for i in now.network.items if key(i) == key(item))
-
-
 def _load(now: Instant, part: Part) -> int:
     net = now.network
     b = net.branch(part.name)
@@ -78,7 +62,7 @@ def _columns(timeline: Timeline) -> Iterator[tuple[str, Kind, list[int]]]:
     told = set()
     for must in c.musts:
         told |= {key(t.part) for t in (must.a, must.b) if t is not None}
-        yield must.name, "function", [_function(c, must, i) if _has(i, must) else OFF for i in seen]
+        yield must.name, "function", [int(works(must, i)) for i in seen]
     for name in net.relays:
         yield name, "relay", [_item(i, f"relay {name}") for i in seen]
     for name in net.modules:
@@ -90,10 +74,6 @@ def _columns(timeline: Timeline) -> Iterator[tuple[str, Kind, list[int]]]:
         column = [_item(i, f"fuse {name}") for i in seen]
         if any(column):
             yield name, "fuse", column
-
-
-def _has(now: Instant, must: Must) -> bool:
-    return all(t is None or (key(t.part), key(t.name)) in now.network.node_index for t in (must.a, must.b))
 
 
 def _knows(now: Instant, part: Part) -> bool:

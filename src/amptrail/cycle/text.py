@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from amptrail.cycle.axis import Axis, axis, clock
+from amptrail.cycle.functions import functions
 from amptrail.cycle.lanes import Lanes, lanes
 from amptrail.cycle.timeline import Cause, Timeline
 
@@ -79,7 +80,9 @@ def ending(timeline: Timeline) -> list[str]:
     told: set[str] = set()
     for c in t.why:
         out += _because(c, 1, told)
+    fails = tuple(h.words() for h in functions(t) if not h.holds)
     for words, items in (
+        ("Does not hold:", fails),
         ("Holds itself on (off until it was used once):", t.self_holding),
         ("Loop:", t.loops),
         ("Fuse open:", t.fuses_open),

@@ -21,6 +21,7 @@ from amptrail.circuit.model import (
     key,
 )  # fmt: skip
 from amptrail.circuit.phases import names_phase
+from amptrail.cycle.functions import FED_V
 from amptrail.cycle.timeline import Cause, Instant
 from amptrail.cycle.trail import Passed, bits_of, follow
 from amptrail.solve import laws
@@ -28,7 +29,7 @@ from amptrail.solve.stepping import Stepper
 
 DEEPEST = 12
 LOADS = ("lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
-FED_V, LOAD_A = 1.0, 1e-3  # below these a load is not fed (common practice)
+LOAD_A = 1e-3  # below this a load is not fed (common practice)
 ALIVE, AWAKE, DRIVER, INPUT, SIGNAL = 1, 2, 3, 7, 8  # lists of the state vector
 CHANGED = "a fault holds it so"
 Above = tuple[str, ...]

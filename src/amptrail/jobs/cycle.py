@@ -12,6 +12,7 @@ from amptrail.circuit.model import Circuit, Fault, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.tables import KINDS
 from amptrail.cycle import Cause, Instant, Race, Timeline, races_between, run_cycle
+from amptrail.cycle.functions import Held, functions
 from amptrail.cycle.lanes import Lanes, lanes
 from amptrail.cycle.svg import svg
 from amptrail.cycle.text import drawing
@@ -190,6 +191,18 @@ def _race(r: Race) -> Json:
     return {"pass": r.pass_no, "phase": r.phase, "items": list(r.items)}
 
 
+def _held(h: Held) -> Json:
+    return {
+        "name": h.name,
+        "pass": h.pass_no,
+        "phase": h.phase,
+        "wanted": h.wanted,
+        "holds": h.holds,
+        "volts": h.volts,
+        "limit_v": h.limit_v,
+    }
+
+
 def _unreachable(t: Timeline) -> list[str]:
     """Cranking phases that cannot come about: the starter that is drawn never pulled in."""
     starters = [p.name for p in t.network.circuit.parts if p.kind == "starter"]
@@ -250,6 +263,7 @@ def cycle(sheet_text: str, options: CycleOptions = CycleOptions()) -> Json:
         "left": [{"instrument": i, "point": p} for i, p in options.leave],
         "timeline": [_instant(i, teller) for i in told.instants],
         "end": _end(told),
+        "functions": [_held(h) for h in functions(told)],
         "self_holding": list(told.self_holding),
         "chatter": list(told.chatter),
         "loops": list(told.loops),
