@@ -11,6 +11,8 @@ from amptrail.cycle.timeline import Instant, Timeline
 
 FED_V = 1.0  # below this a load is not fed (common practice)
 
+Wanted = Literal["on", "off"]
+
 
 @dataclass(frozen=True, slots=True)
 class Held:
@@ -20,25 +22,18 @@ class Held:
     name: str
     pass_no: int
     phase: str
-    wanted: Literal["on", "off"]
+    wanted: Wanted
     holds: bool | None
     volts: float | None
     limit_v: float | None
 
     def words(self) -> str:
         """The line for a person, such as `pump-runs in running: 0.00 V, must be 9 V or more`."""
-        edge = (
-            ""
-            if self.limit_v is None
-            else f"{self.limit_v:g} V or {'more' if self.wanted == 'on' else 'less'}"
-        )
-        seen = (
-            "nothing steady"
-            if self.holds is None
-            else f"{self.volts:.2f} V"
-            if self.volts is not None
-            else ""
-        )
+        side = "more" if self.wanted == "on" else "less"
+        edge = "" if self.limit_v is None else f"{self.limit_v:g} V or {side}"
+        seen = "" if self.volts is None else f"{self.volts:.2f} V"
+        if self.holds is None:
+            seen = "nothing steady"
         must = f"must be {edge or self.wanted}"
         return f"{self.name} in {self.phase}: " + (f"{seen}, {must}" if seen else must)
 
@@ -74,18 +69,19 @@ def functions(timeline: Timeline) -> tuple[Held, ...]:
     for now in timeline.ends():
         phase = timeline.network.phases[now.at]
         for must in c.musts:
-            for wanted, names in (("on", must.on), ("off", must.off)):
+            sides: tuple[tuple[Wanted, tuple[str, ...]], ...] = (("on", must.on), ("off", must.off))
+            for wanted, names in sides:
                 if not names_phase(c, phase, names):
                     continue
                 steady = now.status in ("settled", "race")
                 limit = must.min_v if wanted == "on" else must.max_off_v
                 volts = volts_of(must, now) if steady else None
                 holds = _holds(must, now, wanted) if steady else None
-                out.append(Held(must.name, now.pass_no, now.phase, wanted, holds, volts, limit))  # type: ignore[arg-type]
+                out.append(Held(must.name, now.pass_no, now.phase, wanted, holds, volts, limit))
     return tuple(out)
 
 
-def _holds(must: Must, now: Instant, wanted: str) -> bool:
+def _holds(must: Must, now: Instant, wanted: Wanted) -> bool:
     if must.signal is not None:
         return works(must, now) == (wanted == "on")
     volts = volts_of(must, now)
