@@ -109,6 +109,14 @@ def test_contacts_and_modules_are_as_the_phase_leaves_them() -> None:
     assert "awake" in _words(got, "BCM")
 
 
+def test_a_phase_that_cannot_come_about_is_told() -> None:
+    got = _ask("--phase", "cranking", "--fault", "K1.coil open")
+    validate(got)
+    assert (got["exit"], got["status"]) == (0, "settled")
+    assert [p["code"] for p in got["problems"]] == ["unreachable"]
+    assert _ask("--phase", "cranking")["problems"] == [] and _ask()["status"] is None
+
+
 def test_clamp_writes_amps_and_no_volts() -> None:
     words = [t.words for t in inked.read(_ask("--phase", "ignition-on", "--with", "clamp")["svg"]).texts]
     assert any(w.startswith(("▼", "▲")) and w.endswith("A") for w in words)

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
 from amptrail.circuit.model import Circuit, Fault, Feed, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, Theme, draw
-from amptrail.errors import one
+from amptrail.errors import Problem, one
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json, named_or_text
 from amptrail.jobs.feeds import find_feed, overlay
 from amptrail.sheet import fault_text
+
+if TYPE_CHECKING:
+    from amptrail.jobs.engine import PhaseState
 
 VOLTS = ("meter", "lamp", "loaded", "led")
 SMALL = 0.5e-3  # V or A: below this a drawing says 0
@@ -60,6 +64,8 @@ class _Read:
     amps: tuple[tuple[str, str, bool], ...]
     closed: frozenset[str] = frozenset()
     notes: tuple[tuple[str, str], ...] = ()
+    doubts: tuple[Problem, ...] = ()
+    status: str | None = None
 
 
 def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None) -> _Read:
@@ -93,10 +99,25 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
             value = float(runs.snapshot.amps[0, 0][b])
             # a source is counted from its minus to its plus, so what it gives comes out at the upper end
             amps.append((name, _figure(abs(value), "A"), (value >= 0.0) != (key(name) in sources)))
-    state = session.state(runs, 0, index).state
+    told = session.state(runs, 0, index)
+    state = told.state
     phase_now = drive_cycle(circuit)[index]
     shut = _closed(circuit, phase_now, faults, set(state["relays_energised"]))
-    return _Read(tuple(volts), tuple(amps), shut, _notes(circuit, state, shut))
+    return _Read(
+        tuple(volts), tuple(amps), shut, _notes(circuit, state, shut), _doubt(phase, told), told.status
+    )
+
+
+def _doubt(phase: str, told: PhaseState) -> tuple[Problem, ...]:
+    """A drawing shows one state; where that is not the whole truth, say so."""
+    if told.unreachable:
+        return (Problem("unreachable", f"{phase} cannot come about: the starter does not pull in",
+                        severity="warning", remedy="read it as what would be, not as what is"),)  # fmt: skip
+    if told.status == "settled":
+        return ()
+    who = f" ({', '.join(told.chatter)})" if told.chatter else ""
+    return (Problem("unsettled", f"{phase} does not settle: {told.status}{who}", severity="warning",
+                    remedy="figures are of one moment; ask `cycle` what happens in time"),)  # fmt: skip
 
 
 def _closed(circuit: Circuit, phase: Phase, faults: tuple[Fault, ...], pulled: set[str]) -> frozenset[str]:
@@ -145,7 +166,7 @@ def _trail(text: str, o: DrawOptions, phase: str) -> frozenset[str]:
 
 def _laid_over(
     text: str, circuit: Circuit, o: DrawOptions, faults: tuple[Fault, ...], feed: Feed | None
-) -> Overlay:
+) -> tuple[Overlay, _Read]:
     phase = _checked(circuit, o)
     read = _Read((), ())
     trail: frozenset[str] | None = None
@@ -158,7 +179,7 @@ def _laid_over(
     elif o.instrument != "clamp":
         read = replace(read, amps=())
     marks = tuple((_where(f), f"fault: {fault_text(circuit, (f,))}") for f in faults)
-    return Overlay(
+    over = Overlay(
         readings=read.volts,
         amps=read.amps,
         trail=trail,
@@ -170,6 +191,7 @@ def _laid_over(
         notes=read.notes,
         only=o.only,
     )
+    return over, read
 
 
 def _where(fault: Fault) -> Term:
@@ -182,7 +204,7 @@ def drawing(sheet_text: str, options: DrawOptions = DrawOptions()) -> Json:
     feed = find_feed(sheet.circuit, options.feed) if options.feed else None
     circuit = overlay(sheet.circuit, feed) if feed else sheet.circuit
     faults = tuple(f for text in options.fault for f in named_or_text(circuit, text))
-    over = _laid_over(sheet_text, circuit, options, faults, feed)
+    over, read = _laid_over(sheet_text, circuit, options, faults, feed)
     theme: Theme = "print" if options.plain else "screen"
     picture = draw(circuit, over, theme)
     body = {
@@ -190,10 +212,11 @@ def drawing(sheet_text: str, options: DrawOptions = DrawOptions()) -> Json:
         "metrics": asdict(picture.metrics),
         "title": circuit.title,
         "phase": options.phase,
+        "status": read.status,
         "instrument": (options.instrument or "meter") if options.phase else None,
         "faults": [fault_json(circuit, f) for f in faults],
         "feed": options.feed,
         "trail": options.trail,
         "theme": theme,
     }
-    return answer("draw", sheet, body)
+    return answer("draw", sheet, body, problems=read.doubts)
