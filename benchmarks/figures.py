@@ -11,11 +11,11 @@ from statistics import median
 import numba
 import numpy as np
 
+from amptrail.exchange.deck import LOOSE, TIGHT
 from amptrail.faults import catalogue, changes
 from amptrail.solve import CHATTER, Change, Kind, Network, Tap, assemble, read, run
 from amptrail.solve.changes import stack
 from benchmarks import points as frozen_points
-from benchmarks.frozen import LOOSE, TIGHT
 from benchmarks.generator import generate, points
 
 SEED = 0

@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 from numba import njit
 
+from amptrail.exchange.deck import deck
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.network import Network
 from amptrail.solve.newton import solve
 from amptrail.solve.records import Array, Lane, Static
-from benchmarks.frozen import deck
 
 SHOWN = re.compile(r"^v\(n(\d+)\) = (\S+)$", re.MULTILINE)
 TIMEOUT_S = 300.0

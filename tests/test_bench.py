@@ -10,10 +10,10 @@ import pytest
 from benchmarks import points as frozen_points
 from benchmarks.bench import page, shown
 from benchmarks.figures import Row, fault_lanes, worsened
-from benchmarks.frozen import LOOSE, TIGHT, deck
 from benchmarks.generator import generate
 
 from amptrail.exchange import spice
+from amptrail.exchange.deck import LOOSE, TIGHT, deck
 from amptrail.solve import assemble, run
 
 NET = assemble(generate(30, 0))

@@ -9,10 +9,8 @@ from typing import Any, Literal, get_args
 
 from amptrail.circuit.model import Circuit
 from amptrail.errors import nearest, one
-from amptrail.exchange.netlist import spice
 from amptrail.exchange.oracle import from_circuit, to_circuit
 from amptrail.sheet import parse, print_sheet
-from amptrail.twin import run
 
 Form = Literal["oracle", "sheet", "netlist", "json"]
 FORMS: tuple[str, ...] = get_args(Form)
@@ -40,8 +38,24 @@ def dump(x: Any) -> Any:
 
 
 def netlists(circuit: Circuit) -> str:
-    """One netlist a phase of the healthy drive cycle, one after the other."""
-    return "\n".join(spice(m) for m in run(circuit) if m.status != "chatter")
+    """One netlist a phase of the healthy drive cycle, one after the other; a phase that never comes to rest
+    leaves a remark in its place."""
+    # the solver is loaded only for this form
+    from amptrail.exchange.deck import frozen_netlist
+    from amptrail.solve import CHATTER, assemble, run
+    from amptrail.solve.records import Lane
+
+    net = assemble(circuit)
+    runs = run(net, [()])
+    lane = Lane(*(a[0] for a in runs.lanes))
+    out = []
+    for k, phase in enumerate(net.phases):
+        if runs.status[0, k] >= CHATTER:
+            out.append(f"* {phase.name}: never at rest, so there is no operating point to write\n")
+            continue
+        head = f"* phase {phase.name}, frozen in its settled state\n"
+        out.append(head + frozen_netlist(net, lane, runs.snapshot.state[0, k], k, named=True))
+    return "\n".join(out)
 
 
 def convert(source: Path | str, to: str) -> str:

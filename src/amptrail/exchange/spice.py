@@ -7,8 +7,6 @@ import shutil
 import subprocess
 
 from amptrail.errors import ModelError, Problem
-from amptrail.exchange import netlist
-from amptrail.twin import Moment
 
 SHOWN = re.compile(r"^v\(n(\d+)\) = (\S+)$", re.MULTILINE)
 TIMEOUT_S = 60.0
@@ -20,7 +18,7 @@ def available() -> bool:
 
 
 def volts(text: str) -> dict[int, float]:
-    """Node volts by the twin's node number; ModelError when ngspice finds no operating point."""
+    """Node volts by node number; ModelError when ngspice finds no operating point."""
     if not available():
         raise ModelError((Problem("no-ngspice", "ngspice is not installed", remedy="install ngspice"),))
     done = subprocess.run(
@@ -31,14 +29,3 @@ def volts(text: str) -> dict[int, float]:
         said = (done.stderr or done.stdout).strip().splitlines()[-3:]
         raise ModelError((Problem("ngspice", "ngspice finds no operating point: " + " | ".join(said)),))
     return got
-
-
-def operating_point(moment: Moment) -> dict[int, float]:
-    """Node volts of a phase's last instant, by the tightest tolerance ngspice ends on."""
-    tries = [(o, guess) for o in netlist.OPTIONS for guess in (True, False)]
-    for options, guess in tries[:-1]:
-        try:
-            return volts(netlist.spice(moment, guess=guess, options=options))
-        except ModelError:
-            continue
-    return volts(netlist.spice(moment, guess=tries[-1][1], options=tries[-1][0]))

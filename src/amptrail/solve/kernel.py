@@ -11,7 +11,7 @@ from amptrail.solve import laws
 from amptrail.solve.elimination import symbolic
 from amptrail.solve.newton import solve
 from amptrail.solve.records import Array, Lane, Static, Work
-from amptrail.solve.settle import CHATTER, NOT_CONVERGED, live, settle
+from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, live, settle
 
 ROUNDS = 512  # discrete rounds before a settling is called chatter
 
@@ -31,7 +31,9 @@ class Out(NamedTuple):
     low: Array
     high: Array
     toured: Array
-    counts: Array  # [lane, 5] sweeps, cold restarts, damped, not converged, solves
+    raced: Array  # the two ends of a race: parts switching in sheet order, and in the opposite one
+    other: Array
+    counts: Array  # [lane, 6] sweeps, cold restarts, line searches, not converged, solves, unbalanced
 
 
 @njit(cache=True, nogil=True)
@@ -90,7 +92,10 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(n + branches),
         np.zeros(states, np.uint8),
         np.zeros(states, np.uint8),
-        np.zeros(5, np.int64),
+        np.zeros(states, np.uint8),
+        np.zeros(states, np.uint8),
+        np.zeros(n),
+        np.zeros(6, np.int64),
         np.zeros(2, np.int64),
         np.zeros(2),
     )
@@ -112,6 +117,9 @@ def _save(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int, status: in
         out.low[n, k] = w.low
         out.high[n, k] = w.high
         out.toured[n, k] = w.toured
+    if status == RACE:
+        out.raced[n, k] = w.raced
+        out.other[n, k] = w.other
 
 
 @njit(cache=True, nogil=True)

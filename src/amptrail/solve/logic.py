@@ -107,17 +107,19 @@ def module(net: Static, lane: Lane, w: Work, m: int, phase: int, t: float, commi
                 new[at[2] + m] = value
             new[at[8] + u] = value
         else:
-            _driver(net, lane, w, u, value, int(alive and new[at[2] + m]))
+            _driver(net, lane, w, u, value, int(alive and new[at[2] + m]), alive and net.key_on[phase] == 1)
 
 
 @njit(cache=True, nogil=True)
-def _driver(net: Static, lane: Lane, w: Work, d: int, when: int, awake: int) -> None:
+def _driver(net: Static, lane: Lane, w: Work, d: int, when: int, awake: int, key: bool) -> None:
+    """A trip is forgotten when the request ends; one that latches until key-off not before the key is off."""
     at, new = net.at, w.new
     if lane.driver[d] == 1:
         new[at[3] + d] = 1
         return
     if not when:
-        new[at[4] + d] = 0
+        if not (net.drv_key[d] and key):
+            new[at[4] + d] = 0
     elif w.state[at[3] + d] and abs(w.i[net.drv_branch[d]]) > lane.limit[d]:
         new[at[4] + d] = 1
     runs = when and (awake or net.drv_asleep[d]) and not new[at[4] + d] and lane.driver[d] != 0

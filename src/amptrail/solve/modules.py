@@ -187,6 +187,7 @@ def _items(
             b.drv_branch.append(_driver(b, part, item, unit, supplies, ground, m))
             b.drv_name.append(f"{part.name}.{item.name}")
             b.drv_asleep.append(int(item.runs_asleep))
+            b.drv_key.append(int(item.latch == "key"))
             b.limit.append(item.limit_a if item.limit_a is not None else math.inf)
 
 

@@ -15,6 +15,7 @@ from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve import laws
 from amptrail.solve.records import Lane, Static
 
+KEY_ON = ("ignition-on", "cranking", "running")
 SPARE = 4  # branches a lane may add (bridges); one more carries the instrument
 
 
@@ -70,6 +71,12 @@ class Network:
             )
         return got
 
+    def node_name(self, number: int) -> str:
+        """A terminal of a node: the canonical one of its metal, else the first that is joined to it."""
+        if number < len(self.wires.names):
+            return str(self.wires.names[number])
+        return next((str(Term(*k)) for k, n in self.node_index.items() if n == number), f"node {number}")
+
     def branch(self, term: Term | str | int) -> int:
         """Branch number of a part, contact, leg, cavity or module pin."""
         if isinstance(term, int):
@@ -122,6 +129,7 @@ class Builder:
     drv_branch: list[int] = field(default_factory=list)
     drv_name: list[str] = field(default_factory=list)
     drv_asleep: list[int] = field(default_factory=list)
+    drv_key: list[int] = field(default_factory=list)
     limit: list[float] = field(default_factory=list)
     mod_ground: list[int] = field(default_factory=list)
     mod_range: list[list[int]] = field(default_factory=list)
@@ -287,6 +295,8 @@ class Builder:
             ints(self.timer_mod, -1),
             ints(self.drv_branch, -1),
             ints(self.drv_asleep, -1),
+            ints(self.drv_key, -1),
+            ints([*(int(p.base in KEY_ON) for p in self.cycle), 0], -1),
             ints(self.refs, -1, 2),
             at,
         )

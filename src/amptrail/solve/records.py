@@ -35,6 +35,8 @@ class Static(NamedTuple):
     timer_mod: Array  # [timer]
     drv_branch: Array
     drv_asleep: Array  # [driver] runs while asleep
+    drv_key: Array  # [driver] a trip is kept until the key is off
+    key_on: Array  # [phase] 1: ignition on, cranking or running
     refs: Array  # [ref, 2] reference branch and its copied supply current
     at: Array  # offsets: relay alive awake driver trip fuse alternator input signal end
 
@@ -86,6 +88,9 @@ class Work(NamedTuple):
     high: Array
     toured: Array  # [state] changed during the tour
     prior: Array  # [state] where the tour began
-    counts: Array  # sweeps, cold restarts, damped, not converged, solves
+    other: Array  # [state] where a race ends when the parts switch in the opposite order
+    raced: Array  # [state] where it ends in sheet order
+    left: Array  # [node] A, what the branch currents leave over
+    counts: Array  # sweeps, cold restarts, line searches, not converged, solves, unbalanced
     tap: Array  # [2] nodes whose difference `span` follows over a tour
     span: Array  # [2] lowest and highest difference, V

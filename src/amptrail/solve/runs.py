@@ -73,13 +73,22 @@ class Runs:
 
     @property
     def counters(self) -> dict[str, int]:
-        """Sums over lanes: sweeps, cold restarts, damped restarts, solves without convergence, solves."""
-        names = ("sweeps", "cold", "damped", "not_converged", "solves")
+        """Sums over lanes: sweeps, cold restarts, line searches, solves without an answer, all solves, and
+        solves whose currents did not add up (they are among those without an answer)."""
+        names = ("sweeps", "cold", "searched", "not_converged", "solves", "unbalanced")
         return dict(zip(names, (int(x) for x in self.snapshot.counts.sum(axis=0)), strict=True))
 
     def state(self, lane: int, phase: int) -> State:
         """The discrete state at the end of a phase (index into `phases`)."""
         return state_of(self.network, self.snapshot.state[lane, phase])
+
+    def alternatives(self, lane: int, phase: int) -> tuple[State, ...]:
+        """Both ends of a race, that of the parts switching in sheet order first; one only when the opposite
+        order ends in the same state. Empty without a race."""
+        if self.status[lane, phase] != RACE:
+            return ()
+        ends = (self.snapshot.raced[lane, phase], self.snapshot.other[lane, phase])
+        return tuple(dict.fromkeys(state_of(self.network, bits) for bits in ends))
 
     def chattering(self, lane: int, phase: int) -> tuple[str, ...]:
         """Names of the state items that keep changing."""
@@ -131,7 +140,9 @@ def outputs(net: Network, lanes: int, phases: int) -> Out:
         np.zeros((*shape, n + b)),
         np.zeros((*shape, n + b)),
         np.zeros((*shape, s), np.uint8),
-        np.zeros((lanes, 5), np.int64),
+        np.zeros((*shape, s), np.uint8),
+        np.zeros((*shape, s), np.uint8),
+        np.zeros((lanes, 6), np.int64),
     )
 
 

@@ -10,8 +10,9 @@ from amptrail.solve.newton import solve
 from amptrail.solve.records import Lane, Static, Work
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
+AT_REST, NOT_SOLVED = -1, -2
 BLOWS_AT = 1.35  # x rating: a fuse opens for good (laws oracle-1)
-EVENTS = 2000
+EVENTS = 20000  # timers that may end within one phase; more of them and its end is not known
 
 
 @njit(cache=True, nogil=True)
@@ -59,16 +60,17 @@ def _together(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
 
 
 @njit(cache=True, nogil=True)
-def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int) -> int:
-    """Advance the first part from `first` on, round-robin, that wants to change; -1 none, else the next."""
+def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int, way: int) -> int:
+    """Advance the first part from `first` on, round-robin, that wants to change; -1 none, else the next.
+    `way` 1: in sheet order; -1: in the opposite one."""
     count = net.parts.shape[0]
     for k in range(count):
-        part = (first + k) % count
+        part = (first + way * k) % count
         w.new[:] = w.state
         advance(net, lane, w, part, phase, t)
         if not _same(w):
             w.state[:] = w.new
-            return int((part + 1) % count)
+            return int((part + way) % count)
     return -1
 
 
@@ -95,7 +97,7 @@ def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> 
             return 3
         _record(net, w, k == 0)
         before = turn
-        turn = _one(net, lane, w, phase, t, before)
+        turn = _one(net, lane, w, phase, t, before, 1)
         if turn < 0:
             return 0
         away = 0
@@ -109,23 +111,42 @@ def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> 
 
 
 @njit(cache=True, nogil=True)
-def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
-    """Status of relays, modules and alternators brought to rest (fuses stay)."""
-    got = _together(net, lane, w, phase, t)
-    if got != 1:
-        return got
-    turn = 0
+def _in_turn(net: Static, lane: Lane, w: Work, phase: int, t: float, way: int) -> int:
+    """One part at a time until nothing wants to change (AT_REST), or the part that a loop comes back to."""
+    turn = 0 if way > 0 else net.parts.shape[0] - 1
     for k in range(w.seen.size):
         h = _hash(w, turn)
         if _met(w, k, h):
             break
         w.seen[k] = h
         if not solve(net, lane, w, phase):
-            return 3
-        turn = _one(net, lane, w, phase, t, turn)
+            return NOT_SOLVED
+        turn = _one(net, lane, w, phase, t, turn, way)
         if turn < 0:
-            return 1
-    return _tour(net, lane, w, phase, t, turn)
+            return AT_REST
+    return turn
+
+
+@njit(cache=True, nogil=True)
+def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+    """Status of relays, modules and alternators brought to rest (fuses stay)."""
+    got = _together(net, lane, w, phase, t)
+    if got != 1:
+        return got
+    prev, until = w.prev.copy(), w.until.copy()
+    w.prior[:] = w.state
+    turn = _in_turn(net, lane, w, phase, t, 1)
+    if turn == NOT_SOLVED:
+        return 3
+    if turn >= 0:
+        return _tour(net, lane, w, phase, t, turn)
+    w.raced[:] = w.state
+    mine, mine_until = w.prev.copy(), w.until.copy()
+    w.state[:], w.prev[:], w.until[:] = w.prior, prev, until
+    ended = _in_turn(net, lane, w, phase, t, -1) == AT_REST
+    w.other[:] = w.state if ended else w.raced
+    w.state[:], w.prev[:], w.until[:] = w.raced, mine, mine_until
+    return 1 if solve(net, lane, w, phase) else 3
 
 
 @njit(cache=True, nogil=True)
@@ -170,4 +191,6 @@ def live(net: Static, lane: Lane, w: Work, phase: int, begin: float, end: float)
         status = settle(net, lane, w, phase, at)
         if status < CHATTER:
             commit(net, lane, w, phase, at)
+    else:
+        return NOT_CONVERGED
     return status

@@ -1,6 +1,5 @@
 """A ngspice deck of a compiled network frozen in one discrete state: the kernel's own branches.
 
-Unlike `amptrail.exchange.netlist`, which starts from the twin, this knows every part the kernel knows.
 A branch that does not conduct is left out. Diodes are ngspice's own, the other laws are written out.
 """
 
@@ -13,9 +12,15 @@ from amptrail.solve.network import Network
 from amptrail.solve.newton import LEAK_S, conducts, linear
 from amptrail.solve.records import Lane
 
-# 27 C, ngspice's default, gives the kernel's thermal voltage; gmin is the diode's leak
-TIGHT = f".options reltol=1e-8 abstol=1e-13 vntol=1e-9 gmin={laws.DIODE_LEAK_S!r} itl1=2000"
-LOOSE = f".options gmin={laws.DIODE_LEAK_S!r} itl1=2000"  # ngspice's own tolerances
+# k/q of ngspice (CODATA 2014; seen in a diode of its own, tests/exchange/test_kernel_ngspice.py); at its
+# default 27 C its thermal voltage is 2.8e-5 above that of the laws, 20 uV in a diode's volts
+BOLTZMANN_V_K = 1.38064852e-23 / 1.6021766208e-19
+TEMPERATURE_C = laws.THERMAL_V / BOLTZMANN_V_K - 273.15
+_SAME = f"temp={TEMPERATURE_C!r} tnom={TEMPERATURE_C!r} gmin={laws.DIODE_LEAK_S!r} itl1=2000"
+TIGHT = f".options reltol=1e-8 abstol=1e-13 vntol=1e-9 {_SAME}"
+LOOSE = f".options {_SAME}"  # ngspice's own tolerances
+# where it finds no end otherwise
+ROBUST = f".options reltol=1e-6 abstol=1e-9 vntol=1e-7 gminsteps=50 srcsteps=50 {_SAME}"
 
 
 def node(net: Network, n: int) -> str:
@@ -78,3 +83,28 @@ def deck(net: Network, lane: Lane, state: np.ndarray, phase: int, options: str =
         lines += _nonlinear(net, lane, b, ends)
     lines += [f"RL{n} n{n} 0 {1 / LEAK_S!r}" for n in range(s.nodes) if n != s.ground]
     return [*lines, options]
+
+
+def frozen_netlist(
+    net: Network,
+    lane: Lane,
+    state: np.ndarray,
+    phase: int,
+    options: str = TIGHT,
+    near: np.ndarray | None = None,
+    named: bool = False,
+) -> str:
+    """A whole deck that prints every node's volts. `near`: where ngspice is to start from, V by node number;
+    `named`: a remark a node says which terminal it is."""
+    lines = deck(net, lane, state, phase, options)
+    nodes = [n for n in range(net.static.nodes) if n != net.static.ground]
+    if named:
+        lines[1:1] = [f"* {node(net, n)} = {_plain(net.node_name(n))}" for n in range(net.static.nodes)]
+    if near is not None:
+        lines += [f".nodeset v({node(net, n)})={float(near[n])!r}" for n in nodes]
+    prints = [f"print v({node(net, n)})" for n in nodes]
+    return "\n".join([*lines, ".control", "set numdgt=16", "op", *prints, "quit", ".endc", ".end", ""])
+
+
+def _plain(text: str) -> str:
+    return text.encode("ascii", "replace").decode()
