@@ -5,8 +5,9 @@
 The circuit is frozen in the state the kernel settled in; ngspice solves that deck
 (`amptrail.exchange.deck`). Its own current residual is what its volts leave over at a node by the laws. Where
 that is below 1 uA volts must agree within 1 uV or 1e-6, elsewhere within 1 mV (DESIGN, figures to reach). A
-node that only its gigaohm holds takes 80 uV from 1e-11 A: where the two are farther apart than allowed, 40 digits
-decide (`benchmarks.arbiter`). If ours are right the phase is counted as decided; else its nodes are misses.
+node that only its gigaohm holds takes 80 uV from 1e-11 A: where the two are farther apart than allowed, 40
+digits decide (`benchmarks.arbiter`). If ours are right the phase is counted as decided; else its nodes are
+misses.
 """
 
 from __future__ import annotations

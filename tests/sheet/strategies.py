@@ -149,7 +149,7 @@ def module_lines(modules: list[str]) -> st.SearchStrategy[ModuleLine]:
     return (
         st.builds(GroundPin, m, pin)
         | st.builds(Lives, m, NUMBER)
-        | st.builds(Supply, m, pin, NUMBER, NUMBER, maybe)
+        | st.builds(Supply, m, pin, maybe, maybe, maybe)
         | no_pull
         | ground
         | supply

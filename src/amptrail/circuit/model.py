@@ -206,8 +206,8 @@ class Lives:
 class Supply:
     module: str
     pin: str
-    awake_ohm: float
-    asleep_ohm: float
+    awake_ohm: float | None  # None: nobody said (`circuit.module_defaults`)
+    asleep_ohm: float | None
     min_v: float | None = None
 
 

@@ -73,7 +73,7 @@ def _expect(c: Console, got: Json) -> None:
                 else f"  ({phase['status']}: {', '.join(phase['chatter'])})"
             )
             if phase.get("unreachable"):
-                note += "  (cannot be reached: the starter does not pull in)"
+                note += f"  (cannot be reached: {phase['unreachable_why']})"
             c.print(
                 f"\n{phase['phase']}{note}   on: {', '.join(on) or 'nothing'}"
                 + (f"   BLOWN: {', '.join(blown)}" if blown else "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, cast
 
 from amptrail.circuit.model import (
@@ -121,6 +121,21 @@ def _must(f: Json) -> Must:
     )
 
 
+def _interlocks(i: Json, d: Json) -> Iterator[Interlock]:
+    """The format names no keys for an interlock: whichever value is a part is the switch, and those that are
+    functions are what it guards (one or a list)."""
+    values = [x for v in i.values() for x in (v if isinstance(v, list) else [v])]
+    switches = [i["switch"]] if "switch" in i else [p["id"] for p in d["parts"] if p["id"] in values]
+    known = [f["id"] for f in d.get("functions", [])]
+    functions = [i["function"]] if "function" in i else [f for f in known if f in values]
+    if not switches or not functions:
+        names = "its values are neither a part nor a function" if not switches else "it names no function"
+        raise one("oracle-interlock", f"interlock {i}: {names}", expected=("switch", "function"))
+    for s in switches:
+        for f in functions:
+            yield Interlock(s, f)
+
+
 def _faults(several: list[Json], parts: Mapping[str, Json]) -> tuple[Fault, ...]:
     return tuple(fault_in(f, parts) for f in several)
 
@@ -203,7 +218,7 @@ def _to_circuit(d: Json) -> Circuit:
         modules=tuple(lines),
         points=tuple(_point(p, w, by_id) for k, w in POINTS for p in d.get(k, [])),
         musts=tuple(_must(f) for f in d.get("functions", [])),
-        interlocks=tuple(Interlock(i["switch"], i["function"]) for i in d.get("interlocks", [])),
+        interlocks=tuple(x for i in d.get("interlocks", []) for x in _interlocks(i, d)),
         draws=_draws(d, bare),
         faults=tuple(
             NamedFault(f["id"], f.get("text"), _faults(f["set"], by_id)) for f in d.get("faults", [])

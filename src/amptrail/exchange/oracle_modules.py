@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from amptrail.circuit.model import (
+    And,
     Circuit,
     Driver,
+    Expr,
     GroundPin,
+    Held,
+    InPhase,
     Input,
     Lives,
     ModuleLine,
+    Not,
+    Or,
+    Pulsed,
     Reference,
     Signal,
     Supply,
     Term,
     key,
 )
+from amptrail.circuit.module_defaults import supply_ohms
+from amptrail.circuit.phases import meant
 from amptrail.errors import one
 from amptrail.exchange.oracle_words import Json, expression, words
 
@@ -141,9 +151,29 @@ def _driver_out(d: Driver, net: Any, inputs: set[str]) -> Json:
     )  # fmt: skip
 
 
+def in_phases(circuit: Circuit, e: Expr) -> Expr:
+    """The expression with the base of a phase written as all the phases that stand on it."""
+    match e:
+        case InPhase(phase):
+            several = tuple(InPhase(p.name) for p in meant(circuit, phase)) or (e,)
+            return several[0] if len(several) == 1 else Or(several)
+        case And(of) | Or(of):
+            return replace(e, of=tuple(in_phases(circuit, x) for x in of))
+        case Not(of) | Held(of, _) | Pulsed(of, _):
+            return replace(e, of=in_phases(circuit, of))
+        case _:
+            return e
+
+
+def _spelled_out(circuit: Circuit, x: ModuleLine) -> ModuleLine:
+    if isinstance(x, Signal):
+        return replace(x, expr=in_phases(circuit, x.expr))
+    return replace(x, when=in_phases(circuit, x.when)) if isinstance(x, Driver) else x
+
+
 def module_out(circuit: Circuit, name: str, net_of: Any) -> Json:
     """The dict of one module. `net_of(Term)` gives the net's name."""
-    lines = [x for x in circuit.modules if key(x.module) == key(name)]
+    lines = [_spelled_out(circuit, x) for x in circuit.modules if key(x.module) == key(name)]
     inputs = {key(x.name) for x in lines if isinstance(x, Input)}
 
     def net(pin: str) -> Any:
@@ -164,7 +194,8 @@ def module_out(circuit: Circuit, name: str, net_of: Any) -> Json:
                 out["ground"] = net(pin)
             case Lives(_, volts):
                 out["min_v"] = volts
-            case Supply(_, pin, awake, asleep, min_v):
+            case Supply(_, pin, _, _, min_v):
+                awake, asleep = supply_ohms(x)
                 row = {"net": net(pin), "awake_ohm": awake, "asleep_ohm": asleep, "min_v": min_v}
                 out["supplies"].append(pick(row))
             case Input():

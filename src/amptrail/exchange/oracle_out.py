@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Cavity, Circuit, Feed, Must, Part, Point, Term, key
-from amptrail.circuit.phases import drive_cycle, seconds
+from amptrail.circuit.phases import drive_cycle, meant, seconds, turning
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import one
 from amptrail.exchange.oracle_faults import branch_out, fault_out
@@ -62,7 +62,13 @@ def _heater_ohm(p: Part) -> float:
     return tables.number(p, "rated_v") ** 2 / tables.number(p, "rated_w")
 
 
-def _special(p: Part, phases: tuple[str, ...]) -> Json:
+def phase_names(circuit: Circuit, said: Iterable[str]) -> list[str]:
+    """Phases of the plan: a base stands for all that stand on it; `off` and what is unknown stay as they
+    are."""
+    return list(dict.fromkeys(n for s in said for n in [p.name for p in meant(circuit, s)] or [s]))
+
+
+def _special(circuit: Circuit, p: Part, phases: tuple[str, ...]) -> Json:
     out: Json = {}
     if p.kind == "battery" and p.said("crank_ohm") is not None:
         out["crank_load"] = {"phases": list(phases), "ohm": p.said("crank_ohm")}
@@ -70,10 +76,11 @@ def _special(p: Part, phases: tuple[str, ...]) -> Json:
         if p.contacts or tables.value(p, "positions"):
             raise one("oracle-switch", f"switch {p.name}: this format has no positional switch")
         said = p.said("closed_in")
-        out["closed_in"] = list(said) if isinstance(said, tuple) else []
+        out["closed_in"] = phase_names(circuit, said) if isinstance(said, tuple) else []
     if p.kind == "alternator":
-        spins = tables.value(p, "spins_in")
-        out["spin_in"] = list(spins) if isinstance(spins, tuple) else []
+        said = p.said("spins_in")
+        spins = [x.name for x in drive_cycle(circuit) if turning(circuit, p, x)]
+        out["spin_in"] = phase_names(circuit, said) if isinstance(said, tuple) else spins
     if p.kind == "relay":
         quench = p.said("suppressed")
         if quench == "resistor":
@@ -117,7 +124,7 @@ def part_out(circuit: Circuit, p: Part, net_of: NetOf, joined: set[tuple[str, st
     if kind == "load" and "ohm" not in out:
         out["ohm"] = tables.number(p, "ohm")
     cranking = tuple(x.name for x in drive_cycle(circuit) if x.base == "cranking")
-    out |= _special(p, cranking)
+    out |= _special(circuit, p, cranking)
     if kind in ("splice", "ground"):
         return out | {"nets": [net_of(Term(p.name, leg)) for leg in _legs(circuit, p.name)]}
     for word, terminal in TERMINALS[kind].items():
@@ -157,7 +164,7 @@ def _point(circuit: Circuit, p: Point, net_of: NetOf) -> Json:
     return pick({"id": p.name, "net": net_of(p.a), "ref": net_of(p.b) if p.b else None})
 
 
-def _function(m: Must, net_of: NetOf) -> Json:
+def _function(circuit: Circuit, m: Must, net_of: NetOf) -> Json:
     return pick(
         {
             "id": m.name,
@@ -165,8 +172,8 @@ def _function(m: Must, net_of: NetOf) -> Json:
             "b": net_of(m.b) if m.b else None,
             "signal": f"{m.module}.{m.signal}" if m.module else None,
             "min_v": m.min_v,
-            "on": list(m.on),
-            "off": list(m.off),
+            "on": phase_names(circuit, m.on),
+            "off": phase_names(circuit, m.off),
             "max_off_v": m.max_off_v,
         }
     )
@@ -211,7 +218,7 @@ def from_circuit(circuit: Circuit) -> Json:
         "parts": _parts(circuit, net_of),
         "points": [_point(circuit, p, net_of) for p in circuit.points if p.what != "ohms"],
         "ohm_points": [_point(circuit, p, net_of) for p in circuit.points if p.what == "ohms"],
-        "functions": [_function(m, net_of) for m in circuit.musts],
+        "functions": [_function(circuit, m, net_of) for m in circuit.musts],
         "faults": [
             pick({"id": f.name, "text": f.text, "set": [fault_out(circuit, x, net_of) for x in f.faults]})
             for f in circuit.faults

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from amptrail.circuit.checks import check as sound
 from amptrail.circuit.model import Circuit, Term, key
+from amptrail.circuit.module_defaults import unconfirmed
 from amptrail.circuit.phases import drive_cycle, seconds
 from amptrail.circuit.tables import confirmed, table
 from amptrail.circuit.wiring import wiring
@@ -37,7 +38,8 @@ def _part_rows(circuit: Circuit) -> list[Json]:
             "place": p.place,
             "unconfirmed": [
                 a.name for a in table(p.kind) if a.default is not None and not confirmed(p, a.name)
-            ],
+            ]
+            + (list(unconfirmed(circuit, p.name)) if p.kind == "module" else []),
         }
         for p in circuit.parts
     ]

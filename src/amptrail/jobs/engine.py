@@ -25,7 +25,7 @@ from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind
 from amptrail.solve.network import Network
 from amptrail.solve.readings import Tap, read
-from amptrail.solve.runs import STATUS, Runs, run
+from amptrail.solve.runs import STATUS, Runs, State, run
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
 from amptrail.solve.tolerance import covariance, spread
 
@@ -64,8 +64,7 @@ class PhaseState:
     status: str
     state: Json
     chatter: tuple[str, ...]
-    alternatives: tuple[str, ...]
-    unreachable: bool
+    alternatives: tuple[Json, ...]  # both ends of a race
 
 
 def tap(spot: Spot, instrument: str) -> Tap:
@@ -131,34 +130,25 @@ class Session:
         ]
 
     def state(self, runs: Runs, lane: int, phase: int) -> PhaseState:
-        """The state at the end of a phase, with what buzzes and what could not be reached."""
+        """The state at the end of a phase, with what buzzes and how else a race could have ended."""
         slot = runs.phases.index(phase)
-        s = runs.state(lane, slot)
-        listed = {
-            "relays_energised": list(s.relays_energised),
-            "modules_awake": list(s.modules_awake),
-            "drivers_on": list(s.drivers_on),
-            "drivers_tripped": list(s.drivers_tripped),
-            "fuses_open": list(s.fuses_open),
-            "charging": list(s.charging),
-        }
         return PhaseState(
             STATUS[int(runs.status[lane, slot])],
-            listed,
+            _listed(runs.state(lane, slot)),
             runs.chattering(lane, slot),
-            (),
-            not self._reached(runs, lane, phase),
+            tuple(_listed(s) for s in runs.alternatives(lane, slot)),
         )
 
-    def _reached(self, runs: Runs, lane: int, phase: int) -> bool:
-        """Whether the phase can come about: cranking needs the starter pulled in, where one is drawn."""
-        if drive_cycle(self.circuit)[phase].base != "cranking":
-            return True
-        starters = [p.name for p in self.circuit.parts if p.kind == "starter"]
-        if not starters:
-            return True
-        on = {key(r) for r in runs.state(lane, runs.phases.index(phase)).relays_energised}
-        return any(key(s) in on for s in starters)
+
+def _listed(s: State) -> Json:
+    return {
+        "relays_energised": list(s.relays_energised),
+        "modules_awake": list(s.modules_awake),
+        "drivers_on": list(s.drivers_on),
+        "drivers_tripped": list(s.drivers_tripped),
+        "fuses_open": list(s.fuses_open),
+        "charging": list(s.charging),
+    }
 
 
 def _reading(got: Any, wide: Array, lane: int, slot: int, t: int) -> Reading:

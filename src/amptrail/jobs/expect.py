@@ -13,6 +13,7 @@ from amptrail.jobs.context import Json, Sheet, answer, load
 from amptrail.jobs.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
 from amptrail.jobs.feeds import fitted
 from amptrail.jobs.forbidden import never
+from amptrail.jobs.reach import reasons
 from amptrail.jobs.spots import Spot, all_spots, battery_minus, canonical, spot
 
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
@@ -103,7 +104,7 @@ def _flags_of_spot(circuit: Circuit, s: Spot) -> tuple[str, ...]:
     return ("never_probe",) if never(circuit, s.a) else ()
 
 
-def _phase_row(circuit: Circuit, phase: Phase, t_s: float, solved: engine.PhaseState) -> Json:
+def _phase_row(phase: Phase, t_s: float, solved: engine.PhaseState, why_not: str | None) -> Json:
     return {
         "phase": phase.name,
         "t_s": t_s,
@@ -111,7 +112,23 @@ def _phase_row(circuit: Circuit, phase: Phase, t_s: float, solved: engine.PhaseS
         "state": solved.state,
         "chatter": list(solved.chatter),
         "alternatives": list(solved.alternatives),
-        "unreachable": solved.unreachable,
+        "unreachable": why_not is not None,
+        "unreachable_why": why_not,
+        "readings": [],
+    }
+
+
+def _off_row() -> Json:
+    """Battery and charger off, modules unpowered: no state, ohms only."""
+    return {
+        "phase": "off",
+        "t_s": None,
+        "status": "settled",
+        "state": None,
+        "chatter": [],
+        "alternatives": [],
+        "unreachable": False,
+        "unreachable_why": None,
         "readings": [],
     }
 
@@ -138,32 +155,31 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
     off_wanted = bool(ohms) and (not o.phases or any(key(p) == "off" for p in o.phases))
     session = engine.session(circuit)
     seen = None if off_wanted else sorted(set(phases))  # an ohmmeter meets what the whole cycle left behind
-    runs = session.run([session.lane(a.faults) for a in asks], o.start, o.cycles, seen)
+    lanes = [session.lane(a.faults) for a in asks]
+    runs = session.run(lanes, o.start, o.cycles, seen)
+    # an engine that was never cranked does not run, whether or not its cranking was asked about
+    skipped = any(p.base == "cranking" and n not in runs.phases for n, p in enumerate(drive_cycle(circuit)))
+    whole = session.run(lanes, o.start, o.cycles) if skipped else runs
     table = session.read_all(runs, live, phases, bands=not o.nominal)
     off = session.read_off(runs, ohms) if off_wanted else None
     cycle, ends = drive_cycle(circuit), _ends(circuit)
     rows = []
     for lane, ask in enumerate(asks):
         phase_rows = []
+        why_not = reasons(circuit, whole, lane)
         for slot, p in enumerate(phases):
-            row = _phase_row(circuit, cycle[p], ends[p], session.state(runs, lane, p))
+            row = _phase_row(cycle[p], ends[p], session.state(runs, lane, p), why_not.get(p))
             for t, (s, i) in enumerate(live):
                 got = table[lane][slot][t].flagged(_flags_of_spot(circuit, s))
                 row["readings"].append(_reading(circuit, s, i, got))
             phase_rows.append(row)
         if off is not None:
-            phase_rows.append(
-                {
-                    "phase": "off",
-                    "t_s": None,
-                    "status": "settled",
-                    "state": None,
-                    "chatter": [],
-                    "alternatives": [],
-                    "unreachable": False,
-                    "readings": [_reading(circuit, s, i, off[lane][t]) for t, (s, i) in enumerate(ohms)],
-                }
-            )
+            ohm_rows = [_reading(circuit, s, i, off[lane][t]) for t, (s, i) in enumerate(ohms)]
+            own = next((r for r in phase_rows if key(r["phase"]) == "off"), None)
+            if own is None:
+                own = _off_row()
+                phase_rows.append(own)
+            own["readings"] += ohm_rows  # a sheet may call a phase of its own `off`: one row holds both
         rows.append(
             {
                 "fault": ask.text,

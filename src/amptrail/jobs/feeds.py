@@ -17,7 +17,8 @@ def find_feed(circuit: Circuit, text: str) -> Feed:
 
 
 def overlay(circuit: Circuit, feed: Feed) -> Circuit:
-    """The circuit with the feed fitted: its parts, paths and nets added, what it cuts opened.
+    """The circuit with the feed fitted: its parts, paths and nets added, what it cuts opened. The feed's
+    parts come first, as they settle first; a battery it brings comes last, as the first one is the reference.
 
     A cut wire or joint stays in the circuit as a part of 1 GOhm, so that its two ends keep their names.
     """
@@ -30,9 +31,11 @@ def overlay(circuit: Circuit, feed: Feed) -> Circuit:
         replace(c, ohm=1e9) if key(f"{c.connector}.{c.name}") in cut else c for c in circuit.cavities
     )
     added = tuple(p.name for p in feed.parts)
+    first = tuple(p for p in feed.parts if p.kind != "battery")
+    last = tuple(p for p in feed.parts if p.kind == "battery")
     return replace(
         circuit,
-        parts=feed.parts + parts,  # what a feed adds settles first (NUMERICS, Discrete state)
+        parts=first + parts + last,
         cavities=cavities,
         paths=circuit.paths + feed.paths,
         nets=circuit.nets + feed.nets,

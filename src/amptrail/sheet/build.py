@@ -33,7 +33,7 @@ from amptrail.circuit.model import (
     WorkedOn,
     key,
 )
-from amptrail.errors import InputError, Problem
+from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.faults import faults
 from amptrail.sheet.feeds import cut_names, short_feed
 from amptrail.sheet.hops import Strings, make_part, term, word
@@ -203,7 +203,8 @@ class Builder:
                 "unknown-base",
                 f"{base} is not a base of a phase",
                 known=BASES,
-                remedy="say what it stands on, such as: phase tail as ignition-on 10 s",
+                remedy=f"say what it stands on, such as: phase {name} as "
+                f"{(nearest(str(base), BASES) if base is not name else None) or 'ignition-on'} 10 s",
             )
         if any(key(p.name) == key(str(name)) for p in self.lists.get("phases", ())):
             raise wrong(name, "twice", f"phase {name} is declared twice", remedy="give it another name")

@@ -131,7 +131,7 @@ class Modules:
 
     def _supply(self, tree: Node) -> Supply:
         module, pin = self._pin(tree.children[0])
-        awake, asleep, least = 1e3, 1e4, None  # common practice: a few mA awake, about 1 mA asleep
+        awake = asleep = least = None
         for item in tree.children[2:]:
             if item.data == "supply_awake":
                 awake = si(item.children[0], "ohm")

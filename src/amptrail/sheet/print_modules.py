@@ -111,8 +111,9 @@ def module_line(m: ModuleLine) -> str:
             return f"{name_text(m.module)} lives above {show(m.volts, 'V')}"
         case Supply():
             least = "" if m.min_v is None else f" above {show(m.min_v, 'V')}"
-            ohms = f"{show(m.awake_ohm, 'ohm')} awake {show(m.asleep_ohm, 'ohm')} asleep"
-            return f"{_pin(m.module, m.pin)} supply {ohms}{least}"
+            awake = "" if m.awake_ohm is None else f" {show(m.awake_ohm, 'ohm')} awake"
+            asleep = "" if m.asleep_ohm is None else f" {show(m.asleep_ohm, 'ohm')} asleep"
+            return f"{_pin(m.module, m.pin)} supply{awake}{asleep}{least}"
         case Input():
             return _input(m)
         case Reference():

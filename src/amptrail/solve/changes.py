@@ -87,6 +87,11 @@ def _stuck(net: Network, lane: Lane, change: Change) -> None:
     on = 1 if change.kind == Kind.STUCK_ON else 0
     if _name(change.target) in [key(r) for r in net.relays]:
         lane.relay[_index(net.relays, change.target, "relay")] = on
+    elif _name(change.target) in [key(f) for f in net.fuses]:
+        if on:
+            text = f"fuse {change.target} cannot be stuck on"
+            raise ModelError((Problem("not-a-switch", text, remedy="Write `wrong rating` of a fuse."),))
+        lane.open[net.branch(change.target)] = 1  # burnt: gone, whatever current there was
     else:
         _index(net.switches, change.target, "switch or relay")
         for s, name in enumerate(net.switches):

@@ -26,14 +26,19 @@ from amptrail.circuit.model import (
     Supply,
     key,
 )
+from amptrail.circuit.module_defaults import (
+    ALIVE_V,
+    BUS_OHM,
+    BUS_V,
+    LEAK_OHM,
+    ON_OHM,
+    PULL_OHM,
+    supply_ohms,
+)  # fmt: skip
 from amptrail.circuit.phases import names_phase
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws, logic
 from amptrail.solve.network import Builder
-
-ALIVE_V = 6.0  # a module lives above this when nothing is said (common practice)
-PULL_OHM, BUS_OHM, BUS_V = 10_000.0, 30_000.0, 2.5
-ON_OHM, LEAK_OHM = 0.1, 1e6
 
 
 def _compile(b: Builder, m: str, expr: Expr, out: list[tuple[int, int, int]]) -> None:
@@ -127,19 +132,19 @@ def add_module(b: Builder, part: Part) -> None:
     rows = [len(b.sup_node)]
     supplies: list[int] = []
     for s in (x for x in lines if isinstance(x, Supply)):
-        pin = b.node(part.name, s.pin)
+        pin, (awake, asleep) = b.node(part.name, s.pin), supply_ohms(s)
         n = b.branch(
             f"{part.name}.{s.pin}",
             laws.RES,
             pin,
             ground,
-            (s.awake_ohm, s.asleep_ohm),
+            (awake, asleep),
             laws.SUPPLY,
             m,
             (f"{part.name}.sup{len(supplies)}",),
         )
-        b.locate_name(f"{part.name}.{s.pin}", "awake_ohm", "p", (n, 0), s.awake_ohm)
-        b.locate_name(f"{part.name}.{s.pin}", "asleep_ohm", "p", (n, 1), s.asleep_ohm)
+        b.locate_name(f"{part.name}.{s.pin}", "awake_ohm", "p", (n, 0), awake)
+        b.locate_name(f"{part.name}.{s.pin}", "asleep_ohm", "p", (n, 1), asleep)
         b.sup_node.append(pin)
         b.least.append(s.min_v if s.min_v is not None else least)
         supplies.append(pin)

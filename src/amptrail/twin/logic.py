@@ -31,9 +31,9 @@ from amptrail.circuit.model import (
     Term,
     key,
 )
+from amptrail.circuit.module_defaults import ALIVE_V
 from amptrail.circuit.phases import names_phase, turning
 from amptrail.twin.bench import refuse
-from amptrail.twin.modules import LIVES_V
 from amptrail.twin.overlay import Faulty, first_of
 from amptrail.twin.state import NEVER_S, Clock, Pair, State, Timer, TimerKey, View
 
@@ -115,7 +115,7 @@ class ModuleLogic:
         ground = next((x.pin for x in lines if isinstance(x, GroundPin)), None)
         self.ground = b.node(name, ground) if ground is not None else b.node(BODY.part, BODY.name)
         self.inputs = [(x, b.node(name, x.pin)) for x in lines if isinstance(x, Input)]
-        lives = next((x.volts for x in lines if isinstance(x, Lives)), LIVES_V)
+        lives = next((x.volts for x in lines if isinstance(x, Lives)), ALIVE_V)
         self.supplies = [
             (b.node(name, x.pin), lives if x.min_v is None else x.min_v)
             for x in lines

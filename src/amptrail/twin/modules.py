@@ -16,13 +16,10 @@ from amptrail.circuit.model import (
     Term,
     key,
 )
+from amptrail.circuit.module_defaults import BUS_OHM, BUS_V, LEAK_OHM, ON_OHM, PULL_OHM, supply_ohms
 from amptrail.twin.bench import DIODE_IS, DIODE_N, DIODE_RS, MIN_OHM, Bench, Element, Gate
 
 GROUNDS_OHM = 0.001  # between two ground pins, inside the housing (common practice)
-PULL_OHM = 10_000.0  # an input's pull that is not stated (common practice)
-ON_OHM, LEAK_OHM = 0.1, 1e6  # a driver's that are not stated (common practice)
-BUS_OHM, BUS_V = 30_000.0, 2.5  # a bus pin's that are not stated (common practice)
-LIVES_V = 6.0  # a module lives above this when nothing is said (common practice)
 
 
 def module(b: Bench, p: Part) -> None:
@@ -36,7 +33,7 @@ def module(b: Bench, p: Part) -> None:
     feeds = [b.node(p.name, x.pin) for x in lines if isinstance(x, Supply)]
     first = feeds[0] if feeds else ground
     for i, s in enumerate(x for x in lines if isinstance(x, Supply)):
-        numbers = ((max(ohm, MIN_OHM), 0.0) for ohm in (s.awake_ohm, s.asleep_ohm))
+        numbers = ((max(ohm, MIN_OHM), 0.0) for ohm in supply_ohms(s))
         branch, gate = Term(p.name, s.pin), Gate("awake", (p.name,))
         awake, asleep = numbers
         b.put(Element(branch, "res", feeds[i], ground, awake, gate, asleep), f"sup{i}")
