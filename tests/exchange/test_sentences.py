@@ -568,7 +568,9 @@ def test_a_clamp_goes_on_every_branch_name_and_counts_from_a_to_b() -> None:
     assert told.amps("ign", "M.drv.h") == pytest.approx(v["hp"] / 6, rel=1e-3)
     assert told.amps("ign", "M.in.key") == pytest.approx(v["b"] / 10000, rel=1e-3)
     assert told.amps("ign", "M.sup0") == pytest.approx(EMF / 30, rel=2e-2)
-    assert told.amps("ign", "M.ref.v5") == pytest.approx(v["r"] / 1000, rel=5e-3)  # body stands a little above bat-
+    assert told.amps("ign", "M.ref.v5") == pytest.approx(
+        v["r"] / 1000, rel=5e-3
+    )  # body stands a little above bat-
     assert told.amps("ign", "G.0") == pytest.approx(told.amps("ign", "G"), rel=1e-6)
     assert told.amps("run", "ALT") > 5.0
 

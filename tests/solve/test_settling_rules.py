@@ -93,7 +93,8 @@ def test_a_relay_that_cuts_its_own_coil_chatters_and_is_named() -> None:
 
 
 def test_more_timers_than_can_be_followed_are_no_answer() -> None:
-    """A flasher of 2 x 80 ms: 1 s of it is lived through; the end of 3,600 s is not known, and that is said."""
+    """A flasher of 2 x 80 ms: 1 s of it is lived through; the end of 3,600 s is not known, and that is
+    said."""
     sheet = FRAME + """
 phase ignition-on 1 s
 phase asleep 3600 s

@@ -13,7 +13,7 @@ from amptrail.solve import modules as kernel_modules
 from amptrail.solve.assemble import FUSE_VOLTS, SUPPRESSOR_OHM
 from amptrail.solve.newton import LEAK_S
 from amptrail.solve.settle import BLOWS_AT
-from amptrail.twin import bench, modules, nodal, overlay, settle
+from amptrail.twin import bench, logic, modules, nodal, overlay, settle
 
 elements = sys.modules["amptrail.twin.elements"]  # the package has a function of that name
 PAGE = (Path(__file__).parents[2] / "docs" / "laws.md").read_text(encoding="utf-8")
@@ -25,7 +25,7 @@ TWIN = {
     "body diode saturation": bench.DIODE_IS, "body diode n": bench.DIODE_N,
     "clamp resistance": bench.DIODE_RS, "input pull": modules.PULL_OHM, "output on": modules.ON_OHM,
     "output leak": modules.LEAK_OHM, "CAN pin": modules.BUS_OHM, "CAN volts": modules.BUS_V,
-    "between ground pins": modules.GROUNDS_OHM, "module lives above": modules.LIVES_V,
+    "between ground pins": modules.GROUNDS_OHM, "module lives above": logic.ALIVE_V,
     "leak of a metal": nodal.LEAK_S, "least resistance of anything": bench.MIN_OHM,
     "bad joint without ohms": overlay.UNSAID_OHM["resistance"],
     "short without ohms": overlay.UNSAID_OHM["to_ground"],
