@@ -40,6 +40,9 @@ bench: warm ngspice
 
 truth: warm ngspice
 	$(BIN)/python -m benchmarks.oracle_misses
+	$(BIN)/python -m benchmarks.oracle_misses --engine twin
+	$(BIN)/python -m benchmarks.spice_misses
+	$(BIN)/python -m benchmarks.doubles
 	$(BIN)/python -m benchmarks.story_ranks
 	$(BIN)/python -m benchmarks.twin_misses
 

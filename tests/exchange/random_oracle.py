@@ -259,3 +259,29 @@ def circuit(seed: int) -> Json:
             }
         ],
     }  # fmt: skip
+
+
+def odd(seed: int) -> Json:
+    """The same circuit with what the format allows and ordinary circuits seldom say."""
+    d, r = circuit(seed), Random(f"odd/{seed}")
+    for p in d["parts"]:
+        if p["kind"] == "alternator" and r.random() < 0.3:
+            p["spin_in"] = []
+        if p["kind"] == "battery" and r.random() < 0.5:
+            p["crank_load"] = {"phases": ["ign"], "ohm": 0.08}
+        if p["kind"] == "module":
+            _odd_module(p, r)
+    return d
+
+
+def _odd_module(p: Json, r: Random) -> None:
+    if r.random() < 0.5:
+        p["supplies"].append({"net": "fb", "awake_ohm": 60, "asleep_ohm": 20000, "min_v": 8.0})
+    if r.random() < 0.5:
+        del p["inputs"][1]["on_v"], p["inputs"][1]["off_v"]
+    if r.random() < 0.5:
+        p["inputs"][1]["from"] = p["supplies"][0]["net"]
+    for d in p["drivers"]:
+        d |= {k: v for k, v in (("body_diode", False), ("runs_asleep", True)) if r.random() < 0.4}
+    if r.random() < 0.3:
+        del p["min_v"]

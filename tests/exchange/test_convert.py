@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from random_oracle import circuit as invented
+from random_oracle import odd
 
 from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError
@@ -27,14 +28,85 @@ def test_oracle_to_sheet_and_back(path: Path) -> None:
 @pytest.mark.parametrize("first", range(0, 500, 50))
 def test_invented_circuits_through_the_sheet(first: int) -> None:
     for seed in range(first, first + 50):
-        d = invented(seed)
-        c = to_circuit(d)
-        again = parse(print_sheet(c), d["name"])
-        assert from_circuit(again) == d, seed
+        for d in (invented(seed), odd(seed)):
+            again = parse(print_sheet(to_circuit(d)), d["name"])
+            assert from_circuit(again) == d, seed
 
 
 def test_netlist_has_a_deck_for_every_phase() -> None:
     assert convert(GIVEN[0], "netlist").count("\n.end\n") == 5
+
+
+@pytest.mark.parametrize("path", [*sorted((ROOT / "demos").rglob("*.sheet")), *GIVEN], ids=lambda p: p.stem)
+def test_the_model_as_json_and_back_is_the_same(path: Path) -> None:
+    circuit = read_circuit(path.read_text(encoding="utf-8"), path.stem)
+    assert read_circuit(convert(path, "json")) == circuit
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('{"is": "Circut"}', "Circut"),
+        ('{"is": "Circuit", "partz": []}', "partz"),
+        ('{"is": "Circuit", "parts": [{"is": "Part", "kind": "lamp"}]}', "Part lacks"),
+        ('{"is": "Term", "part": "K", "name": "30"}', "no circuit"),
+        ('{"is": "Circuit", "parts": [], "points": NaN}', "NaN"),
+    ],
+)
+def test_json_that_is_no_circuit_is_said(text: str, told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        read_circuit(text)
+
+
+def test_a_base_stands_for_its_phases_in_the_oracle_format() -> None:
+    """The format has only names of phases: what a sheet says of a base is written out."""
+    sheet = """
+phase key-on as ignition-on 5 s
+phase crank as cranking 3 s
+phase idle as running 10 s
+phase drive as running 10 s
+phase sleep as asleep 60 s
+battery BAT 12.6 V
+alternator ALT 14.3 V 20 mohm
+switch S closed in running, key-on
+module M
+M.31 ground
+M.30 supply 30 ohm awake 10 kohm asleep
+M awake while phase running or not phase crank
+path BAT.+ -- S -- M.30
+path ALT.B+ -- BAT.+
+path ALT.31 -- body
+path M.31 -- body
+joint STRAP 1 mohm
+path BAT.- -- STRAP -- body
+must fed: S.out to body 9 V or more in running; 1 V or less in asleep
+"""
+    d = json.loads(convert(sheet, "oracle"))
+    parts = {p["id"]: p for p in d["parts"]}
+    assert parts["S"]["closed_in"] == ["idle", "drive", "key-on"]
+    assert parts["ALT"]["spin_in"] == ["idle", "drive"]
+    assert parts["M"]["signals"][0]["expr"] == [
+        "or", ["or", "phase.idle", "phase.drive"], ["not", "phase.crank"],
+    ]  # fmt: skip
+    assert (d["functions"][0]["on"], d["functions"][0]["off"]) == (["idle", "drive"], ["sleep"])
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        {"switch": "KEY1", "function": "fed"},
+        {"id": "KEY1", "functions": ["fed"]},
+        {"part": "KEY1", "for": "fed"},
+    ],
+)
+def test_an_interlock_is_known_by_what_its_values_name(line: dict[str, object]) -> None:
+    d = invented(3) | {"interlocks": [line]}
+    assert [(i.switch, i.function) for i in to_circuit(d).interlocks] == [("KEY1", "fed")]
+
+
+def test_an_interlock_of_nothing_is_refused() -> None:
+    with pytest.raises(InputError, match="neither a part nor a function"):
+        to_circuit(invented(3) | {"interlocks": [{"id": "NOBODY"}]})
 
 
 def test_json_holds_every_part() -> None:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 from random_oracle import circuit as invented
+from random_oracle import odd
 
 from amptrail import solve
 from amptrail.exchange.oracle import to_circuit
@@ -11,9 +15,10 @@ from amptrail.faults import changes
 from amptrail.twin import run, state_words
 
 
+@pytest.mark.parametrize("made", [invented, odd])
 @pytest.mark.parametrize("seed", range(3))
-def test_kernel_and_twin_agree(seed: int) -> None:
-    circuit = to_circuit(invented(seed))
+def test_kernel_and_twin_agree(seed: int, made: Callable[[int], dict[str, Any]]) -> None:
+    circuit = to_circuit(made(seed))
     network = solve.assemble(circuit)
     cases = [("healthy", ()), *((f.name, f.faults) for f in circuit.faults)]
     runs = solve.run(

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from random_oracle import circuit as invented
+from random_oracle import odd
 
 from amptrail.circuit.model import Circuit, Term
 from amptrail.errors import InputError
@@ -62,7 +63,7 @@ def test_empty_circuit_exports() -> None:
 def test_five_hundred_invented_circuits_return_equal() -> None:
     kinds: set[str] = set()
     for seed in range(500):
-        d = invented(seed)
-        assert from_circuit(to_circuit(d)) == d, seed
+        for d in (invented(seed), odd(seed)):
+            assert from_circuit(to_circuit(d)) == d, seed
         kinds |= {p["kind"] for p in d["parts"]}
     assert kinds == set(KIND_IN)

@@ -477,6 +477,18 @@ def test_the_battery_is_charged_behind_its_charge_resistance() -> None:
     ) == pytest.approx(charge, rel=1e-3)
 
 
+def test_an_alternator_may_never_spin_and_a_crank_load_may_be_in_any_phase() -> None:
+    d = circuit(
+        {"id": "ALT", "kind": "alternator", "bplus": "bat+", "gnd": "body", "emf": 14.5, "r_ohm": 0.01,
+         "spin_in": []},
+        load("R", "bat+", "body", 10), battery={"crank_load": {"phases": ["run"], "ohm": 0.05}},
+    )  # fmt: skip
+    told = Told(d)
+    assert told.volts("run", "bat+") == pytest.approx(EMF * 0.05 / (0.05 + INNER), rel=2e-3)
+    assert told.volts("ign", "bat+") > 12.5
+    assert [told.state(p, "charging") for p in ("ign", "run", "sleep")] == [[], [], []]
+
+
 # ---- ohms -------------------------------------------------------------------------------------------
 def ohms(plan: tuple[tuple[str, str, float], ...] = PLAN, *closed: str) -> Json:
     return circuit(

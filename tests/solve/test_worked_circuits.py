@@ -17,6 +17,8 @@ import pytest
 
 from amptrail.belief import equivalent
 from amptrail.circuit.model import Circuit, Net, Part, Phase, Term, Value
+from amptrail.reference.fuse import amps_from_drop, blade
+from amptrail.reference.wire import metric_wires
 from amptrail.solve import Change, Kind, Network, Tap, assemble, read, run, sensitivities
 
 ROWS = json.loads(
@@ -251,6 +253,40 @@ def test_every_direct_current_row_is_used() -> None:
     in_time = ("RC charge", "LR rise", "Coil freewheel (electrical part only)")
     rows = [r["name"] for r in ROWS if r["name"] not in in_time]
     assert len(rows) == 18
+
+
+# ---- published tables, read as a technician reads them ----------------------------------------------
+@pytest.mark.parametrize("rating", [5.0, 10.0, 15.0, 20.0, 30.0])
+def test_millivolts_across_a_fuse_tell_its_current(rating: float) -> None:
+    """50 mA through a fuse of its datasheet's cold resistance (standard blade, ISO 8820-3; `reference` says
+    which rows were seen): the millivolts read back to 50 mA by the same table."""
+    cold = blade(rating).cold_ohm
+    assert cold is not None
+    net = network(
+        {
+            "BAT": battery("1", 12.6),
+            "F": ("fuse", "1", "2", {"rating_a": rating, "ohm": cold}),
+            "R": resistor("2", "0", 252.0),
+        }
+    )
+    got = read(net, run(net, [()]), [Tap(Term("", "n1"), Term("", "n2"), "fuse-drop")])
+    assert got.value[0, 0, 0] == pytest.approx(0.05 * cold, rel=1e-3)
+    assert amps_from_drop(rating, float(got.value[0, 0, 0])) == pytest.approx(0.05, rel=1e-3)
+
+
+def test_a_wire_of_the_sheet_drops_what_the_conductor_table_allows() -> None:
+    """10 A through 1 m of every metric size: the law's 0.0185 ohm mm2/m is at or just below the maximum of
+    ISO 6722-1 at 20 C (from memory in `reference`), never more than a tenth under it."""
+    for w in metric_wires():
+        net = network(
+            {
+                "BAT": battery("1", 12.6), "R": resistor("2", "0", 1.26),
+                "W": ("wire", "1", "2", {"area_mm2": w.nominal_mm2, "length_m": 1.0}),
+            }
+        )  # fmt: skip
+        s = Solved(net)
+        ohm = s.volts("1", "2") / s.amps("W")
+        assert 0.9 < ohm / w.ohm_per_m < 1.02, w.nominal_mm2
 
 
 # ---- a ladder with one part changed (CHECKS A13, A14) -----------------------------------------------

@@ -64,6 +64,14 @@ def turning(circuit: Circuit, part: Part, phase: Phase | None) -> bool:
     return phase is not None and phase.base == "running"
 
 
+def cranked(circuit: Circuit, battery: Part, phase: Phase | None) -> bool:
+    """Does the starter, as a resistance across this battery, turn in this phase? Unsaid: on base cranking."""
+    given = battery.said("spins_in")
+    if isinstance(given, tuple):
+        return phase is not None and names_phase(circuit, phase, given)
+    return phase is not None and phase.base == "cranking"
+
+
 def sleeping(circuit: Circuit) -> Phase:
     """The sleeping phase: the last (or first) on base asleep; else the last phase."""
     cycle = drive_cycle(circuit)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from amptrail.circuit.model import Circuit
 from amptrail.errors import nearest, one
 from amptrail.exchange.oracle import from_circuit, to_circuit
+from amptrail.exchange.plain import circuit_of, dump
 from amptrail.sheet import parse, print_sheet
 
 Form = Literal["oracle", "sheet", "netlist", "json"]
@@ -17,24 +17,18 @@ FORMS: tuple[str, ...] = get_args(Form)
 
 
 def read_circuit(text: str, name: str = "") -> Circuit:
-    """A circuit from oracle JSON (it begins with a brace) or from a sheet."""
+    """A circuit from JSON (it begins with a brace: the oracle's, or the model's own) or from a sheet."""
     if not text.lstrip().startswith("{"):
         return parse(text, name)
     try:
-        d = json.loads(text)
+        d = json.loads(text, parse_constant=_not_a_number)
     except json.JSONDecodeError as e:
         raise one("json", f"not JSON: {e.msg}", line=e.lineno, column=e.colno) from e
-    return to_circuit(d)
+    return circuit_of(d) if isinstance(d, dict) and "is" in d else to_circuit(d)
 
 
-def dump(x: Any) -> Any:
-    """The model as plain lists and dicts, each record with its class under `is`."""
-    if dataclasses.is_dataclass(x) and not isinstance(x, type):
-        fields = {f.name: dump(getattr(x, f.name)) for f in dataclasses.fields(x) if f.init}
-        return {"is": type(x).__name__, **fields}
-    if isinstance(x, (tuple, list)):
-        return [dump(y) for y in x]
-    return x
+def _not_a_number(word: str) -> float:
+    raise one("json", f"{word} is not a number a circuit can have", remedy="write a finite number")
 
 
 def netlists(circuit: Circuit) -> str:

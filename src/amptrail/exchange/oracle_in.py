@@ -34,7 +34,7 @@ POINTS = (("points", "volts"), ("ohm_points", "ohms"))
 Joins = list[tuple[str, Term]]  # (net, terminal), in the order of the parts
 
 
-def _given(p: Json) -> tuple[tuple[str, Value], ...]:
+def _given(p: Json, cranking: tuple[str, ...] = ()) -> tuple[tuple[str, Value], ...]:
     kind = p["kind"]
     out: dict[str, Value] = {attr: p[k] for k, attr in NUMBERS[kind].items() if k in p}
     if kind == "switch":
@@ -43,15 +43,18 @@ def _given(p: Json) -> tuple[tuple[str, Value], ...]:
         out["spins_in"] = tuple(p["spin_in"])
     if kind == "relay" and "coil_diode" in p:
         out["suppressed"] = "diode" if p["coil_diode"] else "none"
-    if kind == "battery" and "crank_load" in p:
-        out["crank_ohm"] = p["crank_load"]["ohm"]
+    if kind == "battery" and (crank := p.get("crank_load", {"phases": ()}))["phases"]:
+        out["crank_ohm"] = crank["ohm"]
+        if tuple(crank["phases"]) != cranking:
+            out["spins_in"] = tuple(crank["phases"])
     if kind == "ground" and "to" in p:
         out["to"] = p["to"]
     return tuple(sorted(out.items()))
 
 
-def part_in(p: Json) -> Part:
-    """One part that is not a cavity. A pin's odd connector and cavity are kept as the text `X1/17`."""
+def part_in(p: Json, cranking: tuple[str, ...] = ()) -> Part:
+    """One part that is not a cavity; `cranking`: the phases on that base. A pin's odd connector and cavity
+    are kept as the text `X1/17`."""
     if p.get("kind") not in KIND_IN:
         raise one(
             "oracle-kind",
@@ -60,7 +63,7 @@ def part_in(p: Json) -> Part:
             nearest=nearest(str(p.get("kind")), tuple(KIND_IN)),
         )
     text = f"{p['connector']}/{p['cavity']}" if p["kind"] == "pin" and "connector" in p else None
-    return Part(KIND_IN[p["kind"]], p["id"], _given(p), text=text)
+    return Part(KIND_IN[p["kind"]], p["id"], _given(p, cranking), text=text)
 
 
 def joins(p: Json) -> Joins:
@@ -81,16 +84,6 @@ def nets_of(found: Joins) -> tuple[Net, ...]:
             raise one("oracle-net", f"nets {net} and {spelled[key(net)]} differ only in case or by - and _")
         nets.setdefault(net, []).append(term)
     return tuple(Net(n, tuple(terms)) for n, terms in nets.items())
-
-
-def _check_crank(p: Json, phases: tuple[Phase, ...]) -> None:
-    """The model's starter resistance is there in every phase on base cranking, and in no other."""
-    said = set(p.get("crank_load", {}).get("phases", ()))
-    if "crank_load" in p and said != {x.name for x in phases if x.base == "cranking"}:
-        raise one(
-            "oracle-crank",
-            f"battery {p['id']}: crank_load must be in exactly the phases whose base is cranking",
-        )
 
 
 def _phase(p: Json) -> Phase:
@@ -160,7 +153,9 @@ def to_circuit(d: Json) -> Circuit:
         raise one("oracle-shape", f"not a circuit of this format: {type(e).__name__} at {e}") from e
 
 
-def _parts(parts: list[Json]) -> tuple[list[Part], list[Cavity], list[str], Joins, list[Any]]:
+def _parts(
+    parts: list[Json], cranking: tuple[str, ...]
+) -> tuple[list[Part], list[Cavity], list[str], Joins, list[Any]]:
     """Parts, cavities, their common order, what is joined, module lines."""
     out: list[Part] = []
     cavities: list[Cavity] = []
@@ -177,7 +172,7 @@ def _parts(parts: list[Json]) -> tuple[list[Part], list[Cavity], list[str], Join
             cavities.append(Cavity(p["connector"], str(p["cavity"]), p.get("ohm")))
             order.append(f"{p['connector']}.{p['cavity']}")
         else:
-            out.append(part_in(p))
+            out.append(part_in(p, cranking))
             order.append(p["id"])
         if p["kind"] == "module":
             more, at = module_in(p)
@@ -198,12 +193,11 @@ def _to_circuit(d: Json) -> Circuit:
     if d.get("format") != "oracle-circuit-1":
         raise one("oracle-format", f"format {d.get('format')!r}", expected=("oracle-circuit-1",))
     phases = tuple(_phase(p) for p in d["plan"])
-    for p in d["parts"]:
-        _check_crank(p, phases)
+    cranking = tuple(p.name for p in phases if p.base == "cranking")
     by_id = {p["id"]: p for p in d["parts"]}
     if len(by_id) != len(d["parts"]):
         raise one("oracle-id", "two parts have the same id")
-    parts, cavities, order, found, lines = _parts(d["parts"])
+    parts, cavities, order, found, lines = _parts(d["parts"], cranking)
     bare = Circuit(phases=phases)
     return Circuit(
         title=d.get("title", ""),

@@ -71,7 +71,9 @@ def phase_names(circuit: Circuit, said: Iterable[str]) -> list[str]:
 def _special(circuit: Circuit, p: Part, phases: tuple[str, ...]) -> Json:
     out: Json = {}
     if p.kind == "battery" and p.said("crank_ohm") is not None:
-        out["crank_load"] = {"phases": list(phases), "ohm": p.said("crank_ohm")}
+        said = p.said("spins_in")
+        turns = phase_names(circuit, said) if isinstance(said, tuple) else list(phases)
+        out["crank_load"] = {"phases": turns, "ohm": p.said("crank_ohm")}
     if p.kind == "switch":
         if p.contacts or tables.value(p, "positions"):
             raise one("oracle-switch", f"switch {p.name}: this format has no positional switch")

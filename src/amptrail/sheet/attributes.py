@@ -58,6 +58,8 @@ def attribute(kind: PartKind, tree: Node, taken: set[str]) -> tuple[str, Value]:
         return _flag(kind, "rows", unquote(str(kids[1])), first)
     if name == "attr_never":
         return _flag(kind, "never", True, first)
+    if name == "attr_never_spins":
+        return _flag(kind, "spins_in", (), first)
     if name == "attr_names":
         which = {"closed": "closed_in", "spins": "spins_in"}.get(key(str(first)), "positions")
         return _flag(

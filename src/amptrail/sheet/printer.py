@@ -44,7 +44,9 @@ def attributes(part: Part) -> str:
         if row.name not in given:
             continue
         value = given[row.name]
-        if row.name in ("closed_in", "spins_in", "positions") and isinstance(value, tuple):
+        if row.name == "spins_in" and value == ():
+            words.append("never spins")
+        elif row.name in ("closed_in", "spins_in", "positions") and isinstance(value, tuple):
             words.append(f"{row.word or row.name} {_listed(value)}")
         elif row.unit == "flag":
             words.append(row.word)

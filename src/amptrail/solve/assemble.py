@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, Part, key
-from amptrail.circuit.phases import closed, drive_cycle, position, seconds, turning
+from amptrail.circuit.phases import closed, cranked, drive_cycle, position, seconds, turning
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import ModelError, Problem
 from amptrail.solve import laws
@@ -55,7 +55,7 @@ def _battery(b: Builder, part: Part) -> None:
     b.values(part, n, ("emf_v", "inner_ohm", "charge_ohm"))
     crank = _number(part, "crank_ohm")
     if crank is not None:
-        rows = [int(p.base == "cranking") for p in b.cycle] + [0]
+        rows = [int(cranked(b.circuit, part, p)) for p in b.cycle] + [0]
         k = b.branch(
             f"{part.name}.crank",
             laws.RES,

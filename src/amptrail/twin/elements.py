@@ -50,7 +50,7 @@ def _battery(b: Bench, p: Part) -> None:
     b.add(Term(p.name, ""), "cell", minus, plus, *_all(p, "emf_v", "inner_ohm", "charge_ohm"))
     crank = _stated(p, "crank_ohm")
     if crank is not None:
-        b.ohm(Term(p.name, "crank"), plus, minus, crank, Gate("cranking", ()))
+        b.ohm(Term(p.name, "crank"), plus, minus, crank, Gate("cranking", (p.name,)))
 
 
 def _alternator(b: Bench, p: Part) -> None:

@@ -146,9 +146,8 @@ class ModuleLogic:
         line has come is the one of the round before."""
         m = self.name
         alive = self.alive(v)
-        inputs = {
-            (m, x.name) for x, pin in self.inputs if alive and self.level(v, x, pin, (m, x.name) in s.inputs)
-        }
+        # of a module without supply only signals and timers are gone (the format's own text), not its levels
+        inputs = {(m, x.name) for x, pin in self.inputs if self.level(v, x, pin, (m, x.name) in s.inputs)}
         s = replace(
             s,
             alive=(s.alive | {m}) if alive else (s.alive - {m}),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from amptrail.circuit.model import Circuit, Driver, Phase, key
+from amptrail.circuit.phases import cranked
 from amptrail.errors import nearest
 from amptrail.twin.bench import Element, Gate, refuse
 from amptrail.twin.nodal import Solution
@@ -162,7 +163,7 @@ def holds(gate: Gate, f: Faulty, s: State, awake: frozenset[str], phase: Phase |
         case "excited":
             got = name[0] in s.excited
         case "cranking":
-            got = phase is not None and phase.base == "cranking"
+            got = cranked(f.circuit, part_named(f.circuit, name[0]), phase)
         case "never":
             return False
     return got == gate.want
