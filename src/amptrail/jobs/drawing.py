@@ -72,6 +72,7 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
     """Words for every metal (volts by the instrument) and every part (amps), in a phase."""
     from amptrail.jobs import engine
     from amptrail.jobs.expect import pick_phases
+    from amptrail.jobs.reach import reasons
     from amptrail.jobs.spots import Spot, battery_minus
 
     (index,) = pick_phases(circuit, (phase,))
@@ -104,14 +105,19 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
     phase_now = drive_cycle(circuit)[index]
     shut = _closed(circuit, phase_now, faults, set(state["relays_energised"]))
     return _Read(
-        tuple(volts), tuple(amps), shut, _notes(circuit, state, shut), _doubt(phase, told), told.status
+        tuple(volts),
+        tuple(amps),
+        shut,
+        _notes(circuit, state, shut),
+        _doubt(phase, told, reasons(circuit, runs, 0).get(index)),
+        told.status,
     )
 
 
-def _doubt(phase: str, told: PhaseState) -> tuple[Problem, ...]:
+def _doubt(phase: str, told: PhaseState, why_not: str | None) -> tuple[Problem, ...]:
     """A drawing shows one state; where that is not the whole truth, say so."""
-    if told.unreachable:
-        return (Problem("unreachable", f"{phase} cannot come about: the starter does not pull in",
+    if why_not:
+        return (Problem("unreachable", f"{phase} cannot come about: {why_not}",
                         severity="warning", remedy="read it as what would be, not as what is"),)  # fmt: skip
     if told.status == "settled":
         return ()
