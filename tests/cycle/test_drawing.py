@@ -129,6 +129,7 @@ def test_a_lamp_left_connected_wakes_and_warns() -> None:
         (["--leave", "lamp", "NOWHERE.out"], None),
         (["--leave", "lampp", "F_IGN.out"], "instrument"),
         (["--leave", "lamp"], "usage"),
+        (["--leave", "eye", "F_IGN.out"], "not-an-instrument"),
         (["--fault", "NOBODY open"], None),
         (["--at", "NOWHERE.1"], None),
     ],

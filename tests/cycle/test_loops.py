@@ -119,3 +119,53 @@ def test_a_load_left_on_is_explained_by_what_feeds_it() -> None:
     why = next(c for c in got.why if c.item == "load LOAD")
     assert "from BAT through F1, STOP, K.87" in why.because
     assert "relay K" in [c.item for c in why.by]
+
+
+MUTUAL = """vehicle "two modules that keep each other up"
+phase ignition-on 5 s
+phase asleep 60 s
+battery BAT 12.6 V 10 mohm
+fuse F1 10 A
+switch KEY closed in ignition-on
+module MA
+module MB
+path BAT.- -- body
+path BAT.+ -- F1 -- MA.30
+path F1.out -- MB.30
+path F1.out -- KEY -- MA.15
+path MA.31 -- body
+path MB.31 -- body
+MA.31 ground
+MA lives above 6 V
+MA.30 supply 100 ohm awake 10 kohm asleep
+MA.15 input ign pull-down 10 kohm on at 5 V off at 4 V
+MA awake while ign held 2 s or MB says awake
+MB.31 ground
+MB lives above 6 V
+MB.30 supply 100 ohm awake 10 kohm asleep
+MB awake while MA says awake
+"""
+
+
+@pytest.mark.parametrize("order", ["settle", "time"])
+def test_two_modules_that_keep_each_other_awake(order: str) -> None:
+    """The bus as a loop without a wire: off and off, or on and on for ever (A15, two relays, by messages)."""
+    got = run_cycle(network(MUTUAL), order=order)  # type: ignore[arg-type]
+    assert got.awake == ("MA", "MB") and got.reason == "settled"
+    assert {"awake MA", "awake MB"} <= set(got.self_holding)
+    assert got.loops == ("awake MA ← awake MB ← awake MA",)
+    cured = run_cycle(network(MUTUAL.replace(" or MB says awake", "")), order=order)  # type: ignore[arg-type]
+    assert cured.asleep and cured.self_holding == () and cured.loops == ()
+
+
+@pytest.mark.parametrize("operates", ["5.4 ms", "5 ms", "6.37 ms"])
+def test_a_buzzer_beside_a_living_module(operates: str) -> None:
+    """The module's looks drift through the buzz and change nothing: it is found after a few rounds."""
+    text = f"{MUTUAL}relay KB coil 85 ohm pulls 7 V drops 3 V operates {operates}\n"
+    text += "path KEY.out -- KB.30-87a -- KB.86-85 -- body\n"
+    got = run_cycle(network(text), order="time")
+    buzz = [i for i in got.instants if i.status == "chatter"]
+    assert got.chatter == ("relay KB",) and {i.phase for i in buzz} == {"ignition-on"}
+    assert got.ends()[1].status == "settled" and got.awake == ("MA", "MB")
+    assert len(got.instants) < 120
+    assert buzz[0].every_s is not None and 0.008 < buzz[0].every_s < 0.012

@@ -66,6 +66,10 @@ def _order(said: str) -> Order:
 def _left(circuit: Circuit, instrument: str, point: str) -> tuple[Tap, list[Problem]]:
     """An instrument left connected, with what to mind; InputError where none may ever be."""
     where, known = spot(circuit, point), by_name(instrument)
+    if known.what in ("looks", "feels"):
+        stay = ("meter", "lamp", "led", "loaded", "clamp", "scope")
+        text = f"{instrument} is nothing that stays connected"
+        raise one("not-an-instrument", text, expected=stay, remedy="name an instrument")
     told: list[Problem] = []
     for phase in drive_cycle(circuit):
         for c in cautions(circuit, where.a, known, phase.name):
