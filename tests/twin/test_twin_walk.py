@@ -17,7 +17,7 @@ from amptrail.cycle.story import NAMED, starts, story
 from amptrail.errors import ModelError
 from amptrail.faults import changes
 from amptrail.jobs.feeds import fitted
-from amptrail.sheet import parse
+from amptrail.sheet import parse, parse_fault
 from amptrail.solve import assemble
 
 ROOT = Path(__file__).parents[2]
@@ -34,12 +34,15 @@ def sheet(name: str) -> Circuit:
 NAMES = [*(p.name for p in DEMOS), "everything"]
 
 
-def beside(circuit: Circuit, start: str, faults: tuple[Fault, ...] = ()) -> int:
+def beside(
+    circuit: Circuit, start: str, faults: tuple[Fault, ...] = (), healthy: Circuit | None = None
+) -> int:
     """Compare instant for instant; fuses that open at the same moment are instants of the twin only."""
     net = assemble(circuit)
     lane = tuple(x for f in faults for x in changes(net, f))
-    theirs = [i for i in run_cycle(net, lane, start, cycles=1).instants if not i.before]
-    every = twin.walk(circuit, faults, start=start, cycles=1)
+    was = None if healthy is None else assemble(healthy)
+    theirs = [i for i in run_cycle(net, lane, start, cycles=1, was=was).instants if not i.before]
+    every = twin.walk(circuit, faults, start=start, cycles=1, healthy=healthy)
     ours = [x for x in every if x.opens is None or x.event == "end"]
     assert [x.t_s for x in ours] == pytest.approx([i.t_s for i in theirs], abs=1e-9)
     assert [x.phase.name for x in ours] == [i.phase for i in theirs]
@@ -111,6 +114,28 @@ def test_a_feed_is_fitted_on_a_healthy_vehicle() -> None:
     assert all(m.volts(Term("M1", "in")) > 8 for m in moments)
     unfed = twin.run(circuit, (Fault("open", Term("W3", "")),), "awake:running", 1)
     assert abs(unfed[1].volts(Term("M1", "in"))) < 0.1
+
+
+FEEDS = (
+    ("everything", "W3 open", "from BAT.+ to M1.in fuse 15 A wire 2.5 mm2 3 m"),
+    (
+        "everything",
+        "K1.87 open",
+        "from BAT.+ to M1.in through relay switched by X1.3 to body fuse 15 A wire 2.5 mm2 3 m",
+    ),
+    ("sprayer.sheet", "W9 open", "from BAT.+ to PUMP.in fuse 15 A wire 2.5 mm2 3 m"),
+    ("sprayer.sheet", "K4.87 open", "from F9.out to PUMP.in fuse 15 A wire 2.5 mm2 3 m diode cut W9"),
+)
+
+
+@pytest.mark.parametrize(("name", "against", "feed"), FEEDS)
+def test_fitted_in_every_waking_phase(name: str, against: str, feed: str) -> None:
+    """What was energised, awake and counting stays so when the feed is fitted; instant for instant."""
+    circuit = sheet(name)
+    faults = parse_fault(circuit, against)
+    fed = fitted(circuit, feed)
+    for start in starts(circuit):
+        assert beside(fed, start, faults, circuit) > 2
 
 
 def test_held_switches_and_connected_instruments_stay() -> None:
