@@ -16,7 +16,9 @@ from amptrail.jobs.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
 from amptrail.sheet.readings import Conditions as Told
 
-Kind = Literal["number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt"]
+Kind = Literal[
+    "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code"
+]
 OVER_RANGE_OHM = 20e6
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
@@ -156,6 +158,8 @@ def _said(r: Reading) -> tuple[Kind, str] | None:
             return "looks", r.word or ""
         case "replaced":
             return "exchanged", r.word or ""
+        case "code":
+            return "code", (r.word or "").upper()
     return None
 
 
@@ -180,7 +184,7 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
                        low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
     said = _said(r)
     if said is None:
-        return "a module's code is shown in the findings; it does not move the ranking yet"
+        return "nothing in this circuit can be compared with it"
     kind_said, word = said
     good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)

@@ -12,6 +12,7 @@ from amptrail.belief.chance import count_log_likelihood
 from amptrail.belief.senses import answers, brightness, clicks, word_column, works
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
+from amptrail.jobs.codes import code_chance
 from amptrail.jobs.observe import Observation
 from amptrail.jobs.warmth import warmth
 
@@ -100,6 +101,8 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     if o.kind == "answers":
         word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
         return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
+    if o.kind == "code":
+        return word_column(code_chance(circuit, o, got))
     if o.kind == "felt":
         felt = _part(circuit, o.part)
         if felt is None or o.phase is None:
