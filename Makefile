@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test check bench truth setup warm ngspice clean
+.PHONY: demo test check bench truth setup warm ngspice browser clean
 
 setup: $(STAMP)
 
@@ -19,6 +19,10 @@ $(STAMP): pyproject.toml
 ngspice:
 	@command -v ngspice >/dev/null 2>&1 || sh scripts/install-ngspice.sh
 
+# a real browser for the page tests; installed when this user may
+browser:
+	@command -v chromium >/dev/null 2>&1 || sh scripts/install-browser.sh
+
 # the solver is compiled to machine code once and kept; two test workers must not both do it
 warm: $(STAMP)
 	@echo "preparing the solver (compiled once, some minutes on a small machine) ..."
@@ -27,7 +31,7 @@ warm: $(STAMP)
 demo: warm
 	@$(BIN)/amptrail demo sprayer
 
-test: warm ngspice
+test: warm ngspice browser
 	$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term:skip-covered
 
 check: $(STAMP)
