@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 
 from amptrail.exchange.deck import deck
+from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.network import Network
 from amptrail.solve.newton import solve
@@ -26,8 +27,8 @@ TIMEOUT_S = 300.0
 def _solve_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: Array, ok: Array) -> None:
     """Every point from nothing: its own elimination order, a cold start, no neighbour's answer."""
     for n in range(lanes.kind.shape[0]):
-        lane = lane_of(lanes, n)
-        w = workspace(net, lane)
+        lane = held(lane_of(lanes, n))
+        w = held(workspace(net, lane))
         w.state[:] = state[n]
         ok[n] = solve(net, lane, w, phase[n])
         volts[n] = w.v
@@ -55,7 +56,7 @@ def ours(points: Points) -> np.ndarray:
     """[point, node] V, one thread."""
     volts = np.zeros((len(points), points.net.static.nodes))
     ok = np.zeros(len(points), np.uint8)
-    _solve_points(points.net.static, points.lanes, points.phase, points.state, volts, ok)
+    _solve_points(hold(points.net.static), hold(points.lanes), points.phase, points.state, volts, ok)
     if not ok.all():
         raise ArithmeticError(f"{int((~ok.astype(bool)).sum())} frozen points without an answer")
     return volts

@@ -13,6 +13,7 @@ from benchmarks.generator import faults, generate
 from amptrail.faults import changes
 from amptrail.sheet import parse
 from amptrail.solve import CHATTER, assemble, run
+from amptrail.solve.held import hold
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.newton import LEFT, LEFT_A, leftover, newton, prepare, search
 from amptrail.solve.records import Lane
@@ -45,8 +46,8 @@ def test_the_line_search_finds_what_newton_finds(size: int, seed: int) -> None:
                 lane.p[copy, 0] = amps
             w = workspace(net.static, lane)
             w.state[:] = runs.snapshot.state[n, k]
-            prepare(net.static, lane, w, k)
-            assert search(net.static, lane, w), (n, k)
+            here = hold(net.static), hold(lane), hold(w)
+            assert search(*here, prepare(*here, k)), (n, k)
             assert np.abs(w.v - runs.volts[n, k]).max() < 1e-8, (n, k)
             compared += 1
     assert compared > 50
@@ -64,7 +65,7 @@ def test_newton_from_absurd_volts_ends_where_it_does_from_nothing() -> None:
         for _ in range(20):
             w.state[:] = runs.snapshot.state[0, k]
             w.x[:] = rng.uniform(-400, 400, w.x.size)
-            assert newton(net.static, lane, w, k)
+            assert newton(hold(net.static), hold(lane), hold(w), k)
             assert np.abs(w.v - runs.volts[0, k]).max() < 1e-8
 
 
@@ -74,7 +75,7 @@ def test_currents_that_do_not_add_up_are_seen() -> None:
     lane = one(runs.lanes, 0)
     w = workspace(net.static, lane)
     w.state[:] = runs.snapshot.state[0, 0]
-    assert newton(net.static, lane, w, 0)
+    assert newton(hold(net.static), hold(lane), hold(w), 0)
     s, limit = net.static, LEFT_A + LEFT * np.abs(w.i).max()
     assert leftover(s.nodes, s.ground, lane.na, lane.nb, w.bg, w.v, w.i, w.left) < limit
     b = int(np.argmax(np.abs(w.i)))

@@ -17,12 +17,21 @@ from amptrail.circuit.phases import sleeping
 from amptrail.cycle import named_starts, story
 from amptrail.feed.fitting import Fitted
 from amptrail.solve.changes import Change, Kind, stack
-from amptrail.solve.kernel import Out, run_lanes
+from amptrail.solve.kernel import Out
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
-from amptrail.solve.runs import FIRST_SLEEP_S, FITTED_S, STATUS, Floats, State, names_of, outputs, state_of
+from amptrail.solve.runs import (
+    FIRST_SLEEP_S,
+    FITTED_S,
+    STATUS,
+    Floats,
+    State,
+    live_through,
+    names_of,
+    outputs,
+    state_of,
+)
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
-from amptrail.solve.threads import fit as fit_threads
 
 LONG_SLEEP_S = 3600.0  # start asleep: this long before first use (oracle SCHEMA, addendum 15)
 WAKING_NOT = ("asleep", "after-run")
@@ -182,20 +191,8 @@ def live(
     begin_at: int = -1,
 ) -> Out:
     """Every lane through the steps, the end of each kept. `begin`: from that snapshot of its lane 0."""
-    many = _stacked(net, lanes)
-    out = outputs(net, len(lanes), len(steps))
-    fit_threads(len(lanes))
-    run_lanes(
-        net.static,
-        many,
-        np.array([s.phase for s in steps], np.int64),
-        np.array([s.seconds for s in steps], np.float64),
-        np.arange(len(steps), dtype=np.int64),
-        begin if begin is not None else out,
-        begin_at,
-        out,
-    )
-    return out
+    through = [(s.phase, s.seconds, k) for k, s in enumerate(steps)]
+    return live_through(net, _stacked(net, lanes), through, [], begin, begin_at, len(steps))
 
 
 def waking(net: Network) -> tuple[int, ...]:

@@ -1,114 +1,283 @@
 """Star-mesh elimination with branch emfs (compiled).
 
-An edge lo->hi holds g (siemens) and J = g*emf (amperes): current lo->hi = g*(v_lo - v_hi) + J. Conductances
-are only added, multiplied and divided; sources stay in edges, which keeps floating clusters exact.
+An arm holds g (siemens) and J = g*emf (amperes): current = g*(v_pivot - v_other) + J. Conductances are only
+added, multiplied and divided; sources stay in arms, which keeps floating clusters exact.
+
+Which arms there are and where every product goes is worked out once a topology (`Plan`). Arms are numbered
+in the order of elimination and run from the pivot to a node eliminated later, so that no sign is ever asked
+for and the arithmetic walks through memory once. Nodes that only linear branches touch come first (the
+head): they are eliminated once an operating point, the others (the tail) once a Newton step.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 
+from amptrail.solve.plain import whole
+
 Array = Any
 
 
+class Plan(NamedTuple):
+    """One topology. Arms of pivot k are start[k] ... start[k+1]-1; the last of them goes to ground."""
+
+    order: Array  # [node-1] pivots
+    rank: Array  # [node] when it is eliminated; ground last
+    start: Array  # [node] first arm of each pivot
+    near: Array  # [arm] the other end, in order of elimination
+    target: Array  # [pair] arm that pair (p, q) of a pivot's arms adds to
+    pair: Array  # [node] first pair of each pivot
+    edge: Array  # [branch] its arm, -1: both ends on one node
+    sign: Array  # [branch] 1.0 when it runs from the earlier node to the later, else -1.0
+
+
 @njit(cache=True, nogil=True)
-def symbolic(
-    nodes: int, ground: int, na: Array, nb: Array, slot: Array, order: Array, start: Array, near: Array
-) -> int:
-    """Minimum-degree order (ties: lowest node). Fills slot[i, j] (edge number, -1 none), `order` (pivots),
-    `start`/`near` (neighbours of each pivot, ascending). Returns the number of edges, -1: `near` is full."""
-    slot[:, :] = -1
-    edges = 0
+def ordering(nodes: int, ground: int, na: Array, nb: Array, late: Array, order: Array, rank: Array) -> None:
+    """Minimum-degree order (ties: lowest node), nodes of `late` after all others.
+
+    Source: Tinney and Walker 1967, scheme 2 (from memory)."""
+    joined = np.zeros((nodes, nodes), np.bool_)
     degree = np.zeros(nodes, np.int64)
-    done = np.zeros(nodes, np.bool_)
     for n in range(nodes):
         if n != ground:
-            slot[n, ground] = slot[ground, n] = edges
-            edges += 1
+            joined[n, ground] = joined[ground, n] = True
             degree[n] += 1
     for b in range(na.size):
         i, j = na[b], nb[b]
-        if i != j and slot[i, j] < 0:
-            slot[i, j] = slot[j, i] = edges
-            edges += 1
-            if i != ground:
-                degree[i] += 1
-            if j != ground:
-                degree[j] += 1
-    used = 0
+        if i != j and not joined[i, j]:
+            joined[i, j] = joined[j, i] = True
+            degree[i] += 1
+            degree[j] += 1
+    done = np.zeros(nodes, np.bool_)
     done[ground] = True
+    rank[ground] = nodes - 1
+    near = np.empty(nodes, np.int64)
     for k in range(nodes - 1):
         best = -1
         for n in range(nodes):
-            if not done[n] and (best < 0 or degree[n] < degree[best]):
+            if done[n]:
+                continue
+            sooner = best < 0 or late[n] < late[best]
+            if sooner or (late[n] == late[best] and degree[n] < degree[best]):
                 best = n
         done[best] = True
         order[k] = best
-        start[k] = used
+        rank[best] = k
+        count = 0
         for n in range(nodes):
-            if slot[best, n] >= 0 and (not done[n] or n == ground):
-                if used >= near.size:
-                    return -1
-                near[used] = n
-                used += 1
-        for p in range(start[k], used):
+            if joined[best, n] and (not done[n] or n == ground):
+                near[count] = n
+                count += 1
+        for p in range(count):
             i = near[p]
             degree[i] -= 1
-            for q in range(p + 1, used):
+            for q in range(p + 1, count):
                 j = near[q]
-                if slot[i, j] < 0:
-                    slot[i, j] = slot[j, i] = edges
-                    edges += 1
+                if not joined[i, j]:
+                    joined[i, j] = joined[j, i] = True
                     degree[i] += 1
                     degree[j] += 1
-    start[nodes - 1] = used
-    return edges
+
+
+@njit(cache=True, nogil=True)
+def fill(nodes: int, ground: int, order: Array, rank: Array, na: Array, nb: Array) -> Plan:
+    """The plan of a given order: every pivot has its own branches and what earlier pivots leave it."""
+    first = np.zeros(nodes + 1, np.int64)
+    for b in range(na.size):
+        if na[b] != nb[b]:
+            first[min(rank[na[b]], rank[nb[b]]) + 1] += 1
+    for k in range(nodes):
+        first[k + 1] += first[k]
+    put = first[:-1].copy()
+    later = np.empty(first[nodes], np.int32)
+    for b in range(na.size):
+        i, j = rank[na[b]], rank[nb[b]]
+        if i != j:
+            later[put[min(i, j)]] = max(i, j)
+            put[min(i, j)] += 1
+    start = np.zeros(nodes, np.int32)
+    ranks = np.empty(4 * nodes + 16, np.int32)  # other ends as ranks; grows
+    child, sibling = np.full(nodes, -1, np.int32), np.full(nodes, -1, np.int32)
+    seen = np.full(nodes, -1, np.int32)
+    used = 0
+    for k in range(nodes - 1):
+        if used + nodes > ranks.size:
+            wider = np.empty(2 * ranks.size + nodes, np.int32)
+            for m in range(used):
+                wider[m] = ranks[m]
+            ranks = wider
+        start[k] = used
+        seen[k] = k
+        seen[nodes - 1] = k
+        ranks[used] = nodes - 1
+        used += 1
+        for m in range(first[k], first[k + 1]):
+            if seen[later[m]] != k:
+                seen[later[m]] = k
+                ranks[used] = later[m]
+                used += 1
+        c = child[k]
+        while c >= 0:
+            for m in range(start[c], start[c + 1]):
+                if seen[ranks[m]] != k:
+                    seen[ranks[m]] = k
+                    ranks[used] = ranks[m]
+                    used += 1
+            c = sibling[c]
+        start[k + 1] = used
+        for m in range(start[k] + 1, used):  # few: insertion
+            here, p = ranks[m], m
+            while p > start[k] and ranks[p - 1] > here:
+                ranks[p] = ranks[p - 1]
+                p -= 1
+            ranks[p] = here
+        parent = ranks[start[k]]
+        sibling[k] = child[parent]
+        child[parent] = k
+    pair = np.zeros(nodes, np.int32)
+    for k in range(nodes - 1):
+        arms = start[k + 1] - start[k]
+        pair[k + 1] = pair[k] + arms * (arms - 1) // 2
+    target = np.empty(pair[nodes - 1], np.uint32)
+    where = np.zeros(nodes, np.int32)
+    at = 0
+    for k in range(nodes - 1):
+        for p in range(start[k], start[k + 1] - 1):
+            i = ranks[p]
+            for m in range(start[i], start[i + 1]):
+                where[ranks[m]] = m
+            for q in range(p + 1, start[k + 1]):
+                target[at] = where[ranks[q]]
+                at += 1
+    near = np.empty(used, np.uint32)
+    for m in range(used):
+        near[m] = ground if ranks[m] == nodes - 1 else order[ranks[m]]
+    edge, sign = np.full(na.size, -1, np.int32), np.ones(na.size)
+    plan = Plan(order, rank, start, near, target, pair, edge, sign)
+    for b in range(na.size):
+        attach(plan, b, whole(na[b]), whole(nb[b]))
+    return plan
+
+
+def packed(plan: Plan, na: Array, nb: Array) -> Array:
+    """A plan and the branch ends it was made for as one array: what every lane is given should be short, for
+    each array more is more to hand over at every call, and to compile."""
+    sizes = np.array([plan.near.size, plan.target.size, 0, 0])
+    parts = (sizes, plan.order, plan.rank, plan.start, plan.pair, plan.near, plan.target, plan.edge, na, nb)
+    return np.concatenate([np.asarray(p, np.int32) for p in parts])
+
+
+@njit(cache=True, nogil=True)
+def attach(plan: Plan, b: int, i: int, j: int) -> bool:
+    """Put branch b between nodes i and j; False when the plan has no arm there."""
+    plan.edge[b] = -1
+    if i == j:
+        return True
+    plan.sign[b] = 1.0 if plan.rank[i] < plan.rank[j] else -1.0
+    pivot, other = (i, j) if plan.rank[i] < plan.rank[j] else (j, i)
+    k = plan.rank[pivot]
+    for p in range(plan.start[k], plan.start[k + 1]):
+        if plan.near[p] == other:
+            plan.edge[b] = p
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def fitted(packing: Array, nodes: int, ground: int, na: Array, nb: Array) -> Plan:
+    """The packed plan with a lane's own branch ends; new arms are filled in, in the same order, if it needs
+    any."""
+    sizes = packing[:4]
+    at = 4
+    order = packing[at : at + nodes - 1]
+    at += nodes - 1
+    rank = packing[at : at + nodes]
+    at += nodes
+    start = packing[at : at + nodes]
+    at += nodes
+    pair = packing[at : at + nodes]
+    at += nodes
+    near = packing[at : at + sizes[0]].view(np.uint32)
+    at += sizes[0]
+    target = packing[at : at + sizes[1]].view(np.uint32)
+    at += sizes[1]
+    edge = packing[at : at + na.size].copy()
+    at += na.size
+    old_a, old_b = packing[at : at + na.size], packing[at + na.size : at + 2 * na.size]
+    sign = np.ones(na.size)
+    plan = Plan(order, rank, start, near, target, pair, edge, sign)
+    for b in range(na.size):
+        if rank[na[b]] > rank[nb[b]]:
+            sign[b] = -1.0
+        moved = na[b] != old_a[b] or nb[b] != old_b[b]
+        if moved and not attach(plan, b, whole(na[b]), whole(nb[b])):
+            return fill(nodes, ground, order, rank, na, nb)
+    return plan
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def eliminate(
-    nodes: int,
-    ground: int,
-    slot: Array,
+def forward(
+    start: Array, target: Array, g: Array, J: Array, inverse: Array, first: int, last: int, at: int
+) -> None:
+    """Eliminate pivots first ... last-1; `at`: the first pair of `first`; 1/(sum of arms) into `inverse`."""
+    for k in range(first, last):
+        lo, hi = start[k], start[k + 1]
+        total = 0.0
+        for p in range(lo, hi):
+            total += g[p]
+        r = 1.0 / total
+        inverse[k] = r
+        for p in range(lo, hi - 1):
+            if g[p] == 0.0 and J[p] == 0.0:
+                at += hi - 1 - p
+                continue
+            w, j = g[p] * r, J[p] * r
+            for q in range(p + 1, hi):
+                t = target[at]
+                at += 1
+                g[t] += w * g[q]
+                J[t] += w * J[q] - j * g[q]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def backward(
     order: Array,
     start: Array,
     near: Array,
     g: Array,
     J: Array,
+    inverse: Array,
     v: Array,
+    first: int,
+    last: int,
 ) -> None:
-    """Solve for v (volts, v[ground] = 0) from the edges g, J, which are overwritten."""
-    for k in range(nodes - 1):
-        n = order[k]
-        lo, hi = start[k], start[k + 1]
-        total = 0.0
-        for p in range(lo, hi):
-            total += g[slot[n, near[p]]]
-        for p in range(lo, hi):
-            i = near[p]
-            a = slot[n, i]
-            gi = g[a]
-            if gi == 0.0 and J[a] == 0.0:
-                continue
-            wi = gi / total
-            ji = (J[a] if n < i else -J[a]) / total
-            for q in range(p + 1, hi):
-                j = near[q]
-                c = slot[n, j]
-                t = slot[i, j]
-                g[t] += wi * g[c]
-                J[t] += wi * (J[c] if n < j else -J[c]) - ji * g[c]
-    v[ground] = 0.0
-    for k in range(nodes - 2, -1, -1):
-        n = order[k]
-        total = 0.0
+    """Volts of pivots last-1 ... first from those eliminated after them."""
+    for k in range(last - 1, first - 1, -1):
         push = 0.0
         for p in range(start[k], start[k + 1]):
-            i = near[p]
-            a = slot[n, i]
-            total += g[a]
-            push += g[a] * v[i] - (J[a] if n < i else -J[a])
-        v[n] = push / total
+            push += g[p] * v[near[p]] - J[p]
+        v[order[k]] = push * inverse[k]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def injected(
+    order: Array, start: Array, near: Array, g: Array, inverse: Array, s: Array, y: Array, ground: int
+) -> None:
+    """Volts y when amperes s are put into the nodes of an eliminated network and every emf is nothing.
+    `s` is overwritten."""
+    count = order.size
+    for k in range(count):
+        here = s[order[k]]
+        if here != 0.0:
+            here *= inverse[k]
+            for p in range(start[k], start[k + 1]):
+                s[near[p]] += g[p] * here
+    y[ground] = 0.0
+    for k in range(count - 1, -1, -1):
+        push = s[order[k]]
+        for p in range(start[k], start[k + 1]):
+            push += g[p] * y[near[p]]
+        y[order[k]] = push * inverse[k]

@@ -1,18 +1,26 @@
-"""The compiled entry points: whole drive cycles and readings, lanes in parallel."""
+"""The compiled entry points: whole drive cycles and the ohmmeter, a range of lanes at a time.
+
+They hold no lock of the interpreter: `threads.share` gives every thread its own lanes. Tuples come in by
+`held.hold`.
+"""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import symbolic
+from amptrail.solve.elimination import attach, fitted
+from amptrail.solve.held import held
+from amptrail.solve.logic import advance, commit, module
 from amptrail.solve.newton import solve
+from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
-from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, live, settle
+from amptrail.solve.settle import CHATTER, RACE, live, settle
 
+SAME_A = 1e-9  # copied currents of two instants taken as the same
 ROUNDS = 512  # discrete rounds before a settling is called chatter
 
 
@@ -62,20 +70,20 @@ def lane_of(s: Lane, n: int) -> Lane:
 
 @njit(cache=True, nogil=True)
 def workspace(net: Static, lane: Lane) -> Work:
-    """Scratch for the topology of this lane, its elimination order worked out."""
+    """Scratch for this lane; its elimination is the healthy one, with arms added where it has bridges."""
     n, branches, states = net.nodes, lane.kind.size, net.at[net.at.size - 1]
-    slot = np.empty((n, n), np.int32)
-    order, start = np.zeros(n, np.int32), np.zeros(n + 1, np.int32)
-    near = np.empty(n * (n + 1) // 2, np.int32)
-    edges = symbolic(n, net.ground, lane.na, lane.nb, slot, order, start, near)
-    timers = net.hold_s.size
+    plan = fitted(net.plan, n, net.ground, lane.na, lane.nb)
+    arms, timers = plan.near.size, net.hold_s.size
     return Work(
-        slot,
-        order,
-        start,
-        near,
-        np.zeros(edges),
-        np.zeros(edges),
+        plan,
+        np.zeros(arms),
+        np.zeros(arms),
+        np.zeros(arms),
+        np.zeros(arms),
+        np.zeros(n),
+        np.zeros(branches, np.int32),
+        np.zeros(branches),
+        np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
@@ -102,35 +110,73 @@ def workspace(net: Static, lane: Lane) -> Work:
 
 
 @njit(cache=True, nogil=True)
+def connected(net: Static, lane: Lane, w: Work, b: int, i: int, j: int) -> Work:
+    """Scratch in which branch b runs from node i to j: this one, or another with an arm more."""
+    lane.na[b], lane.nb[b] = i, j
+    if attach(w.plan, b, i, j):
+        return w
+    more: Work = held(workspace(net, lane))
+    return more
+
+
+@njit(cache=True, nogil=True)
 def _save(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int, status: int, t: float) -> None:
-    out.volts[n, k] = w.v
-    out.amps[n, k] = w.i
+    put(out.volts[n, k], w.v)
+    put(out.amps[n, k], w.i)
     out.status[n, k] = status
-    out.state[n, k] = w.state
-    out.x[n, k] = w.x
-    out.prev[n, k] = w.prev
-    out.until[n, k] = w.until
+    put(out.state[n, k], w.state)
+    put(out.x[n, k], w.x)
+    put(out.prev[n, k], w.prev)
+    put(out.until[n, k], w.until)
     out.time[n, k] = t
     for r in range(net.refs.shape[0]):
         out.copies[n, k, r] = lane.p[net.refs[r, 1], 0]
     if status == CHATTER:
-        out.low[n, k] = w.low
-        out.high[n, k] = w.high
-        out.toured[n, k] = w.toured
+        put(out.low[n, k], w.low)
+        put(out.high[n, k], w.high)
+        put(out.toured[n, k], w.toured)
     if status == RACE:
-        out.raced[n, k] = w.raced
-        out.other[n, k] = w.other
+        put(out.raced[n, k], w.raced)
+        put(out.other[n, k], w.other)
 
 
 @njit(cache=True, nogil=True)
-def _load(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int) -> float:
-    w.state[:] = out.state[n, k]
-    w.x[:] = out.x[n, k]
-    w.prev[:] = out.prev[n, k]
-    w.until[:] = out.until[n, k]
+def load(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int) -> float:
+    put(w.state, out.state[n, k])
+    put(w.x, out.x[n, k])
+    put(w.prev, out.prev[n, k])
+    put(w.until, out.until[n, k])
     for r in range(net.refs.shape[0]):
         lane.p[net.refs[r, 1], 0] = out.copies[n, k, r]
     return float(out.time[n, k])
+
+
+@njit(cache=True, nogil=True)
+def _comes_back(net: Static, lane: Lane, w: Work, state: Array, prev: Array, copies: Array, t: float) -> bool:
+    """Whether this instant is like the one kept in state, prev, copies, with no timer running."""
+    for k in range(state.size):
+        if state[k] != w.state[k]:
+            return False
+    for k in range(prev.size):
+        if prev[k] != w.prev[k] or w.until[k] > t:
+            return False
+    for r in range(net.refs.shape[0]):  # noqa: SIM110
+        if abs(lane.p[net.refs[r, 1], 0] - copies[r]) > SAME_A:
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _keep(net: Static, lane: Lane, w: Work, state: Array, prev: Array, copies: Array, t: float) -> bool:
+    """Note this instant; False when a timer runs, so that it cannot come back."""
+    put(state, w.state)
+    put(prev, w.prev)
+    for r in range(net.refs.shape[0]):
+        copies[r] = lane.p[net.refs[r, 1], 0]
+    for k in range(w.until.size):  # noqa: SIM110
+        if w.until[k] > t:
+            return False
+    return True
 
 
 @njit(cache=True, nogil=True)
@@ -140,17 +186,33 @@ def _run_one(
     phase: Array,
     seconds: Array,
     into: Array,
+    starts: Array,
     begin: Out,
     begin_at: int,
     out: Out,
     n: int,
 ) -> None:
-    lane = lane_of(lanes, n)
-    w = workspace(net, lane)
-    t = 0.0
+    lane = held(lane_of(lanes, n))
+    w = held(workspace(net, lane))
+    t = began = 0.0
     if begin_at >= 0:
-        t = _load(net, lane, w, begin, 0, begin_at)
+        t = load(net, lane, w, begin, whole(0), begin_at)
+    kept = False
+    done = 0  # passes begun
+    state, prev, copies = w.state.copy(), w.prev.copy(), np.zeros(net.refs.shape[0])
     for k in range(phase.size):
+        if done < starts.size and k == starts[done]:
+            if kept and _comes_back(net, lane, w, state, prev, copies, t):
+                later = (starts.size - done) * (t - began)
+                out.time[n] += later
+                for p in range(out.until.shape[1]):
+                    for i in range(out.until.shape[2]):
+                        if out.until[n, p, i] > began:
+                            out.until[n, p, i] += later
+                break
+            kept = _keep(net, lane, w, state, prev, copies, t)
+            began = t
+            done += 1
         status = live(net, lane, w, phase[k], t, t + seconds[k])
         t += seconds[k]
         if into[k] >= 0:
@@ -159,76 +221,27 @@ def _run_one(
         out.counts[n, c] = w.counts[c]
 
 
-@njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True)
 def run_lanes(
-    net: Static, lanes: Lane, phase: Array, seconds: Array, into: Array, begin: Out, begin_at: int, out: Out
+    net: Static,
+    lanes: Lane,
+    phase: Array,
+    seconds: Array,
+    into: Array,
+    starts: Array,
+    begin: Out,
+    begin_at: int,
+    out: Out,
+    first: int,
+    last: int,
 ) -> None:
     """Live through the schedule phase[k] for seconds[k]; its end goes to out[..., into[k]] (-1: no).
-    `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0."""
-    for n in prange(lanes.kind.shape[0]):
-        _run_one(net, lanes, phase, seconds, into, begin, begin_at, out, n)
-
-
-@njit(cache=True, nogil=True)
-def _read_one(
-    net: Static,
-    lanes: Lane,
-    phases: Array,
-    runs: Out,
-    taps: Array,
-    kinds: Array,
-    params: Array,
-    value: Array,
-    low: Array,
-    high: Array,
-    status: Array,
-    state: Array,
-    n: int,
-) -> None:
-    lane = lane_of(lanes, n)
-    probe = lane.kind.size - 1
-    plain = workspace(net, lane)
-    for m in range(taps.shape[0]):
-        a, b = taps[m, 0], taps[m, 1]
-        lane.na[probe], lane.nb[probe], lane.kind[probe] = a, b, kinds[m]
-        lane.p[probe] = params[m]
-        w = plain if plain.slot[a, b] >= 0 or a == b else workspace(net, lane)
-        for k in range(phases.size):
-            t = _load(net, lane, w, runs, n, k)
-            w.tap[0], w.tap[1] = a, b
-            w.x[probe] = runs.volts[n, k, a] - runs.volts[n, k, b]
-            if kinds[m] == laws.DIODE:
-                w.x[probe] = 0.0
-            got = NOT_CONVERGED
-            if runs.status[n, k] != NOT_CONVERGED:
-                got = settle(net, lane, w, phases[k], t)
-            status[n, k, m] = got
-            state[n, k, m] = w.state
-            value[n, k, m] = w.v[a] - w.v[b]
-            low[n, k, m] = high[n, k, m] = value[n, k, m]
-            if got == CHATTER:
-                low[n, k, m], high[n, k, m] = w.span[0], w.span[1]
-
-
-@njit(cache=True, nogil=True, parallel=True)
-def read_lanes(
-    net: Static,
-    lanes: Lane,
-    phases: Array,
-    runs: Out,
-    taps: Array,
-    kinds: Array,
-    params: Array,
-    value: Array,
-    low: Array,
-    high: Array,
-    status: Array,
-    state: Array,
-) -> None:
-    """Connect each tap's instrument at the end of each phase, settle with time stopped, read its volts.
-    taps[m] = nodes a, b; kinds[m], params[m] = the instrument as a branch."""
-    for n in prange(lanes.kind.shape[0]):
-        _read_one(net, lanes, phases, runs, taps, kinds, params, value, low, high, status, state, n)
+    `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0.
+    starts[c] is where pass c of the cycle begins: a pass that begins as the one before it did, with no timer
+    running, would give the same again, so that what it gave stands, its clock set forward. None given: all
+    passes are lived through."""
+    for n in range(first, last):
+        _run_one(net, lanes, phase, seconds, into, starts, begin, begin_at, out, n)
 
 
 @njit(cache=True, nogil=True)
@@ -244,39 +257,73 @@ def _ohm_one(
     n: int,
 ) -> None:
     off = net.closed.shape[0] - 1
-    lane = lane_of(lanes, n)
+    lane = held(lane_of(lanes, n))
     lane.module[:] = 2
     probe = lane.kind.size - 1
-    plain = workspace(net, lane)
+    plain = held(workspace(net, lane))
     for m in range(taps.shape[0]):
         a, b = taps[m, 0], taps[m, 1]
-        lane.na[probe], lane.nb[probe], lane.kind[probe] = b, a, laws.BATTERY
+        lane.kind[probe] = laws.BATTERY
         lane.p[probe, 0], lane.p[probe, 1], lane.p[probe, 2] = volts, ohm, ohm
-        w = plain if plain.slot[a, b] >= 0 or a == b else workspace(net, lane)
+        w = connected(net, lane, plain, probe, b, a)
         w.x[:] = 0.0
         w.state[:] = 0
-        w.state[net.at[5] : net.at[6]] = fuses[n]
+        for f in range(fuses.shape[1]):
+            w.state[net.at[5] + f] = fuses[n, f]
         for d in range(lane.driver.size):
             w.state[net.at[3] + d] = 1 if lane.driver[d] == 1 else 0
         ok[n, m] = solve(net, lane, w, off)
         value[n, m] = w.v[a] - w.v[b]
 
 
-@njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True)
 def ohm_lanes(
-    net: Static, lanes: Lane, fuses: Array, taps: Array, volts: float, ohm: float, value: Array, ok: Array
+    net: Static,
+    lanes: Lane,
+    fuses: Array,
+    taps: Array,
+    volts: float,
+    ohm: float,
+    value: Array,
+    ok: Array,
+    first: int,
+    last: int,
 ) -> None:
     """Ohmmeter: `volts` behind `ohm`; battery and alternator out, modules unpowered, fuses[n] stay open."""
-    for n in prange(lanes.kind.shape[0]):
+    for n in range(first, last):
         _ohm_one(net, lanes, fuses, taps, volts, ohm, value, ok, n)
 
 
 @njit(cache=True, nogil=True)
 def frozen(net: Static, lane: Lane, phase: int, runs: Out, n: int, k: int, v: Array, i: Array) -> bool:
     """Volts and amps of a lane with the discrete state of runs[n, k] held."""
-    w = workspace(net, lane)
-    _load(net, lane, w, runs, n, k)
+    w = held(workspace(net, lane))
+    load(net, lane, w, runs, n, k)
     ok = solve(net, lane, w, phase)
-    v[:] = w.v
-    i[:] = w.i
+    put(v, w.v)
+    put(i, w.i)
     return ok
+
+
+SETTLE, SOLVE, COMMIT, ADVANCE, NOTE = range(5)
+
+
+@njit(cache=True, nogil=True)
+def step(net: Static, lane: Lane, w: Work, what: int, part: int, phase: int, t: float) -> int:
+    """One of the steps a drive cycle is made of, on a lane and scratch kept by the caller.
+
+    SETTLE: the status; SOLVE: 1 when it converged; COMMIT; ADVANCE: what `part` would do next, into w.new;
+    NOTE: the timers of module `part` take note."""
+    if what == SETTLE:
+        return int(settle(net, lane, w, phase, t))
+    if what == SOLVE:
+        return int(solve(net, lane, w, phase))
+    if what == COMMIT:
+        commit(net, lane, w, phase, t)
+        return 0
+    put(w.new, w.state)
+    if what == ADVANCE:
+        advance(net, lane, w, part, phase, t)
+    else:
+        module(net, lane, w, part, phase, t, truth(True))
+    return 0

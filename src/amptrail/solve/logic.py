@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from numba import njit
 
+from amptrail.solve.plain import put, truth
 from amptrail.solve.records import Lane, Static, Work
 
 TRUE, INPUT, SIGNAL, PHASE, BUS, AND, OR, NOT, HOLD, PULSE = range(10)
@@ -137,7 +138,7 @@ def advance(net: Static, lane: Lane, w: Work, part: int, phase: int, t: float) -
         was = w.state[at[0] + unit]
         w.new[at[0] + unit] = u >= lane.pull_drop[unit, 1] if was else u >= lane.pull_drop[unit, 0]
     elif net.parts[part, 0] == 1:
-        module(net, lane, w, unit, phase, t, False)
+        module(net, lane, w, unit, phase, t, truth(False))
     else:
         on = net.spins[phase, unit] == 1
         if on and net.field[unit] >= 0:
@@ -148,6 +149,6 @@ def advance(net: Static, lane: Lane, w: Work, part: int, phase: int, t: float) -
 @njit(cache=True, nogil=True)
 def commit(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Timers take note of the settled state."""
-    w.new[:] = w.state
+    put(w.new, w.state)
     for m in range(net.mod_ground.size):
-        module(net, lane, w, m, phase, t, True)
+        module(net, lane, w, m, phase, t, truth(True))

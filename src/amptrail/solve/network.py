@@ -13,6 +13,7 @@ from amptrail.circuit.model import Input as InputLine
 from amptrail.circuit.wiring import Wiring
 from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve import laws
+from amptrail.solve.plans import plan_of
 from amptrail.solve.records import Lane, Static
 
 KEY_ON = ("ignition-on", "cranking", "running")
@@ -250,7 +251,7 @@ class Builder:
         self.locate(part, "rating_a", "rating", (len(self.rating) - 1,), rating)
 
     # -- the end ---------------------------------------------------------------------------------
-    def _static(self, ground: int) -> Static:
+    def _static(self, ground: int, lane: Lane) -> Static:
         def ints(x: object, *shape: int) -> np.ndarray:
             return np.array(x, dtype=np.int32).reshape(shape)
 
@@ -298,6 +299,7 @@ class Builder:
             ints(self.drv_key, -1),
             ints([*(int(p.base in KEY_ON) for p in self.cycle), 0], -1),
             ints(self.refs, -1, 2),
+            plan_of(self.nodes, ground, lane),
             at,
         )
 
@@ -349,6 +351,7 @@ class Builder:
         items += [f"input {m}.{i}" for m, i in self.input_number] + [
             f"signal {m}.{s}" for m, s in self.signal_number
         ]
+        lane = self._lane(ground)
         parameters = tuple(
             Parameter(p, k[1], v, sigma, tuple(self.places[k])) for k, (p, v, sigma) in self.known.items()
         )
@@ -356,8 +359,8 @@ class Builder:
             self.circuit,
             self.wires,
             tuple(self.cycle),
-            self._static(ground),
-            self._lane(ground),
+            self._static(ground, lane),
+            lane,
             tuple(self.names),
             self.aliases,
             {k: tuple(v) for k, v in of_part.items()},

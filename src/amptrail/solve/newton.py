@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import eliminate
+from amptrail.solve.elimination import backward, forward
 from amptrail.solve.laws import (
     ALWAYS,
     BROKEN,
@@ -26,12 +26,14 @@ from amptrail.solve.laws import (
     SUPPLY,
     SWITCH,
 )  # fmt: skip
+from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 
 WARM_SWEEPS = 12
 COLD_SWEEPS = 40
 SEARCH_STEPS = 200  # Newton steps with a line search, after which there is no answer
 SEARCH_HALVINGS = 80
+NEXT_MOVE_V = 5e-12  # the step after this one would be smaller: not taken
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 1e-8  # a reference's current and its copy at the supply: 1 nV in 0.1 ohm
@@ -78,17 +80,17 @@ def linear(net: Static, lane: Lane, state: Array, b: int) -> tuple[float, float]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def prepare(net: Static, lane: Lane, w: Work, phase: int) -> None:
+def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
     """What no Newton step changes: siemens (-1: does not conduct) and source amperes of linear branches in
-    w.bg and w.bj, series ohms of the others in w.br. Done once a solve: passing the tuples of arrays to a
-    function costs more than the arithmetic in it."""
+    w.bg and w.bj, series ohms of the others in w.br and their numbers in w.bent. Returns how many those are.
+    Done once a solve: passing the tuples of arrays to a function costs more than the arithmetic in it."""
     state, gates, units, kinds, p = w.state, net.gate, net.unit, lane.kind, lane.p
     series, opened, g, c, r = lane.series, lane.open, w.bg, w.bj, w.br
-    w.i[:] = 0.0
-    g[:] = -1.0
-    c[:] = 0.0
+    bent, count = w.bent, 0
     for b in range(kinds.size):
         kind, gate = kinds[b], gates[b]
+        g[b] = -1.0
+        c[b] = 0.0
         if kind == NONE or opened[b]:
             continue
         if gate != ALWAYS and not conducts(net, lane, phase, state, gate, units[b]):
@@ -104,68 +106,129 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> None:
             c[b] = p[b, 0]
         else:
             r[b] = series[b] + (p[b, 2] if kind == laws.DIODE else 0.0)
+            bent[count] = b
+            count += 1
+    return count
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def stamp_linear(
+    start: Array, rank: Array, kinds: Array, na: Array, nb: Array, edge: Array, sign: Array, bg: Array,
+    bj: Array, g: Array, J: Array,
+) -> int:  # fmt: skip
+    """Leaks and every conducting linear branch into the arms. Returns the first pivot that a conducting
+    nonlinear branch touches: those before it are eliminated once."""
+    g[:] = 0.0
+    J[:] = 0.0
+    head: int = whole(start.size - 1)
+    for k in range(head):
+        g[start[k + 1] - 1] = LEAK_S
+    for b in range(kinds.size):
+        t = edge[b]
+        if bg[b] < 0.0 or t < 0:
+            continue
+        if kinds[b] in (RES, CURRENT):
+            g[t] += bg[b]
+            J[t] += sign[b] * bj[b]
+        else:
+            head = min(head, whole(rank[na[b]]), whole(rank[nb[b]]))
+    return head
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def bend(kinds: Array, p: Array, x: Array, bent: Array, count: int, amps: Array, slope: Array) -> None:
+    """The laws of the nonlinear branches at x."""
+    for n in range(count):
+        b = bent[n]
+        amps[b], slope[b] = laws.current(kinds[b], x[b], p[b, 0], p[b, 1], p[b, 2], p[b, 3])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def stamp(
-    nodes: int, ground: int, kinds: Array, na: Array, nb: Array, p: Array, slot: Array, x: Array, br: Array,
+    bent: Array, count: int, edge: Array, sign: Array, x: Array, br: Array, law_a: Array, law_s: Array,
     bg: Array, bj: Array, g: Array, J: Array,
 ) -> None:  # fmt: skip
-    """Every conducting branch into the edges g, J, nonlinear ones by their tangent at x."""
-    g[:] = 0.0
-    J[:] = 0.0
-    for n in range(nodes):
-        if n != ground:
-            g[slot[n, ground]] = LEAK_S
-    for b in range(kinds.size):
-        if bg[b] < 0.0:
-            continue
-        kind = kinds[b]
-        if kind not in (RES, CURRENT):
-            r = br[b]
-            i, s = laws.current(kind, x[b], p[b, 0], p[b, 1], p[b, 2], p[b, 3])
-            bg[b] = s / (1.0 + s * r)
-            bj[b] = i - bg[b] * (x[b] + r * i)
-        i0, j0 = na[b], nb[b]
-        if i0 != j0:
-            t = slot[i0, j0]
+    """Nonlinear branches by their tangent at x."""
+    for n in range(count):
+        b = bent[n]
+        i, s, r = law_a[b], law_s[b], br[b]
+        bg[b] = s / (1.0 + s * r)
+        bj[b] = i - bg[b] * (x[b] + r * i)
+        t = edge[b]
+        if t >= 0:
             g[t] += bg[b]
-            J[t] += bj[b] if i0 < j0 else -bj[b]
+            J[t] += sign[b] * bj[b]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def judge(
     kinds: Array, na: Array, nb: Array, p: Array, v: Array, x: Array, br: Array, bg: Array, bj: Array,
-    amps: Array,
-) -> tuple[float, float, float]:  # fmt: skip
-    """Branch currents and the next x: (largest move V, largest law mismatch A, largest branch current A)."""
-    moved = mismatch = biggest = 0.0
-    for b in range(kinds.size):
-        if bg[b] < 0.0:
-            continue
-        i = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b]
-        amps[b] = i
-        biggest = max(biggest, abs(i))
+    law_a: Array, law_s: Array, bent: Array, count: int,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """The next x of the nonlinear branches: (largest move V, bound of the move after it V, largest law
+    mismatch A, largest current A).
+
+    The bound: with tangents at the new x, a mismatch of e amperes in a branch of slope s moves no voltage
+    anywhere by more than e/s, for all conductances are positive.
+    """
+    moved = bound = mismatch = biggest = 0.0
+    for n in range(count):
+        b = bent[n]
         kind = kinds[b]
-        if kind in (RES, CURRENT):
-            continue
+        across = v[na[b]] - v[nb[b]]
+        i = bg[b] * across + bj[b]
+        biggest = max(biggest, abs(i))
         old = x[b]
-        new = (v[na[b]] - v[nb[b]]) - br[b] * i
-        new = laws.limited(kind, old, new, p[b, 0], p[b, 1], p[b, 2])
+        free = across - br[b] * i
+        new = laws.limited(kind, old, free, p[b, 0], p[b, 1], p[b, 2])
+        if new != free:
+            bound = math.inf
         moved = max(moved, abs(new - old))
         x[b] = new
-        true, _ = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
-        mismatch = max(mismatch, abs(true - i))
-    return moved, mismatch, biggest
+        law_a[b], law_s[b] = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
+        off = abs(law_a[b] - i)
+        mismatch = max(mismatch, off)
+        if off > 0.0:
+            bound += off / law_s[b]
+    return moved, bound, mismatch, biggest
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def sweep(net: Static, lane: Lane, w: Work) -> tuple[float, float, float]:
-    """One Newton step after `prepare`: (largest move V, law mismatch A, branch current A)."""
-    kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
-    stamp(net.nodes, net.ground, kinds, na, nb, p, w.slot, w.x, w.br, w.bg, w.bj, w.g, w.J)
-    eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
-    return judge(kinds, na, nb, p, w.v, w.x, w.br, w.bg, w.bj, w.i)
+def currents(kinds: Array, na: Array, nb: Array, v: Array, bg: Array, bj: Array, amps: Array) -> float:
+    """Every branch current; the largest, A."""
+    biggest = 0.0
+    for b in range(kinds.size):
+        amps[b] = 0.0
+        if bg[b] >= 0.0:
+            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b]
+            biggest = max(biggest, abs(amps[b]))
+    return biggest
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
+    """The linear network at w.x after `prepare`, wholly eliminated: arms in w.g, 1/sums in w.inverse, volts
+    of one Newton step in w.v."""
+    plan = w.plan
+    none, last = whole(0), whole(plan.order.size)
+    stamp_linear(
+        plan.start, plan.rank, lane.kind, lane.na, lane.nb, plan.edge, plan.sign, w.bg, w.bj, w.g, w.J
+    )
+    bend(lane.kind, lane.p, w.x, w.bent, count, w.law_a, w.law_s)
+    stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, w.g, w.J)
+    forward(plan.start, plan.target, w.g, w.J, w.inverse, none, last, none)
+    w.v[net.ground] = 0.0
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, none, last)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def tangent(net: Static, lane: Lane, w: Work, phase: int) -> int:
+    """`linearised` at w.x, the amperes of that Newton step in w.i. Returns how many nonlinear branches
+    conduct (their numbers in w.bent)."""
+    count = prepare(net, lane, w, phase)
+    linearised(net, lane, w, count)
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    return count
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -207,7 +270,8 @@ def exact(lane: Lane, w: Work, v: Array) -> float:
 @njit(cache=True, nogil=True, error_model="numpy")
 def _downhill(net: Static, lane: Lane, w: Work, at: Array, step: Array, t: float) -> float:
     """Slope of the co-content along `step` at `at` + t `step`: the leftover currents times the step."""
-    w.v[:] = at + t * step
+    for n in range(net.nodes):
+        w.v[n] = at[n] + t * step[n]
     exact(lane, w, w.v)
     leftover(net.nodes, net.ground, lane.na, lane.nb, w.bg, w.v, w.i, w.left)
     slope = 0.0
@@ -217,7 +281,7 @@ def _downhill(net: Static, lane: Lane, w: Work, at: Array, step: Array, t: float
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def search(net: Static, lane: Lane, w: Work) -> bool:
+def search(net: Static, lane: Lane, w: Work, count: int) -> bool:
     """Newton on node volts with a line search on the co-content, the sum of the integrals of all laws.
 
     Every law is non-falling, so the co-content is convex with its one minimum at the operating point (Millar
@@ -226,14 +290,15 @@ def search(net: Static, lane: Lane, w: Work) -> bool:
     at, step = np.zeros(net.nodes), np.zeros(net.nodes)
     for _ in range(SEARCH_STEPS):
         exact(lane, w, at)
-        na, nb = lane.na, lane.nb
-        stamp(net.nodes, net.ground, lane.kind, na, nb, lane.p, w.slot, w.x, w.br, w.bg, w.bj, w.g, w.J)
-        eliminate(net.nodes, net.ground, w.slot, w.order, w.start, w.near, w.g, w.J, w.v)
+        linearised(net, lane, w, count)
         w.counts[0] += 1
-        step[:] = w.v - at
+        longest = 0.0
+        for n in range(net.nodes):
+            step[n] = w.v[n] - at[n]
+            longest = max(longest, abs(step[n]))
         low, high = 0.0, 1.0
         t = 1.0
-        if _downhill(net, lane, w, at, step, 1.0) > 0.0:
+        if _downhill(net, lane, w, at, step, t) > 0.0:
             for _ in range(SEARCH_HALVINGS):
                 t = 0.5 * (low + high)
                 if _downhill(net, lane, w, at, step, t) > 0.0:
@@ -243,11 +308,12 @@ def search(net: Static, lane: Lane, w: Work) -> bool:
                 if high - low < 1e-2 * low:
                     break
             t = low if low > 0.0 else high
-        at += t * step
-        w.v[:] = at
+        for n in range(net.nodes):
+            at[n] += t * step[n]
+        put(w.v, at)
         biggest = exact(lane, w, at)
         most = leftover(net.nodes, net.ground, lane.na, lane.nb, w.bg, at, w.i, w.left)
-        if np.max(np.abs(step)) < MOVED_V and most < LEFT_A + LEFT * biggest:
+        if longest < MOVED_V and most < LEFT_A + LEFT * biggest:
             return math.isfinite(biggest)
     return False
 
@@ -256,23 +322,43 @@ def search(net: Static, lane: Lane, w: Work) -> bool:
 def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Iterate from the warm start w.x; cold after 12 sweeps; a line search after 40 cold ones. True: an
     answer that keeps Kirchhoff's current law at every node."""
-    prepare(net, lane, w, phase)
+    count = prepare(net, lane, w, phase)
+    kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
+    plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
+    order, start, near, target = plan.order, plan.start, plan.near, plan.target
+    head = stamp_linear(start, plan.rank, kinds, na, nb, plan.edge, plan.sign, w.bg, w.bj, g, J)
+    none, last = whole(0), whole(order.size)
+    forward(start, target, g, J, inverse, none, head, none)
+    tail = start[head]
+    put(w.linear_g[tail:], g[tail:])
+    put(w.linear_j[tail:], J[tail:])
+    v[net.ground] = 0.0
+    bend(kinds, p, w.x, w.bent, count, w.law_a, w.law_s)
     done = False
-    biggest = 0.0
     for k in range(WARM_SWEEPS + COLD_SWEEPS):
         if k == WARM_SWEEPS:
             w.x[:] = 0.0
+            bend(kinds, p, w.x, w.bent, count, w.law_a, w.law_s)
             w.counts[1] += 1
-        moved, mismatch, biggest = sweep(net, lane, w)
+        if k > 0:
+            put(g[tail:], w.linear_g[tail:])
+            put(J[tail:], w.linear_j[tail:])
+        stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, g, J)
+        forward(start, target, g, J, inverse, head, last, whole(plan.pair[head]))
+        backward(order, start, near, g, J, inverse, v, head, last)
+        moved, bound, mismatch, biggest = judge(
+            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bent, count
+        )
         w.counts[0] += 1
-        if moved < MOVED_V and mismatch < LEFT_A + LEFT * biggest:
+        if mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V):
             done = math.isfinite(biggest)
             break
     if not done:
         w.counts[2] += 1
-        return search(net, lane, w)
-    most = leftover(net.nodes, net.ground, lane.na, lane.nb, w.bg, w.v, w.i, w.left)
-    if most < LEFT_A + LEFT * biggest:
+        return search(net, lane, w, count)
+    backward(order, start, near, g, J, inverse, v, none, head)
+    most = currents(kinds, na, nb, v, w.bg, w.bj, w.i)
+    if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
         return True
     w.counts[5] += 1
     return False

@@ -12,11 +12,13 @@ import numpy.typing as npt
 
 from amptrail.circuit.model import Term
 from amptrail.solve import laws
-from amptrail.solve.kernel import ohm_lanes, read_lanes
+from amptrail.solve.held import hold
+from amptrail.solve.kernel import ohm_lanes
 from amptrail.solve.network import Network
+from amptrail.solve.probing import EXACT_V, read_lanes
 from amptrail.solve.runs import Floats, Runs, names_of
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
-from amptrail.solve.threads import fit
+from amptrail.solve.threads import share
 
 METER_OHM = 10e6
 LOADED_OHM = 3.0
@@ -90,8 +92,16 @@ def tap_nodes(net: Network, tap: Tap) -> tuple[int, int]:
     return net.node(a), net.static.ground if tap.b is None else net.node(tap.b)
 
 
-def read(network: Network, runs: Runs, taps: Sequence[Tap]) -> Readings:
-    """Every tap on every lane and phase of `runs`."""
+def read(
+    network: Network,
+    runs: Runs,
+    taps: Sequence[Tap],
+    asked: npt.NDArray[np.bool_] | None = None,
+    every_solve: bool = False,
+) -> Readings:
+    """Every tap on every lane and phase of `runs`, or only where asked[phase, tap] (zeros elsewhere).
+    Where it is proved that the instrument switches nothing and moves no law off its tangent, the circuit is
+    not solved again (`probing`), unless `every_solve`."""
     lanes, phases = runs.status.shape
     states = runs.snapshot.state.shape[2]
     shape = (lanes, phases, len(taps))
@@ -102,56 +112,48 @@ def read(network: Network, runs: Runs, taps: Sequence[Tap]) -> Readings:
     ohms = [m for m, t in enumerate(taps) if t.instrument == "ohmmeter"]
     clamps = [m for m, t in enumerate(taps) if t.instrument == "clamp"]
     volts = [m for m in range(len(taps)) if m not in ohms and m not in clamps]
+    wanted = np.ones((phases, len(taps)), np.bool_) if asked is None else asked
     for m in clamps:
-        _clamp(got, network.branch(taps[m].a), m)
+        _clamp(got, network.branch(taps[m].a), m, wanted[:, m])
     if volts:
-        _volts(got, volts)
+        _volts(got, volts, wanted, 0.0 if every_solve else EXACT_V)
     if ohms:
         _ohms(got, ohms)
     return got
 
 
-def _clamp(got: Readings, branch: int, m: int) -> None:
+def _clamp(got: Readings, branch: int, m: int, asked: npt.NDArray[np.bool_]) -> None:
     runs = got.runs
-    got.value[:, :, m] = runs.snapshot.amps[:, :, branch]
-    got.status[:, :, m] = runs.status
-    buzz = runs.status == CHATTER
+    amps, status = runs.snapshot.amps[:, asked, branch], runs.status[:, asked]
     at = runs.network.static.nodes + branch
-    got.low[:, :, m] = np.where(buzz, runs.chatter_low[:, :, at], got.value[:, :, m])
-    got.high[:, :, m] = np.where(buzz, runs.chatter_high[:, :, at], got.value[:, :, m])
+    buzz = status == CHATTER
+    got.value[:, asked, m], got.status[:, asked, m] = amps, status
+    got.low[:, asked, m] = np.where(buzz, runs.chatter_low[:, asked, at], amps)
+    got.high[:, asked, m] = np.where(buzz, runs.chatter_high[:, asked, at], amps)
 
 
-def _volts(got: Readings, which: list[int]) -> None:
+def _volts(got: Readings, which: list[int], asked: npt.NDArray[np.bool_], most: float) -> None:
+    """The taps `which`; the others are never asked, so that the arrays of all serve."""
     runs, net = got.runs, got.runs.network
-    lanes, phases = runs.status.shape
-    nodes = np.array([tap_nodes(net, got.taps[m]) for m in which], np.int64).reshape(-1, 2)
-    laws_of = [instrument_branch(got.taps[m]) for m in which]
-    kinds = np.array([k for k, _ in laws_of], np.int64)
-    p = np.array([(*x, *([0.0] * (4 - len(x)))) for _, x in laws_of], np.float64).reshape(-1, 4)
-    shape = (lanes, phases, len(which))
-    value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    status = np.zeros(shape, np.int8)
-    state = np.zeros((*shape, runs.snapshot.state.shape[2]), np.uint8)
-    fit(lanes)
-    read_lanes(
-        net.static,
-        runs.lanes,
-        np.array(runs.phases, np.int64),
-        runs.snapshot,
-        nodes,
-        kinds,
-        p,
-        value,
-        low,
-        high,
-        status,
-        state,
-    )
-    got.value[:, :, which], got.low[:, :, which], got.high[:, :, which] = value, low, high
-    got.status[:, :, which] = status
-    changed = state != runs.snapshot.state[:, :, None, :]
-    changed &= ((runs.status[:, :, None] < CHATTER) & (status < CHATTER))[..., None]
-    got.changed[:, :, which] = changed
+    lanes, count = runs.status.shape[0], len(got.taps)
+    nodes, kinds, p = np.zeros((count, 2), np.int64), np.zeros(count, np.int64), np.zeros((count, 4))
+    wanted = np.zeros(asked.shape, np.uint8)
+    for m in which:
+        nodes[m] = tap_nodes(net, got.taps[m])
+        kinds[m], numbers = instrument_branch(got.taps[m])
+        p[m, : len(numbers)] = numbers
+        wanted[:, m] = asked[:, m]
+    phases = np.array(runs.phases, np.int64)
+
+    static, every, kept = hold(net.static), hold(runs.lanes), hold(runs.snapshot)
+
+    def piece(first: int, last: int) -> None:
+        read_lanes(
+            static, every, phases, kept, nodes, kinds, p, wanted, got.value, got.low,
+            got.high, got.status, got.changed, most, first, last,
+        )  # fmt: skip
+
+    share(lanes, piece)
 
 
 def _ohms(got: Readings, which: list[int]) -> None:
@@ -161,8 +163,13 @@ def _ohms(got: Readings, which: list[int]) -> None:
     across = np.zeros((runs.status.shape[0], len(which)))
     ok = np.zeros(across.shape, np.bool_)
     fuses = np.ascontiguousarray(runs.snapshot.state[:, -1, at[5] : at[6]])
-    fit(len(fuses))
-    ohm_lanes(net.static, runs.lanes, fuses, nodes, OHM_VOLTS, OHM_INNER, across, ok)
+
+    static, every = hold(net.static), hold(runs.lanes)
+
+    def piece(first: int, last: int) -> None:
+        ohm_lanes(static, every, fuses, nodes, OHM_VOLTS, OHM_INNER, across, ok, first, last)
+
+    share(len(fuses), piece)
     amps = (OHM_VOLTS - across) / OHM_INNER
     over = across >= amps * OVER_RANGE_OHM
     ohm = np.where(over, 0.0, across / np.where(over, 1.0, amps))

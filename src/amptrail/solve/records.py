@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from amptrail.solve.elimination import Plan
+
 Array = Any
 
 
@@ -38,6 +40,7 @@ class Static(NamedTuple):
     drv_key: Array  # [driver] a trip is kept until the key is off
     key_on: Array  # [phase] 1: ignition on, cranking or running
     refs: Array  # [ref, 2] reference branch and its copied supply current
+    plan: Array  # elimination of the healthy topology, packed
     at: Array  # offsets: relay alive awake driver trip fuse alternator input signal end
 
 
@@ -66,15 +69,18 @@ class Lane(NamedTuple):
 class Work(NamedTuple):
     """Scratch of one thread."""
 
-    slot: Array
-    order: Array
-    start: Array
-    near: Array
-    g: Array
+    plan: Plan
+    g: Array  # [arm]
     J: Array
-    bg: Array
+    linear_g: Array  # [arm] as the head leaves them
+    linear_j: Array
+    inverse: Array  # [pivot] 1/(sum of its arms)
+    bent: Array  # nonlinear branches that conduct
+    bg: Array  # [branch]
     bj: Array
     br: Array
+    law_a: Array  # [branch] current and slope of a nonlinear branch at x
+    law_s: Array
     v: Array
     i: Array
     x: Array  # element voltages: the warm start

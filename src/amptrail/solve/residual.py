@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from amptrail.solve.held import hold
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.network import Network
 from amptrail.solve.newton import exact, leftover, prepare
@@ -20,11 +21,12 @@ def residual(network: Network, lane: Lane, state: np.ndarray, phase: int, volts:
     mine = lane_of(Lane(*(a[None] for a in lane)), 0)
     w = workspace(s, mine)
     w.state[:] = state
-    prepare(s, mine, w, phase)
-    exact(mine, w, volts)
+    static, lane_held, work = hold(s), hold(mine), hold(w)
+    prepare(static, lane_held, work, phase)
+    exact(lane_held, work, volts)
     for b, copy in s.refs:
         mine.p[copy, 0] = w.i[b]
-    prepare(s, mine, w, phase)
-    exact(mine, w, volts)
+    prepare(static, lane_held, work, phase)
+    exact(lane_held, work, volts)
     leftover(s.nodes, s.ground, mine.na, mine.nb, w.bg, volts, w.i, w.left)
     return np.array(w.left)

@@ -12,11 +12,12 @@ from amptrail.circuit.model import key
 from amptrail.circuit.phases import sleeping
 from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve.changes import Change, stack
+from amptrail.solve.held import hold
 from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, SETTLED
-from amptrail.solve.threads import fit
+from amptrail.solve.threads import share
 
 FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
 FITTED_S = 1.0  # start awake: this long in the phase it was fitted in
@@ -157,24 +158,32 @@ def phase_number(net: Network, name: str) -> int:
     )
 
 
-def _live(
-    net: Network, lanes: Lane, steps: list[tuple[int, float, int]], begin: Out | None, at: int, phases: int
+def live_through(
+    net: Network,
+    lanes: Lane,
+    steps: list[tuple[int, float, int]],
+    starts: list[int],
+    begin: Out | None,
+    at: int,
+    phases: int,
 ) -> Out:
-    out = outputs(net, lanes.kind.shape[0], max(phases, 1))
+    """Every lane through steps of (phase, seconds, where its end is kept or -1).
+
+    `starts`: where in them each pass of the drive cycle begins (none: all are lived through). From lane 0 of
+    `begin` at phase slot `at`, or from everything off. `phases`: how many ends are kept."""
+    count = lanes.kind.shape[0]
+    out = outputs(net, count, max(phases, 1))
     order = np.array([s[0] for s in steps], np.int64)
     seconds = np.array([s[1] for s in steps], np.float64)
     into = np.array([s[2] for s in steps], np.int64)
-    fit(lanes.kind.shape[0])
-    run_lanes(
-        net.static,
-        lanes,
-        order,
-        seconds,
-        into,
-        begin if begin is not None else out,
-        at if begin is not None else -1,
-        out,
-    )
+    passes = np.array(starts, np.int64)
+    static, every, into_out = hold(net.static), hold(lanes), hold(out)
+    before, begin_at = (into_out, -1) if begin is None else (hold(begin), at)
+
+    def piece(first: int, last: int) -> None:
+        run_lanes(static, every, order, seconds, into, passes, before, begin_at, into_out, first, last)
+
+    share(count, piece)
     return out
 
 
@@ -184,11 +193,14 @@ def run(
     start: str = "asleep",
     cycles: int = 2,
     phases: Sequence[str] | None = None,
+    every_pass: bool = False,
 ) -> Runs:
     """Live through the drive cycle with each lane's changes present and keep the phases of the last pass.
 
     `start` "asleep": everything off, 60 s asleep, then `cycles` passes. "awake:PHASE": a healthy vehicle is
     brought to the end of PHASE; the changes happen; 1 s more of it, the rest of the cycle, `cycles` passes.
+    A pass that begins just as the one before it is not lived through again unless `every_pass`: same states,
+    volts and amperes to rounding.
     """
     many = stack(network, lanes)
     seconds = network.static.duration
@@ -201,15 +213,18 @@ def run(
             raise ModelError((Problem("bad-start", f"start {start!r}", expected=("asleep", "awake:PHASE")),))
         at = phase_number(network, start.removeprefix("awake:"))
         before = steps + [(k, float(seconds[k]), k) for k in range(count)]
-        begin = _live(network, stack(network, [()]), before, None, -1, count)
+        begin = live_through(network, stack(network, [()]), before, [], None, -1, count)
         steps = [(at, FITTED_S, -1)] + [(k, float(seconds[k]), -1) for k in range(at + 1, count)]
     kept = tuple(range(count)) if phases is None else tuple(phase_number(network, p) for p in phases)
     last = max(kept, default=count - 1)  # what comes after it in the last pass is never seen
+    starts: list[int] = []
     for c in range(max(cycles, 1)):
+        starts.append(len(steps))
         for k in range(count if c < max(cycles, 1) - 1 else last + 1):
-            keep = kept.index(k) if c == max(cycles, 1) - 1 and k in kept else -1
-            steps.append((k, float(seconds[k]), keep))
-    out = _live(network, many, steps, begin, at if begin is not None else -1, len(kept))
+            steps.append((k, float(seconds[k]), kept.index(k) if k in kept else -1))
+    out = live_through(
+        network, many, steps, [] if every_pass else starts, begin, at if begin is not None else -1, len(kept)
+    )
     return Runs(network, many, kept, out)
 
 

@@ -7,6 +7,7 @@ from numba import njit
 
 from amptrail.solve.logic import LATE_S, advance, commit
 from amptrail.solve.newton import solve
+from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Lane, Static, Work
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
@@ -44,18 +45,18 @@ def _same(w: Work) -> bool:
 def _together(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
     """All parts from one solution: 0 settled, 1 a state came back, 3 no convergence."""
     for k in range(w.seen.size):
-        h = _hash(w, 0)
+        h = _hash(w, whole(0))
         if _met(w, k, h):
             return 1
         w.seen[k] = h
         if not solve(net, lane, w, phase):
             return 3
-        w.new[:] = w.state
+        put(w.new, w.state)
         for part in range(net.parts.shape[0]):
             advance(net, lane, w, part, phase, t)
         if _same(w):
             return 0
-        w.state[:] = w.new
+        put(w.state, w.new)
     return 1
 
 
@@ -66,10 +67,10 @@ def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int, way
     count = net.parts.shape[0]
     for k in range(count):
         part = (first + way * k) % count
-        w.new[:] = w.state
+        put(w.new, w.state)
         advance(net, lane, w, part, phase, t)
         if not _same(w):
-            w.state[:] = w.new
+            put(w.state, w.new)
             return int((part + way) % count)
     return -1
 
@@ -90,14 +91,14 @@ def _record(net: Static, w: Work, fresh: bool) -> None:
 def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> int:
     """Once round the loop, keeping the lowest and highest of everything and which states change."""
     first = turn
-    w.prior[:] = w.state
+    put(w.prior, w.state)
     w.toured[:] = 0
     for k in range(w.seen.size):
         if not solve(net, lane, w, phase):
             return 3
         _record(net, w, k == 0)
         before = turn
-        turn = _one(net, lane, w, phase, t, before, 1)
+        turn = _one(net, lane, w, phase, t, before, whole(1))
         if turn < 0:
             return 0
         away = 0
@@ -113,7 +114,7 @@ def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> 
 @njit(cache=True, nogil=True)
 def _in_turn(net: Static, lane: Lane, w: Work, phase: int, t: float, way: int) -> int:
     """One part at a time until nothing wants to change (AT_REST), or the part that a loop comes back to."""
-    turn = 0 if way > 0 else net.parts.shape[0] - 1
+    turn: int = whole(0 if way > 0 else net.parts.shape[0] - 1)
     for k in range(w.seen.size):
         h = _hash(w, turn)
         if _met(w, k, h):
@@ -134,18 +135,22 @@ def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
     if got != 1:
         return got
     prev, until = w.prev.copy(), w.until.copy()
-    w.prior[:] = w.state
-    turn = _in_turn(net, lane, w, phase, t, 1)
+    put(w.prior, w.state)
+    turn = _in_turn(net, lane, w, phase, t, whole(1))
     if turn == NOT_SOLVED:
         return 3
     if turn >= 0:
         return _tour(net, lane, w, phase, t, turn)
-    w.raced[:] = w.state
+    put(w.raced, w.state)
     mine, mine_until = w.prev.copy(), w.until.copy()
-    w.state[:], w.prev[:], w.until[:] = w.prior, prev, until
-    ended = _in_turn(net, lane, w, phase, t, -1) == AT_REST
-    w.other[:] = w.state if ended else w.raced
-    w.state[:], w.prev[:], w.until[:] = w.raced, mine, mine_until
+    put(w.state, w.prior)
+    put(w.prev, prev)
+    put(w.until, until)
+    ended = _in_turn(net, lane, w, phase, t, whole(-1)) == AT_REST
+    put(w.other, w.state if ended else w.raced)
+    put(w.state, w.raced)
+    put(w.prev, mine)
+    put(w.until, mine_until)
     return 1 if solve(net, lane, w, phase) else 3
 
 

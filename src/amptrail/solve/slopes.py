@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from amptrail.errors import ModelError, Problem
+from amptrail.solve.held import hold
 from amptrail.solve.kernel import frozen
 from amptrail.solve.network import Network, Parameter
 from amptrail.solve.readings import Tap, instrument_branch, tap_nodes
@@ -32,6 +33,7 @@ def sensitivities(network: Network, runs: Runs, lane: int, phase: int, taps: Seq
         raise ModelError((Problem("no-slope", "sensitivities are for volts and amperes"),))
     slopes = np.zeros((len(taps), len(network.parameters)))
     base = Lane(*(a[lane].copy() for a in runs.lanes))
+    static, kept = hold(network.static), hold(runs.snapshot)
     v, i = np.zeros(network.static.nodes), np.zeros(base.kind.size)
     for m, tap in enumerate(taps):
         here = base._replace(kind=base.kind.copy(), na=base.na.copy(), nb=base.nb.copy(), p=base.p.copy())
@@ -45,7 +47,7 @@ def sensitivities(network: Network, runs: Runs, lane: int, phase: int, taps: Seq
             got = []
             for factor in (1.0 + STEP, 1.0 - STEP):
                 changed = _with(network, here, parameter, factor)
-                frozen(network.static, changed, runs.phases[phase], runs.snapshot, lane, phase, v, i)
+                frozen(static, hold(changed), runs.phases[phase], kept, lane, phase, v, i)
                 got.append(i[network.branch(tap.a)] if tap.instrument == "clamp" else v[a] - v[b])
             slopes[m, k] = (got[0] - got[1]) / (2.0 * STEP)
     return slopes

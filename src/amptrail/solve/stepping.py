@@ -14,13 +14,12 @@ import numpy.typing as npt
 from amptrail.circuit.model import key
 from amptrail.errors import ModelError, Problem
 from amptrail.solve.changes import Change, stack
-from amptrail.solve.kernel import lane_of, workspace
-from amptrail.solve.logic import FORGOTTEN, LATE_S, advance, commit, module
+from amptrail.solve.held import hold
+from amptrail.solve.kernel import ADVANCE, COMMIT, NOTE, SETTLE, SOLVE, lane_of, step, workspace
+from amptrail.solve.logic import FORGOTTEN, LATE_S
 from amptrail.solve.network import SPARE, Network
-from amptrail.solve.newton import solve
 from amptrail.solve.readings import Tap, instrument_branch, tap_nodes
 from amptrail.solve.records import Lane, Work
-from amptrail.solve.settle import settle
 
 Floats = npt.NDArray[np.float64]
 Bits = npt.NDArray[np.uint8]
@@ -124,6 +123,7 @@ class Stepper:
     def __init__(self, network: Network, lane: Lane, begin: Snapshot) -> None:
         self.network, self.static, self.lane = network, network.static, lane
         self.work: Work = workspace(self.static, lane)
+        self._held = hold(self.static), hold(lane), hold(self.work)
         self.load(begin)
 
     @classmethod
@@ -149,14 +149,17 @@ class Stepper:
             self.network, t, w.state.copy(), w.x.copy(), w.prev.copy(), w.until.copy(), copies.reshape(-1)
         )
 
+    def _step(self, what: int, part: int, phase: int, t: float) -> int:
+        return int(step(*self._held, what, part, phase, float(t)))
+
     # ---- order settle -----------------------------------------------------------------------------
     def settle(self, phase: int, t: float) -> int:
         """Bring everything to rest at time t, fuses included: SETTLED, RACE, CHATTER or NOT_CONVERGED."""
-        return int(settle(self.static, self.lane, self.work, phase, t))
+        return self._step(SETTLE, 0, phase, t)
 
     def commit(self, phase: int, t: float) -> None:
         """Timers take note of the settled state."""
-        commit(self.static, self.lane, self.work, phase, t)
+        self._step(COMMIT, 0, phase, t)
 
     def next_timer(self, after: float, until: float) -> float | None:
         """When the next timer runs out, later than `after` and not later than `until`."""
@@ -167,21 +170,17 @@ class Stepper:
     # ---- order time -------------------------------------------------------------------------------
     def solve(self, phase: int) -> bool:
         """The operating point of the present discrete state."""
-        return bool(solve(self.static, self.lane, self.work, phase))
+        return bool(self._step(SOLVE, 0, phase, 0.0))
 
     def wanted(self, part: int, phase: int, t: float) -> Bits:
         """The state vector with one part (row of static.parts) as it would be now; nothing else changes.
         A module out of supply forgets its timers."""
-        w = self.work
-        w.new[:] = w.state
-        advance(self.static, self.lane, w, part, phase, t)
-        return np.array(w.new, np.uint8)
+        self._step(ADVANCE, part, phase, t)
+        return np.array(self.work.new, np.uint8)
 
     def take_note(self, number: int, phase: int, t: float) -> None:
         """Timers of one module take note of the present state."""
-        w = self.work
-        w.new[:] = w.state
-        module(self.static, self.lane, w, number, phase, t, True)
+        self._step(NOTE, number, phase, t)
 
     # ---- what there is ----------------------------------------------------------------------------
     @property

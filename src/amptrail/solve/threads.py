@@ -1,17 +1,41 @@
-"""How many threads a kernel call is worth.
+"""Lanes shared out among threads.
 
-Waking a second thread costs more than a few lanes do, and on a busy machine it waits for a whole time
-slice: one reading took 15 ms in place of 1 ms (benchmarks/batch_bench.py).
+The compiled code lets go of the interpreter, so plain threads do, and nothing is compiled twice for their
+sake. Waking a second thread costs more than a few lanes do: one reading took 15 ms in place of 1 ms
+(benchmarks/batch_bench.py).
 """
 
 from __future__ import annotations
 
-import numba
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 
 LANES_A_THREAD = 4
-MOST = numba.get_num_threads()
+PIECES_A_THREAD = 6  # lanes differ in work: small pieces end together
 
 
-def fit(lanes: int) -> None:
-    """Set the threads of the next kernel call to what so many lanes are worth."""
-    numba.set_num_threads(max(1, min(MOST, lanes // LANES_A_THREAD)))
+def cores() -> int:
+    """Processors this process may use; AMPTRAIL_THREADS, when it is a number, says fewer."""
+    asked = os.environ.get("AMPTRAIL_THREADS", "")
+    able = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return max(1, min(able, int(asked))) if asked.isdigit() else able
+
+
+@cache
+def _pool(workers: int) -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(workers, thread_name_prefix="lanes")
+
+
+def share(lanes: int, work: Callable[[int, int], None]) -> None:
+    """work(first, last) over all lanes, on as many threads as they are worth."""
+    workers = max(1, min(cores(), lanes // LANES_A_THREAD))
+    if workers == 1:
+        work(0, lanes)
+        return
+    step = max(LANES_A_THREAD, -(-lanes // (workers * PIECES_A_THREAD)))
+    pieces = [(k, min(k + step, lanes)) for k in range(0, lanes, step)]
+    waiting = [_pool(cores()).submit(work, a, b) for a, b in pieces]
+    for w in waiting:
+        w.result()

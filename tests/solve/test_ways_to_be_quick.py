@@ -1,0 +1,125 @@
+"""What is left out for speed changes no answer: passes not lived twice, readings not solved again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from benchmarks.figures import fault_lanes
+from benchmarks.generator import generate
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from amptrail.solve import CHATTER, Change, Kind, Network, Tap, assemble, conservation, read, run
+from amptrail.solve.elimination import backward, fill, forward, injected, ordering
+from amptrail.solve.probing import source_ohms
+
+TOLERANCE = 1e-9  # V, and of the value
+LEAK_S = 1e-3  # of the random networks: floating clusters are more than the general solver can do
+
+
+def same(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64]) -> bool:
+    return bool(np.allclose(a, b, rtol=TOLERANCE, atol=TOLERANCE))
+
+
+def some_lanes(net: Network, count: int, seed: int) -> list[tuple[Change, ...]]:
+    """Single faults and pairs of them."""
+    singles = fault_lanes(net)
+    rng = np.random.default_rng(seed)
+    picks = rng.integers(0, len(singles), (count, 2))
+    return [(), *(singles[a] if n % 2 else singles[a] + singles[b] for n, (a, b) in enumerate(picks))]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_pass_not_lived_again_ends_the_same(seed: int) -> None:
+    net = assemble(generate(30, seed))
+    lanes = some_lanes(net, 60, seed)
+    for start in ("asleep", f"awake:{net.phases[-2].name}"):
+        quick, long = (run(net, lanes, start, 2, every_pass=e) for e in (False, True))
+        assert quick.counters["solves"] < 0.8 * long.counters["solves"]
+        assert np.array_equal(quick.status, long.status)
+        assert np.array_equal(quick.snapshot.state, long.snapshot.state)
+        assert np.array_equal(quick.snapshot.time, long.snapshot.time)
+        steady = long.status < CHATTER
+        assert same(quick.volts[steady], long.volts[steady])
+        assert same(quick.amps[steady], long.amps[steady])
+
+
+def everywhere(net: Network) -> list[Tap]:
+    """Every instrument at many points, and differences."""
+    nodes = range(net.static.nodes)
+    taps = [Tap(n) for n in nodes] + [Tap(n, None, "lamp", (12.0, 21.0)) for n in nodes]
+    taps += [Tap(n, None, "loaded") for n in nodes if n % 2] + [Tap(n, None, "led") for n in nodes if n % 2]
+    return taps + [Tap(n, (7 * n + 3) % len(nodes)) for n in nodes]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_reading_not_solved_again_is_the_one_solved_again(seed: int) -> None:
+    net = assemble(generate(30, seed))
+    runs = run(net, some_lanes(net, 24, seed))
+    taps = everywhere(net)
+    got, whole = read(net, runs, taps), read(net, runs, taps, every_solve=True)
+    assert np.array_equal(got.status, whole.status)
+    assert np.array_equal(got.changed, whole.changed)
+    steady = whole.status < CHATTER
+    assert same(got.value[steady], whole.value[steady])
+    assert seed or whole.changed.any()  # in the first circuit some instruments do switch something
+
+
+def random_plan(seed: int, nodes: int, branches: int) -> tuple[Any, ...]:
+    """A random network, eliminated: (plan, siemens, amperes, ends, volts)."""
+    rng = np.random.default_rng(seed)
+    na, nb = (rng.integers(0, nodes, branches).astype(np.int32) for _ in range(2))
+    late = rng.integers(0, 2, nodes).astype(np.int8)
+    order, rank = np.zeros(nodes - 1, np.int32), np.zeros(nodes, np.int32)
+    ordering(nodes, 0, na, nb, late, order, rank)
+    plan = fill(nodes, 0, order, rank, na, nb)
+    siemens, emf = 10.0 ** rng.uniform(-3, 3, branches), rng.normal(0, 12, branches)
+    g, J, inverse, v = np.zeros(len(plan.near)), np.zeros(len(plan.near)), np.zeros(nodes), np.zeros(nodes)
+    for k in range(nodes - 1):
+        g[plan.start[k + 1] - 1] = LEAK_S
+    for b in range(branches):
+        if plan.edge[b] >= 0:
+            g[plan.edge[b]] += siemens[b]
+            J[plan.edge[b]] += plan.sign[b] * siemens[b] * emf[b]
+    forward(plan.start, plan.target, g, J, inverse, 0, nodes - 1, 0)
+    backward(plan.order, plan.start, plan.near, g, J, inverse, v, 0, nodes - 1)
+    matrix, rhs = np.diag(np.full(nodes, LEAK_S)), np.zeros(nodes)
+    for a, z, s, e in zip(na, nb, siemens, emf, strict=True):
+        if a != z:
+            matrix[[a, z, a, z], [a, z, z, a]] += (s, s, -s, -s)
+            rhs[a] -= s * e
+            rhs[z] += s * e
+    return plan, g, inverse, v, matrix[1:, 1:], rhs[1:]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32), st.integers(3, 40))
+def test_elimination_against_a_general_linear_solver(seed: int, nodes: int) -> None:
+    """Volts, transfer resistances and source resistances of random networks, against numpy's solve."""
+    plan, g, inverse, v, matrix, rhs = random_plan(seed, nodes, 2 * nodes)
+    scale = 1e-6 * max(1.0, float(np.abs(v).max()))
+    assert np.allclose(v[1:], np.linalg.solve(matrix, rhs), rtol=1e-6, atol=scale)
+    whole = np.linalg.inv(matrix)
+    ohm, arm = np.zeros(nodes), np.zeros(len(g))
+    source_ohms(plan.order, plan.start, plan.near, plan.target, plan.pair, g, inverse, ohm, arm)
+    assert np.allclose(ohm[1:], np.diag(whole), rtol=1e-6)
+    s, y = np.zeros(nodes), np.zeros(nodes)
+    s[1] = 1.0
+    injected(plan.order, plan.start, plan.near, g, inverse, s, y, 0)
+    assert np.allclose(y[1:], whole[:, 0], rtol=1e-6, atol=1e-9 * whole.max())
+
+
+def test_an_arm_more_for_a_bridge_is_filled_in_along_its_path_only() -> None:
+    """Between two far nodes no healthy branch joins: the same order, the same volts as a plan made new."""
+    net = assemble(generate(30, 1))
+    n = net.static.nodes
+    far = [(a, b) for a in range(0, n, 7) for b in range(3, n, 11) if a != b]
+    plain = run(net, [(Change(Kind.BRIDGE, a, b, 1e9),) for a, b in far])
+    healthy = run(net, [()])
+    settled = healthy.status[0] == 0
+    assert np.allclose(plain.volts[:, settled], healthy.volts[:, settled], atol=0.02)
+    worst = conservation(plain)[0]
+    assert worst < 1e-6
