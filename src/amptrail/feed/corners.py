@@ -23,6 +23,7 @@ REST_V, CHARGE_V, RATED_V = (11.5, 12.8), (13.2, 14.8), 12.0
 WIRE, CONTACT, COIL, PULL, DROP = (0.95, 1.05), (0.5, 3.0), (0.9, 1.1 * 1.25), 0.75, (0.1, 0.5)
 LIMIT, DRAW = (0.8, 1.2), (0.5, 2.0)
 JOINTS = ("joint", "connector", "box", "splice", "ground", "switch")
+FIXED = ("rating_a",)  # printed on the part
 UNSAID = (0.5, 2.0)  # a default nobody confirmed may be off by this much more (common practice)
 
 
@@ -57,6 +58,11 @@ def _ends(net: Network, p: Parameter, kind: str) -> tuple[float, float] | None:
         by = WIRE if kind == "wire" else CONTACT if kind in JOINTS else None
     if p.name in ("awake_ohm", "asleep_ohm"):
         by = (1 / DRAW[1], 1 / DRAW[0])
+    if by is None and not _said(net, p) and p.sigma > 0 and p.name not in FIXED:
+        by = (
+            max(1 - 2 * p.sigma, 0.1),
+            1 + 2 * p.sigma,
+        )  # a default nobody confirmed: two sigmas of its table
     return None if by is None else (v * by[0], v * by[1])
 
 

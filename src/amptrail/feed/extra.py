@@ -149,11 +149,11 @@ def extra_of(f: Fitted, corner: Changes = ()) -> Extra:
 
 
 def contact_a(x: Instant) -> dict[str, float]:
-    """Current of each relay contact, A: `K4.87`."""
+    """Current of each relay contact, A: `K4.87`. A starter's own contact is no relay."""
     return {
         x.story.network.branches[e.branch]: abs(float(x.amps[e.branch]))
         for e in edges(x.story.network)
-        if e.kind == "contact"
+        if e.kind == "contact" and not x.story.network.branches[e.branch].endswith(".contact")
     }
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from amptrail.circuit.model import Driver, Part, Signal, Term, key
 from amptrail.feed.evidence import Instant, Story
+from amptrail.solve import laws
 from amptrail.solve.network import Network
 
 WORDS = {"relay": "relay", "driver": "drv", "signal": "sig"}  # state words of the oracle's verdicts
@@ -112,6 +113,19 @@ def by_phase(stories: Iterable[Story], measure: Any) -> dict[int, dict[str, floa
 def at(table: Mapping[int, Mapping[str, float]], phase: int, name: str) -> float:
     """A healthy value, 0 where the healthy vehicle has none."""
     return table.get(phase, {}).get(name, 0.0)
+
+
+def shut(x: Instant, branch: int) -> bool:
+    """Whether a switch, contact, fuse or output is closed at an instant (anything else always is)."""
+    net = x.story.network
+    at, gate, unit = net.static.at, int(net.static.gate[branch]), int(net.static.unit[branch])
+    if gate == laws.SWITCH:
+        return bool(net.static.closed[x.phase, unit])
+    if gate in (laws.MADE, laws.BROKEN):
+        return bool(x.bits[int(at[0]) + unit]) == (gate == laws.MADE)
+    if gate == laws.FUSE:
+        return not x.bits[int(at[5]) + unit]
+    return bool(x.bits[int(at[3]) + unit]) if gate == laws.DRIVER else True
 
 
 def load_volts(x: Instant, part: Part) -> float:

@@ -130,7 +130,9 @@ def chains(f: Fitted) -> tuple[Chain, ...]:
                 continue
             seen.add(name)
             mine = tuple(parts[key(e.part)] for e in links)
-            found.append(_directed(f, Chain(nodes, links, mine)))
+            chain = _directed(f, Chain(nodes, links, mine))
+            if chain is not None:
+                found.append(chain)
     order = {key(p.name): i for i, p in enumerate(f.feed.parts)}
     return tuple(sorted(found, key=lambda c: (c.control, min(order[key(p.name)] for p in c.parts))))
 
@@ -140,8 +142,11 @@ def _written(f: Fitted, c: Chain) -> bool:
     return c.links[0].a == c.nodes[0]
 
 
-def _directed(f: Fitted, c: Chain) -> Chain:
-    """A grounded end is never the source; else as written."""
+def _directed(f: Fitted, c: Chain) -> Chain | None:
+    """As its diodes allow (None: not at all); a grounded end is never the source; else as written."""
+    ways = {e.a == c.nodes[i] for i, e in enumerate(c.links) if e.kind == "diode"}
+    if ways:
+        return None if len(ways) > 1 else c if True in ways else c.turned()
     ground = grounded_in_sheet(f)
     if (c.source in ground) != (c.end in ground):
         return c.turned() if c.source in ground else c
@@ -193,12 +198,28 @@ def kind(f: Fitted) -> Kind:
     return "relay" if any(p.kind == "relay" for p in f.feed.parts) else "jumper"
 
 
+def _on_the_way(f: Fitted, c: Chain) -> bool:
+    """Whether the sheet's own way to the end of a chain leads through its source (or, of a ground, the way
+    of its source to ground through its end): only then is it the same circuit, and not another branch."""
+    net, off = f.network, {e.branch for e in feed_edges(f)}
+    if c.end in grounded_in_sheet(f):
+        found = reach(net, [net.static.ground, net.node(BODY)], RUN, off)
+        first, last = c.end, c.source
+    else:
+        found = reach(net, [plus(net)], (*RUN, *FUSES, "switch", "contact"), off)
+        first, last = c.source, c.end
+    if last not in found:
+        return False
+    nodes = {last} | {n for e in way(found, last) for n in (e.a, e.b)}
+    return first in nodes
+
+
 def is_overlay(f: Fitted, c: Chain) -> bool:
     """A chain of wire (and a fuse no larger) laid end to end beside one run of the sheet, no thinner."""
     if any(p.kind not in ("wire", "joint", *FUSES) for p in c.parts):
         return False
     run = old_way(f, c)
-    if not run:
+    if not run or not _on_the_way(f, c):
         return False
     net_parts = {key(p.name): p for p in f.sheet.parts}
     fuses = [net_parts[key(e.part)] for e in run if e.kind in FUSES]

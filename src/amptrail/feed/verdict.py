@@ -9,14 +9,14 @@ from typing import Any, Literal
 
 from amptrail.circuit.model import Circuit, Fault, Feed
 from amptrail.feed.case import Case
-from amptrail.feed.corners import ranges
-from amptrail.feed.evidence import Lives, lives, switch_names
+from amptrail.feed.corners import COLD_V, pushed, ranges, supply
+from amptrail.feed.evidence import Changes, Lives, lives, switch_names
 from amptrail.feed.extra import extra_of
 from amptrail.feed.fitting import Fitted, fit
 from amptrail.feed.flags import flags_of, interlock_switches
 from amptrail.feed.marks import Mark, Purpose, Severity
 from amptrail.feed.rules import ORACLE, RULES
-from amptrail.feed.worst import cases, corners
+from amptrail.feed.worst import Corner, alone, cases, corners, turning
 
 Json = dict[str, Any]
 Word = Literal["holds", "refused", "undecided"]
@@ -127,41 +127,17 @@ def judge(
     verdict is then `holds` exactly when its flags accept. InputError when the feed cannot be laid.
     """
     f = fit(circuit, feed, against)
-    switches = interlock_switches(f.circuit)
     rules = ORACLE if oracle else RULES
-    if oracle:
-        evidence = lives(f, switches)
-    else:
-        others = (*switch_names(f.network), *f.network.drivers)
-        evidence = lives(f, switches, named=True, also_held=others)
-    case = Case(evidence, purpose, oracle, extra=None if oracle else extra_of(f))
-    told = _sort(case, rules, purpose)
+    evidence, told = _nominal(f, purpose, oracle)
     worst: dict[str, Mark] = dict(_margins(told.marks))
-    true_only_if: list[str] = []
-    doubtful: list[Mark] = []
+    doubts = _Doubts((), ())
     if not nominal:
-        for only_said in (True, False):
-            if not only_said and all(r.said for r in ranges(f.network)):
-                break
-            for c in cases(f, purpose, corners(f, purpose, only_said)):
-                at = _sort(replace(c, oracle=oracle), rules, purpose)
-                if only_said:
-                    _merge(told.broken, at.broken, c.corner)
-                    _merge(told.notes, at.notes, c.corner)
-                    _merge(told.already, at.already, c.corner)
-                    _worsen(worst, at.marks, c.corner)
-                else:
-                    _merge(doubtful, at.broken, c.corner)
-        have = {m.where for m in told.broken}
-        doubtful = [m for m in doubtful if m.where not in have]
-        if doubtful and not told.broken:
-            true_only_if = [
-                f"{r.name.replace(' ', ' has the ')} assumed in the sheet"
-                for r in ranges(f.network)
-                if not r.said
-            ]
+        _lived_at(f, purpose, told, worst, corners(f, purpose, True), rules, oracle)
+        doubts = _doubts(f, purpose, told, rules, oracle)
     broken = _in_order(told.broken, rules)
-    word: Word = "refused" if broken else "undecided" if doubtful else "holds"
+    word: Word = "undecided" if doubts.names else "refused" if broken else "holds"
+    if doubts.names:
+        broken = ()  # they are in doubt, not found
     return Verdict(
         f,
         purpose,
@@ -173,12 +149,85 @@ def judge(
         flags_of(evidence),
         evidence,
         worst,
-        tuple(true_only_if),
-        _in_order(doubtful, rules),
+        doubts.names,
+        doubts.marks,
     )
 
 
-def _worsen(worst: dict[str, Mark], marks: Iterable[Mark], corner: str) -> None:
-    for m in marks:
-        if m.side != "is" and (m.rule not in worst or m.margin < worst[m.rule].margin):
-            worst[m.rule] = replace(m, more=(*m.more, ("corner", corner)))
+def _nominal(f: Fitted, purpose: Purpose, oracle: bool, extra: Changes = ()) -> tuple[Lives, _Sorted]:
+    """Every rule on the values of the sheet (`extra`: but for these)."""
+    switches = interlock_switches(f.circuit)
+    if oracle:
+        evidence = lives(f, switches, extra=extra)
+        return evidence, _sort(Case(evidence, purpose, True), ORACLE, purpose)
+    others = (*switch_names(f.network), *f.network.drivers)
+    evidence = lives(f, switches, extra=extra, named=True, also_held=others)
+    return evidence, _sort(Case(evidence, purpose, extra=extra_of(f, extra)), RULES, purpose)
+
+
+def _lived_at(
+    f: Fitted,
+    purpose: Purpose,
+    told: _Sorted,
+    worst: dict[str, Mark],
+    where: Sequence[Corner],
+    rules: Sequence[ModuleType],
+    oracle: bool,
+) -> None:
+    """Add what breaks at some corners to what breaks nominally."""
+    for c in cases(f, purpose, where):
+        at = _sort(replace(c, oracle=oracle), rules, purpose)
+        _merge(told.broken, at.broken, c.corner)
+        _merge(told.notes, at.notes, c.corner)
+        _merge(told.already, at.already, c.corner)
+        so = {m.where for m in at.already}
+        for m in at.marks:
+            if (
+                m.side != "is"
+                and m.where not in so
+                and (m.rule not in worst or m.margin < worst[m.rule].margin)
+            ):
+                worst[m.rule] = replace(m, more=(*m.more, ("corner", c.corner)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Doubts:
+    """Defaults nobody confirmed that decide, and what they break or would mend."""
+
+    names: tuple[str, ...]
+    marks: tuple[Mark, ...]
+
+
+def _doubts(f: Fitted, purpose: Purpose, told: _Sorted, rules: Sequence[ModuleType], oracle: bool) -> _Doubts:
+    """A default that would turn the verdict: one that breaks what holds, or mends what is broken."""
+    if all(r.said for r in ranges(f.network)):
+        return _Doubts((), ())
+    if told.broken:
+        for name, ends in turning(f, purpose, told.broken):
+            changes = pushed(f.network, ends, False)
+            mended = _nominal(f, purpose, oracle, changes)[1]
+            worst: dict[str, Mark] = {}
+            corner = [Corner("cold", (*supply(f.network, COLD_V, COLD_V), *changes))]
+            _lived_at(f, purpose, mended, worst, corner, rules, oracle)
+            if not mended.broken:
+                return _Doubts((name,), _in_order(told.broken, rules))
+        return _Doubts((), ())
+    found = _Sorted([], [], [], [])
+    _lived_at(f, purpose, found, {}, corners(f, purpose, False), rules, oracle)
+    if not found.broken:
+        return _Doubts((), ())
+    guilty = [n for n, ends in alone(f) if _breaks(f, purpose, ends, rules, oracle)]
+    return _Doubts(tuple(guilty or [r.name for r in ranges(f.network) if not r.said]), tuple(found.broken))
+
+
+def _breaks(
+    f: Fitted, purpose: Purpose, ends: tuple[int, ...], rules: Sequence[ModuleType], oracle: bool
+) -> bool:
+    found = _Sorted([], [], [], [])
+    low = supply(f.network, COLD_V, COLD_V)
+    both = [
+        Corner("default", pushed(f.network, ends, False)),
+        Corner("cold", (*low, *pushed(f.network, ends, False))),
+    ]
+    _lived_at(f, purpose, found, {}, both, rules, oracle)
+    return bool(found.broken)

@@ -6,10 +6,12 @@ from __future__ import annotations
 
 from amptrail.circuit.model import Must, key
 from amptrail.circuit.phases import sleeping
+from amptrail.circuit.tables import attribute as table_row
 from amptrail.feed.causes import held_by, trail, way_of_load, words
 from amptrail.feed.evidence import Instant, Lives
 from amptrail.feed.functions import Finding, findings
 from amptrail.feed.marks import Mark
+from amptrail.feed.shape import area_mm2
 from amptrail.feed.verdict import Verdict
 from amptrail.reference.cautions import cautions
 from amptrail.units import rounded
@@ -196,13 +198,51 @@ def _holds(v: Verdict) -> str:
     return f"Holds {PURPOSE[v.purpose]}: {names} as they should be from every start{sleeps}{spare}."
 
 
+def only_if(v: Verdict) -> list[str]:
+    """What has to be true for the feed to hold: defaults nobody confirmed that decide, sizes nobody told."""
+    found = []
+    for name in v.true_only_if:
+        part, _, attribute = name.rpartition(" ")
+        found.append(_said(v, part, attribute))
+    bare = [p.name for p in v.fitted.feed.parts if p.kind == "wire" and area_mm2(p) is None]
+    if bare and v.verdict != "refused":
+        found.append(f"wire {', '.join(bare)} is thick enough for its fuse: its area is not told")
+    return list(dict.fromkeys(found))
+
+
+def decides(v: Verdict) -> str | None:
+    """The cheapest thing to find out that would decide an undecided verdict."""
+    if v.verdict != "undecided" or not v.true_only_if:
+        return None
+    part, _, attribute = v.true_only_if[0].rpartition(" ")
+    return f"find out and state in the sheet: {_said(v, part, attribute)}"
+
+
+def _said(v: Verdict, part: str, attribute: str) -> str:
+    """A default in words: what it is, and what was assumed."""
+    p = next((x for x in v.fitted.circuit.parts if key(x.name) == key(part)), None)
+    known = {f"{x.part} {x.name}": x.value for x in v.fitted.network.parameters}
+    value = known.get(f"{part} {attribute}")
+    if p is None or value is None:
+        return f"{attribute} of {part}"
+    try:
+        row = table_row(p.kind, "length_m" if p.kind == "wire" and attribute == "ohm" else attribute)
+    except KeyError:
+        return f"{attribute} of {part}"
+    given = value if row.name == attribute else row.default
+    assumed = f" (assumed {given:g} {row.unit})" if isinstance(given, float) else ""
+    return f"{part}: {row.description}{assumed}"
+
+
 def why(v: Verdict) -> str:
     """The verdict in one sentence."""
     if v.verdict == "holds":
         return _holds(v)
     if v.verdict == "undecided" and v.doubtful:
         m = v.doubtful[0]
-        return f"Undecided: {sentence(v, m)}{_corner(m)}, unless what the sheet assumes is true."
+        part, _, attribute = v.true_only_if[0].rpartition(" ")
+        said = _said(v, part, attribute)
+        return f"Undecided: {sentence(v, m)}{_corner(m)}, or not: nobody has confirmed {said}."
     m = v.broken[0]
     text = sentence(v, m) + _corner(m)
     named = text.startswith(m.part)  # a name is spelled as in the sheet

@@ -81,8 +81,8 @@ def _wanted_ends(f: Fitted, purpose: Purpose, only_said: bool) -> list[tuple[int
     """The ends that hurt each rule's closest figure, closest first, each combination once."""
     moved = ranges(f.network)
     count = len(moved)
-    alone = [tuple(int(k == n) for k in range(count)) for n in range(count)]
-    told = _asleep_only(f, [(), *[pushed(f.network, e, only_said) for e in alone]])
+    single = [tuple(int(k == n) for k in range(count)) for n in range(count)]
+    told = _asleep_only(f, [(), *[pushed(f.network, e, only_said) for e in single]])
     nominal = _figures(told[0], purpose)
     closest: dict[tuple[str, str], Mark] = {}
     for m in nominal.values():
@@ -100,6 +100,35 @@ def _wanted_ends(f: Fitted, purpose: Purpose, only_said: bool) -> list[tuple[int
         if any(ends):
             found.setdefault(tuple(ends))
     return list(found)[:MOST_CORNERS]
+
+
+def alone(f: Fitted) -> list[tuple[str, tuple[int, ...]]]:
+    """Every default nobody confirmed, each at either end."""
+    every = ranges(f.network)
+    return [
+        (r.name, tuple(end if k == n else 0 for k in range(len(every))))
+        for n, r in enumerate(every)
+        if not r.said
+        for end in (-1, 1)
+    ]
+
+
+def turning(f: Fitted, purpose: Purpose, broken: Sequence[Mark]) -> list[tuple[str, tuple[int, ...]]]:
+    """Defaults nobody confirmed that would mend what is broken: (what it is, the ends to take), each alone.
+
+    Only figures and functions from asleep are looked at: a fuse too large is no matter of a default.
+    """
+    tries = alone(f)
+    hurt = {(m.rule, m.part) for m in broken if m.rule == restores_from_asleep.NAME or m.start == "asleep"}
+    if not tries or not hurt:
+        return []
+    told = _asleep_only(f, [pushed(f.network, ends, False) for _, ends in tries])
+    return [t for t, x in zip(tries, told, strict=True) if not hurt & _hurt(x, purpose)]
+
+
+def _hurt(told: Lives, purpose: Purpose) -> set[tuple[str, str]]:
+    case = Case(told, purpose)
+    return {(m.rule, m.part) for rule in FIGURES for m in rule.marks(case) if not m.ok}
 
 
 HOLDS = {"emf_v": 1, "drop_v": -1, "coil_ohm": -1, "ohm": -1, "contact_ohm": -1}  # nothing lets go

@@ -8,12 +8,12 @@ from functools import lru_cache
 from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault, Feed, key
-from amptrail.errors import one
+from amptrail.errors import nearest, one
 from amptrail.feed.marks import PURPOSES, Mark, Purpose
 from amptrail.feed.parts import label, minutes, part_row
 from amptrail.feed.shape import kind
 from amptrail.feed.verdict import Verdict, judge
-from amptrail.feed.words import why
+from amptrail.feed.words import decides, only_if, why
 from amptrail.jobs.context import Json, Sheet, answer, load
 from amptrail.jobs.faultnames import named_or_text
 from amptrail.jobs.feeds import find_feed
@@ -55,6 +55,15 @@ def _with_lines(sheet_text: str, lines: str) -> Circuit:
     return parse(sheet_text.rstrip("\n") + "\n" + lines)
 
 
+def _one(circuit: Circuit, text: str) -> Feed:
+    """A feed by name or words; a single word that is no feed is told as such."""
+    known = [f.name for f in circuit.feeds]
+    if len(text.split()) == 1 and key(text.strip()) not in {key(n) for n in known}:
+        raise one("no-such-feed", f"no feed is called {text}", expected=tuple(known), nearest=nearest(text, known),
+                  remedy="name a feed of the sheet, or write it: from A to B fuse 5 A wire 0.5 mm2 2 m")  # fmt: skip
+    return find_feed(circuit, text)
+
+
 def _from_file(sheet: Sheet, sheet_text: str, text: str) -> list[Asked]:
     """Feeds of a file: statements as a sheet has them (`feed J1: from …`, `J5 adds …`), or one name or one
     `from A to B …` a line."""
@@ -67,7 +76,7 @@ def _from_file(sheet: Sheet, sheet_text: str, text: str) -> list[Asked]:
     found = []
     for number, line in said:
         try:
-            found.append(Asked(line, sheet.circuit, find_feed(sheet.circuit, line)))
+            found.append(Asked(line, sheet.circuit, _one(sheet.circuit, line)))
         except Exception as e:
             problems = getattr(e, "problems", ())
             if not problems:
@@ -79,7 +88,7 @@ def _from_file(sheet: Sheet, sheet_text: str, text: str) -> list[Asked]:
 
 
 def _asked(sheet: Sheet, sheet_text: str, o: FeedOptions) -> list[Asked]:
-    found = [Asked(t, sheet.circuit, find_feed(sheet.circuit, t)) for t in o.feeds]
+    found = [Asked(t, sheet.circuit, _one(sheet.circuit, t)) for t in o.feeds]
     if o.feeds_text is not None:
         found += _from_file(sheet, sheet_text, o.feeds_text)
     if o.every_feed:
@@ -106,8 +115,9 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
         "said": a.feed.text,
         "purpose": v.purpose,
         "against": because or None,
-        "true_only_if": list(v.true_only_if),
-        "decides": None,
+        "true_only_if": only_if(v),
+        "decides": decides(v),
+        "would_break": [mark_json(m) for m in v.doubtful],
         "long_text": list(feed_lines(a.circuit, a.feed)),
         "kind": kind(f),
         "verdict": v.verdict,

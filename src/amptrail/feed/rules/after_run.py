@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from amptrail.feed.case import Case
 from amptrail.feed.marks import Mark, Severities
-from amptrail.feed.rules.shared import function_mark
+from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME = "after_run"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
@@ -18,5 +18,6 @@ SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
 def marks(case: Case) -> Iterator[Mark]:
     for story in case.stories():
         for f in case.asked(story):
-            if f.wanted == "on" and f.after_run:
+            mine = f.wanted == "on" and f.after_run
+            if mine and not (case.corner == "cold" and only_low(f)):  # that is the rule voltage_drop
                 yield function_mark(NAME, f)

@@ -8,17 +8,23 @@ ignition rail that stays live behind the key.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
 
+from amptrail.circuit.model import Term, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
 from amptrail.feed.flags import BACK_FEED_A, BACK_FEED_TIMES
-from amptrail.feed.graph import FUSES, RUN, edges, reach, spelled
+from amptrail.feed.graph import FUSES, RUN, edges, plus, reach, spelled
+from amptrail.feed.graph import at as at_node
+from amptrail.feed.loads import LOAD_KINDS
 from amptrail.feed.marks import ALWAYS, Mark, most, state
-from amptrail.feed.measures import at, by_phase, reverse_a
-from amptrail.feed.shape import chains, feed_edges, grounded_in_sheet
+from amptrail.feed.measures import at, by_phase, reverse_a, shut
+from amptrail.feed.shape import feed_edges, grounded_in_sheet, opened
 
 NAME, SEVERITY = "back_feed", ALWAYS
-DEAD_V, LIVE_V = 1.0, 3.0  # a rail is dead below, and wakes what hangs on it above (common practice)
+CONSUMERS = (*LOAD_KINDS, "coil", "diode", "module")
+FORWARD = (*FUSES, "switch", "contact", "module")
+LIVE_V, TWICE = 3.0, 2.0  # a rail above 3 V wakes what hangs on it (common practice)
 
 
 def marks(case: Case) -> Iterator[Mark]:
@@ -35,19 +41,42 @@ def marks(case: Case) -> Iterator[Mark]:
 
 
 def _rails(case: Case) -> tuple[tuple[str, int], ...]:
-    """Metals behind fuses, switches and contacts that the feed is not laid on: (name, node)."""
+    """Metals that are rails: (name, node), one for each run of copper. A rail feeds a module or more than
+    one consumer; a run that leads to one load only is that load's own wire."""
     f = case.fitted
     own = {e.branch for e in feed_edges(f)}
-    ends = [n for c in chains(f) for n in (c.source, c.end)]
-    served = set(reach(f.network, ends, RUN, own)) | grounded_in_sheet(f)
-    found: dict[int, str] = {}
+    off = own | opened(f)
+    done = set(grounded_in_sheet(f)) | {plus(f.network)}
+    found: list[tuple[str, int]] = []
     for e in edges(f.network):
-        if e.branch in own or e.kind not in (*FUSES, "switch", "contact"):
+        if e.branch in off or e.kind not in (*FUSES, "switch", "contact"):
             continue
         for node in (e.a, e.b):
-            if node not in served:
-                found.setdefault(node, spelled(f.network, node))
-    return tuple((name, node) for node, name in found.items())
+            if node not in done:
+                run = reach(f.network, [node], RUN, off)
+                done |= set(run)
+                if _feeds_several(case, frozenset(run), off):
+                    found.append((spelled(f.network, node), node))
+    return tuple(found)
+
+
+def _feeds_several(case: Case, run: frozenset[int], off: AbstractSet[int]) -> bool:
+    """Whether a run leads, through fuses too, to a module or to more than one consumer."""
+    net = case.network
+    wide = reach(net, run, (*RUN, *FUSES), off)
+    at_ends = {(e.kind, key(e.part)) for n in wide for e in at_node(net, n) if e.branch not in off}
+    consumers = {part for kind, part in at_ends if kind in CONSUMERS}
+    return len(consumers) > 1 or any(kind == "module" for kind, _ in at_ends)
+
+
+def _forward(case: Case, x: Instant) -> set[int]:
+    """Metals that are live as they are meant to be: from a source through the sheet's own closed gates."""
+    net, f = case.network, case.fitted
+    off = {e.branch for e in feed_edges(f)} | opened(f)
+    off |= {e.branch for e in edges(net) if e.kind in FORWARD and not shut(x, e.branch)}
+    sources = [plus(net)]
+    sources += [net.node(Term(p.name, "B+")) for p in net.circuit.parts if p.kind == "alternator"]
+    return set(reach(net, sources, (*RUN, *FORWARD), off))
 
 
 def _effects(case: Case, x: Instant, h: Instant, rails: tuple[tuple[str, int], ...]) -> Iterator[Mark]:
@@ -60,9 +89,12 @@ def _effects(case: Case, x: Instant, h: Instant, rails: tuple[tuple[str, int], .
             yield state(NAME, start, x.phase_name, module, True, False)
     if not (x.steady and h.steady):
         return
-    for name, node in rails:
-        if abs(float(h.volts[node])) <= DEAD_V:
-            yield most(NAME, start, x.phase_name, name, abs(float(x.volts[node])), LIVE_V, "V")
+    live = [r for r in rails if abs(float(h.volts[r[1]])) <= LIVE_V]
+    forward = _forward(case, x) if any(abs(float(x.volts[n])) > LIVE_V for _, n in live) else set()
+    for name, node in live:
+        if node not in forward:
+            limit = max(LIVE_V, TWICE * abs(float(h.volts[node])))
+            yield most(NAME, start, x.phase_name, name, abs(float(x.volts[node])), limit, "V")
 
 
 def _alive(x: Instant, module: str) -> bool:

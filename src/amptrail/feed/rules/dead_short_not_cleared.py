@@ -10,14 +10,15 @@ from collections.abc import Iterator
 
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
-from amptrail.feed.evidence import Story
+from amptrail.feed.evidence import Instant, Story
 from amptrail.feed.extra import largest
-from amptrail.feed.guard import Guard, guard
+from amptrail.feed.guard import Guard, air_c, carries_a, guard
 from amptrail.feed.marks import ALWAYS, Mark, least
-from amptrail.feed.shape import Chain, chains
+from amptrail.feed.shape import Chain, area_mm2, chains
 
 NAME, SEVERITY = "dead_short_not_cleared", ALWAYS
 TIMES = 2.0
+NOTHING_A, LITTLE_A, DEAD_V = 0.1, 1.0, 1.0
 LIVE_V = 6.0  # the chain carries a supply in a phase where its end has this much
 
 
@@ -44,9 +45,20 @@ def _chain(case: Case, c: Chain, story: Story, protects: Guard) -> Iterator[Mark
     found: list[Mark] = []
     for phase in sorted(live):
         amps, x = largest(story, branch, frozenset([phase]))
-        if not x.state.drivers_tripped:
+        if not x.state.drivers_tripped and not _gone(case, c, x):
             found.append(
                 least(NAME, "asleep", x.phase_name, protects.part.name, amps, TIMES * protects.rating_a, "A")
             )
     if found:
         yield min(found, key=lambda m: m.figure)
+
+
+def _gone(case: Case, c: Chain, x: Instant) -> bool:
+    """Whether nothing dangerous is left: the source died or its relay let go, or a resistor of the feed
+    limits the current to what its wire carries for ever."""
+    amps = min(abs(float(x.amps[e.branch])) for e in c.links)
+    if amps < NOTHING_A or (amps < LITTLE_A and abs(float(x.volts[c.source])) < DEAD_V):
+        return True
+    areas = [a for p in c.wires if (a := area_mm2(p)) is not None]
+    limited = any(p.kind in ("resistor", "lamp", "heater") for p in c.parts)
+    return limited and bool(areas) and amps <= carries_a(min(areas), air_c(case.fitted, c.source, c.end))

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.evidence import Instant
 from amptrail.feed.flags import FUSE_SHARE, FUSE_TIMES
 from amptrail.feed.marks import Mark, Severities, most
 from amptrail.feed.measures import at, by_phase, fuse_a, ratings
 
 NAME = "fuse_80_percent"
+LONG_S = 600.0
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
 
 
@@ -21,8 +23,14 @@ def marks(case: Case) -> Iterator[Mark]:
     rating, healthy = ratings(case.network), by_phase([case.beside("asleep")], fuse_a)
     for story in case.stories():
         for x in story.instants:
-            if not case.oracle and case.network.phases[x.phase].base == "cranking":
-                continue  # not a load for more than ten minutes
+            if not case.oracle and not _long(case, x):
+                continue
             for name, amps in fuse_a(x).items():
                 limit = max(FUSE_SHARE * rating[name], FUSE_TIMES * at(healthy, x.phase, name))
                 yield most(NAME, story.start, x.phase_name, name, amps, limit, "A")
+
+
+def _long(case: Case, x: Instant) -> bool:
+    """Whether a load may last over ten minutes: running and asleep do, other phases by their time."""
+    phase = case.network.phases[x.phase]
+    return phase.base in ("running", "asleep") or float(case.network.static.duration[x.phase]) >= LONG_S

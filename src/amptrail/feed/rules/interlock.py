@@ -1,8 +1,8 @@
 """What a safety switch, any other switch or a module output must stop, it still stops.
 
-Danger: an engine that cranks in gear, a machine that starts with nobody in the seat, a pump that no
-longer stops with the engine. Interlocks of the sheet are refused for any purpose; another switch or
-output that lost its say is noted for a try, and noted where the load may run longer (fan, blower, lamp).
+Danger: an engine that cranks in gear, a machine that starts with nobody in the seat, a fan that starts
+under somebody's hands, a pump that no longer stops with the engine. Interlocks of the sheet are refused
+for any purpose; another switch or output that lost its say is noted for a try.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dataclasses import replace
 
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
-from amptrail.feed.loads import may_run_longer
 from amptrail.feed.marks import ALWAYS, Mark, state
 
 NAME, SEVERITY = "interlock", ALWAYS
@@ -42,8 +41,7 @@ def _others(case: Case) -> Iterator[Mark]:
                 continue
             if u.ok and not h.ok:
                 m = state(NAME, "asleep", f.instant.phase_name, f.must.name, f.ok, False, held=held)
-                soft = case.purpose == "try" or may_run_longer(case.network, f.must)
-                yield replace(m, severity="note") if soft else m
+                yield replace(m, severity="note") if case.purpose == "try" else m
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -10,15 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from amptrail.circuit.model import Refuse, Term
+from amptrail.circuit.model import Refuse
 from amptrail.feed.case import Case
 from amptrail.feed.graph import RUN, nodes_of, reach
 from amptrail.feed.marks import ALWAYS, Mark, state
-from amptrail.feed.shape import Chain, chains, feed_edges, grounded_in_sheet, is_overlay, kind, opened
+from amptrail.feed.shape import chains, feed_edges, grounded_in_sheet, is_overlay, kind, opened
 
 NAME, SEVERITY = "refuse_list", ALWAYS
 UNTOUCHED = ("restraint", "high-voltage", "brakes", "steering")  # nor may their supply be tapped
-LIVE_V = 1.0
 
 
 def marks(case: Case) -> Iterator[Mark]:
@@ -30,7 +29,7 @@ def marks(case: Case) -> Iterator[Mark]:
         run = _run(case, line)
         for c in chains(f):
             tapped = line.refuse_class in UNTOUCHED and c.source in run and c.end not in run
-            hit = c.end in run or tapped or _revived(case, line, c)
+            hit = c.end in run or tapped
             m = state(NAME, "any", "any", line.part, hit, False, refuse_class=line.refuse_class)
             yield replace(m, severity="note") if repair and is_overlay(f, c) else m
 
@@ -41,17 +40,3 @@ def _run(case: Case, line: Refuse) -> frozenset[int]:
     without = {e.branch for e in feed_edges(f)} | opened(f)
     start = [n for n in nodes_of(f.network, line.part) if n not in grounded_in_sheet(f)]
     return frozenset(reach(f.network, start, RUN, without)) - grounded_in_sheet(f)
-
-
-def _revived(case: Case, line: Refuse, c: Chain) -> bool:
-    """Whether the part has volts with the feed where the faulty vehicle gives it none."""
-    ends = [Term(line.part, t) for t in ("in", "out")]
-    index = case.network.node_index
-    if any((t.part.lower().replace("-", "_"), t.name) not in index for t in ends):
-        return False
-    fed, faulty = case.story("asleep"), case.lives.get("faulty", "asleep")
-    for x, y in zip(fed.instants, faulty.instants, strict=True):
-        now, before = (max(abs(v) for v in i.across(*ends)) for i in (x, y))
-        if now > LIVE_V >= before and any(abs(float(x.amps[e.branch])) > 1e-3 for e in c.links):
-            return True
-    return False

@@ -12,8 +12,9 @@ from collections.abc import Iterator
 from amptrail.circuit.model import Part, key
 from amptrail.feed.case import Case
 from amptrail.feed.extra import largest
-from amptrail.feed.graph import RUN, reach
+from amptrail.feed.graph import RUN, at, reach
 from amptrail.feed.guard import Guard, air_c, carries_a, guard, largest_a, upstream
+from amptrail.feed.loads import LOAD_KINDS
 from amptrail.feed.marks import ALWAYS, Mark, most
 from amptrail.feed.measures import fuse_a
 from amptrail.feed.shape import Chain, area_mm2, chains, feed_edges, grounded_in_sheet, opened
@@ -33,7 +34,7 @@ def marks(case: Case) -> Iterator[Mark]:
 
 def _own(case: Case, c: Chain) -> Iterator[Mark]:
     f = case.fitted
-    air, protects = air_c(f, c.source, c.end), guard(f, c)
+    air, protects = air_c(f, c.source, c.end), guard(f, c) or _through_loads(case, c)
     for e, p in zip(c.links, c.parts, strict=True):
         area = area_mm2(p) if p.kind == "wire" else None
         if area is None:
@@ -53,6 +54,20 @@ def _own(case: Case, c: Chain) -> Iterator[Mark]:
             steady = _steady(case)
             amps, x = largest(story, e.branch, steady) if steady else (0.0, story.instants[0])
             yield most(NAME, story.start, x.phase_name, p.name, amps, max(carries_a(area, air), DUST_A), "A")
+
+
+def _through_loads(case: Case, c: Chain) -> Guard | None:
+    """What a new ground carries when a load on it is shorted: all that the load's own fuse allows."""
+    f = case.fitted
+    if c.end not in grounded_in_sheet(f):
+        return None
+    off = {e.branch for e in feed_edges(f)} | opened(f)
+    found: list[Guard] = []
+    for node in reach(f.network, [c.source], RUN, off):
+        for e in at(f.network, node):
+            if e.kind in LOAD_KINDS and (g := upstream(f, e.other(node))) is not None:
+                found.append(g)
+    return max(found, key=lambda g: g.rating_a, default=None)
 
 
 def _steady(case: Case) -> frozenset[int]:
@@ -83,8 +98,9 @@ def _behind(case: Case, c: Chain, n: int) -> Iterator[Mark]:
 
 
 def _second(case: Case, n: int, now: Guard, protects: Guard) -> bool:
-    """Whether another fuse feeds the same metal beside the feed: it carries more than its rating into a dead
-    short there."""
+    """Whether another fuse feeds the same metal beside the feed: both carry more than their rating into a
+    dead short there."""
     if case.extra is None or n not in case.extra.shorts or key(now.part.name) == key(protects.part.name):
         return False
-    return any(fuse_a(x)[now.part.name] > now.rating_a for x in case.extra.shorts[n].instants)
+    told = [fuse_a(x) for x in case.extra.shorts[n].instants]
+    return any(a[now.part.name] > now.rating_a and a[protects.part.name] > protects.rating_a for a in told)
