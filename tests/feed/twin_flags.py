@@ -47,7 +47,7 @@ def active(x: Instant) -> set[str]:
 
 
 def _whole(circuit: Circuit, feed: Feed) -> Circuit:
-    return replace(circuit, parts=circuit.parts + feed.parts, nets=circuit.nets + feed.nets,
+    return replace(circuit, parts=feed.parts + circuit.parts, nets=circuit.nets + feed.nets,
                    paths=circuit.paths + feed.paths)  # fmt: skip
 
 
@@ -65,7 +65,7 @@ def _with(circuit: Circuit, feed: Feed, switch: str | None = None) -> Machine:
         part, _, rest = name.partition(".")
         cuts.append(Fault("open", Term(part, rest) if rest else Term(name, "")))
     held = [Held(switch, "open")] if switch else []
-    return Machine(overlay(_whole(circuit, feed), (*feed.against, *cuts), held), [p.name for p in feed.parts])
+    return Machine(overlay(_whole(circuit, feed), (*feed.against, *cuts), held))
 
 
 def _asked(circuit: Circuit, m: Instant) -> list[tuple[Any, str, bool]]:

@@ -59,8 +59,13 @@ def _one(circuit: Circuit, text: str) -> Feed:
     """A feed by name or words; a single word that is no feed is told as such."""
     known = [f.name for f in circuit.feeds]
     if len(text.split()) == 1 and key(text.strip()) not in {key(n) for n in known}:
-        raise one("no-such-feed", f"no feed is called {text}", expected=tuple(known), nearest=nearest(text, known),
-                  remedy="name a feed of the sheet, or write it: from A to B fuse 5 A wire 0.5 mm2 2 m")  # fmt: skip
+        raise one(
+            "no-such-feed",
+            f"no feed is called {text}",
+            expected=tuple(known),
+            nearest=nearest(text, known),
+            remedy="name a feed of the sheet, or write it: from A to B fuse 5 A wire 0.5 mm2 2 m",
+        )
     return find_feed(circuit, text)
 
 
