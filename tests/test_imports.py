@@ -18,7 +18,8 @@ LAYERS: list[set[str]] = [
     {"belief", "faults", "instruments", "cycle"},
     {"plan", "store", "exchange", "feed", "paper", "recording", "draw"},
     {"jobs"},
-    {"cli", "web"},
+    {"web"},
+    {"cli"},
 ]
 RANK = {name: i for i, layer in enumerate(LAYERS) for name in layer}
 # packages that take tables only

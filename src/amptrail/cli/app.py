@@ -245,7 +245,8 @@ def findings(
 @app.command()
 def recording(
     ctx: typer.Context, files: o.RecordingFiles, channel: o.Clips = None, interval: o.Interval = None,
-    time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, as_json: o.AsJson = False,
+    time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, sheet: o.BesideSheet = None,
+    feed: o.Feed = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; and figures between
     two instants.
@@ -256,7 +257,8 @@ def recording(
     from amptrail.jobs.recordings import recording as run
 
     paths = [_files(ctx).on_disk(f) for f in files]
-    return run(paths, RecordingOptions(_tuple(channel), interval, time, begin, end))
+    text = _sheet(ctx, sheet) if sheet is not None else None
+    return run(paths, RecordingOptions(_tuple(channel), interval, time, begin, end, text, feed))
 
 
 @app.command()
@@ -299,7 +301,13 @@ def job(
 
 
 def _paper(
-    ctx: typer.Context, kind: o.PaperKind, job: str, asked: dict[str, Any], pdf: str | None, html: str | None
+    ctx: typer.Context,
+    kind: o.PaperKind,
+    job: str,
+    asked: dict[str, Any],
+    pdf: str | None,
+    html: str | None,
+    command: str | None = None,
 ) -> Json:
     """A paper of a job; written as PDF or HTML where a file is named."""
     from amptrail.jobs.cases import case
@@ -315,7 +323,7 @@ def _paper(
         from amptrail.paper import html as set_html
 
         _files(ctx).keep(html, set_html(make(found, options)))
-    return paper(found, options)
+    return paper(found, options, command)
 
 
 @app.command()
@@ -376,7 +384,7 @@ def paper(
 
     Example: amptrail paper proof-sheet gate --pdf proof.pdf
     """
-    return _paper(ctx, kind, job, {"sheet": sheet}, pdf, html)
+    return _paper(ctx, kind, job, {"sheet": sheet}, pdf, html, "paper")
 
 
 @app.command()

@@ -239,3 +239,6 @@ Tls = Annotated[
     tuple[str, str] | None,
     typer.Option("--tls", metavar="CERT KEY", help="Serve over https with a local certificate and its key."),
 ]
+BesideSheet = Annotated[
+    str | None, typer.Option("--sheet", metavar="SHEET", help="Lay the recording beside this sheet or job.")
+]

@@ -279,6 +279,24 @@ def _recording(c: Console, got: Json) -> None:
         wide = (e["t_high_s"] - e["t_low_s"]) / 2 * 1000
         table.add_row(f"{e['t_s']:.4f} s", WORDS[e["kind"]], e["channel"], _more(e), f"{wide:.1f} ms")
     c.print(table)
+    _beside(c, got)
+
+
+def _beside(c: Console, got: Json) -> None:
+    """Where recording and sheet part company, what is shown and what is not, and lines for the readings
+    file."""
+    apart = [b for b in got["against"] if not b["agrees"]]
+    if got["against"]:
+        c.print(f"beside the sheet: {len(got['against']) - len(apart)} of {len(got['against'])} levels agree")
+    for b in apart:
+        c.print(f"  {b['words']}", markup=False)
+    for t in got["verification"]:
+        mark = {True: "[x]", False: "[!]", None: "[ ]"}[t["shown"]]
+        c.print(f"  {mark} {t['words']}: {t['by']}", markup=False)
+    if got["readings"]:
+        c.print("as readings:")
+    for line in got["readings"]:
+        c.print(f"  {line}", markup=False)
 
 
 def _draw(c: Console, got: Json) -> None:
@@ -310,7 +328,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "findings": _text,
     "convert": _text,
     "job": _job,
-    **dict.fromkeys(("slip", "label", "notice", "quote", "proof-sheet", "pencil"), _text),
+    **dict.fromkeys(("slip", "label", "notice", "quote", "paper"), _text),
     "recording": _recording,
 }
 

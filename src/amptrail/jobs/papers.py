@@ -232,14 +232,14 @@ def make(case: Case, asked: PaperOptions) -> Paper:
             return findings(facts, full)
 
 
-def paper(case: Case, asked: PaperOptions) -> Json:
+def paper(case: Case, asked: PaperOptions, command: str | None = None) -> Json:
     """The answer object of a paper: its text, and its blocks as data."""
     from amptrail.paper.plain import plain
 
     made = make(case, asked)
     sheet = load(case.state.sheet) if case.state.sheet else None
     return answer(
-        asked.kind,
+        command or asked.kind,
         sheet,
         {
             "job": case.name,

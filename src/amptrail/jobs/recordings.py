@@ -7,11 +7,19 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from amptrail.circuit.model import Circuit, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.errors import InputError
+from amptrail.jobs.context import load
+from amptrail.jobs.expect import ExpectOptions, expect
+from amptrail.jobs.spots import battery_plus, spot
 from amptrail.recording import find_events, measure, open_recording
+from amptrail.recording.against import Band, Wanted, beside, reading_lines, ticked
 from amptrail.recording.channel import Recording
 from amptrail.recording.clips import cautions, clipped
 from amptrail.recording.events import Event
 from amptrail.recording.measures import cranks
+from amptrail.recording.phases import features, spans
 from amptrail.recording.readers import Asked
 
 Json = dict[str, Any]
@@ -27,6 +35,8 @@ class RecordingOptions:
     time: str | None = None
     begin_s: float | None = None
     end_s: float | None = None
+    sheet: str | None = None
+    feed: str | None = None
 
 
 def opened(path: Path, asked: RecordingOptions) -> Recording:
@@ -43,6 +53,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     measures: Json = {}
     notes: list[str] = []
     warned: list[str] = []
+    laid: list[Json] = []
     for r in got:
         found = find_events(r.channels)
         prefix = f"{r.source}: " if many else ""
@@ -57,14 +68,95 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
             measures[prefix + c.name] = m
         events += [_event(e, prefix) for e in found]
         notes += [prefix + n for n in r.notes]
+        if asked.sheet is not None:
+            laid.append(_beside_the_sheet(r, found, asked.sheet, asked.feed))
         warned += [w for w in cautions(r.channels) if w not in warned]
     events.sort(key=lambda e: e["t_s"])
+    sheet = load(asked.sheet) if asked.sheet is not None else None
+    known = {
+        k: [x for one in laid for x in one[k]] for k in ("phases", "against", "verification", "readings")
+    }
     return {
-        "amptrail": 1, "command": "recording", "laws": None, "sheet_sha256": None, "exit": 0,
+        "amptrail": 1, "command": "recording", "laws": sheet.circuit.laws if sheet else None,
+        "sheet_sha256": sheet.sha256 if sheet else None, "exit": 0,
         "problems": [_note(n) for n in notes],
         "files": [{"name": r.source, "format": r.format} for r in got],
-        "channels": channels, "events": events, "measures": measures, "cautions": warned,
+        "channels": channels, "events": events, "measures": measures, "cautions": warned, **known,
     }  # fmt: skip
+
+
+def _points(circuit: Circuit, r: Recording) -> dict[str, str]:
+    """Channel -> the sheet's point it was clipped to: as said, or when its own name is a point of the
+    sheet."""
+    out: dict[str, str] = {}
+    for c in r.channels:
+        said = c.point or c.name.split(" to ")[0].strip()
+        try:
+            found = spot(circuit, said)
+        except InputError:
+            continue  # a channel of the scope's own name: nobody said where it was
+        if (found.what == "amps") == (c.unit == "A"):
+            out[c.name] = said
+    return out
+
+
+def _beside_the_sheet(r: Recording, events: Sequence[Event], sheet_text: str, feed: str | None) -> Json:
+    """The drive the sheet predicts laid under the recording: bands beside levels, wanted figures ticked,
+    readings lines."""
+    circuit = load(sheet_text).circuit
+    points = _points(circuit, r)
+    begin = min(c.t0_s for c in r.channels)
+    end = max(c.end_s for c in r.channels)
+    cut = spans(events, begin, end)
+    found = features(r.channels, cut)
+    units = {c.name: c.unit for c in r.channels}
+    names: dict[str, str] = {p.base: p.name for p in reversed(drive_cycle(circuit))}
+    bands: dict[tuple[str, str], Band] = {}
+    if points:
+        volts = tuple(p for c, p in points.items() if units[c] != "A")
+        amps = tuple(p for c, p in points.items() if units[c] == "A")
+        for at, instrument in ((volts, "meter"), (amps, "clamp")):
+            if at:
+                got = expect(sheet_text, ExpectOptions(at=at, instruments=(instrument,), feed=feed, cycles=2))
+                bands |= _bands(got, {p.name: p.base for p in drive_cycle(circuit)})
+    supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
+    return {
+        "phases": [asdict(s) for s in cut],
+        "against": [asdict(b) for b in beside(found, points, bands, units)],
+        "verification": [asdict(t) for t in ticked(found, points, _wanted(circuit))],
+        "readings": list(reading_lines(found, points, names, units, supply)),
+    }
+
+
+def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], Band]:
+    out: dict[tuple[str, str], Band] = {}
+    for p in got["runs"][0]["phases"]:
+        for x in p["readings"]:
+            if x["low"] is not None:
+                out.setdefault((x["point"], base[p["phase"]]), Band(p["phase"], x["low"], x["high"]))
+    return out
+
+
+def _wanted(circuit: Circuit) -> list[Wanted]:
+    """What the sheet says must hold, as figures a recording can show."""
+    base = {p.name: p.base for p in drive_cycle(circuit)}
+    out: list[Wanted] = []
+    for m in circuit.musts:
+        if m.a is None:
+            continue
+        at = f"{m.a.part}.{m.a.name}"
+        if m.min_v is not None:
+            phases = tuple(dict.fromkeys(base[x] for x in m.on if x in base))
+            out.append(
+                Wanted(
+                    f"{m.name}: {at} {m.min_v:g} V or more in {', '.join(m.on)}", at, phases, at_least=m.min_v
+                )
+            )
+        if m.max_off_v is not None and m.off:
+            phases = tuple(dict.fromkeys(base[x] for x in m.off if x in base))
+            words = f"{m.name}: {at} {m.max_off_v:g} V or less in {', '.join(m.off)}"
+            out.append(Wanted(words, at, phases, at_most=m.max_off_v))
+    return out
 
 
 def _event(e: Event, prefix: str) -> Json:

@@ -37,5 +37,10 @@ def template(name: str) -> Template:
         if t.name == name:
             return t
     names = [t.name for t in templates()]
-    raise one("no-template", f"no template is called {name}", expected=tuple(names), nearest=nearest(name, names),
-              remedy="choose one of these")  # fmt: skip
+    raise one(
+        "no-template",
+        f"no template is called {name}",
+        expected=tuple(names),
+        nearest=nearest(name, names),
+        remedy="choose one of these",
+    )
