@@ -74,7 +74,8 @@ def ending(timeline: Timeline) -> list[str]:
         "settled": "Comes to rest.", "chatter": "Never comes to rest: it chatters.",
         "horizon": "Not at rest at the end: something still runs its time.",
     }[t.reason]  # fmt: skip
-    said += " Everything sleeps" if t.asleep else f" Awake at the end: {', '.join(t.awake)}"
+    still = "No module is awake" if t.why else "Everything sleeps"
+    said += f" {still}" if t.asleep else f" Awake at the end: {', '.join(t.awake)}"
     said += f"; it draws {_amps(t.sleep_a)}." if t.sleep_a is not None else "."
     out = textwrap.wrap(said, COLUMNS)
     told: set[str] = set()
@@ -95,12 +96,11 @@ def ending(timeline: Timeline) -> list[str]:
 
 def _because(c: Cause, depth: int, told: set[str]) -> list[str]:
     """A cause and what it rests on, each item explained once."""
-    again = c.item in told and bool(c.by)
-    note = " (a loop: it holds itself)" if c.loop else " (as above)" if again else ""
+    again = c.item in told and not c.loop
+    words = f"{c.item}, as above" if again else f"{c.item}: {c.because}"
+    words += " (a loop: it holds itself)" if c.loop else ""
     indent = "  " * depth
-    out = textwrap.wrap(
-        f"{c.item}: {c.because}{note}", COLUMNS, initial_indent=indent, subsequent_indent=indent + "    "
-    )
+    out = textwrap.wrap(words, COLUMNS, initial_indent=indent, subsequent_indent=indent + "    ")
     told.add(c.item)
     return out if again else out + [x for by in c.by for x in _because(by, depth + 1, told)]
 
@@ -119,5 +119,6 @@ def drawing(timeline: Timeline) -> str:
     x = axis(drawn, room, room)
     rows = [*_header(drawn, x, label), *(_row(drawn, x, n, label) for n in range(len(drawn.lanes)))]
     key_ = f"{MARK[1]} on  {MARK[0]} off  {MARK[2]} switches for ever; the scale of time is compressed"
-    lines = [*rows, key_, "", *_phases(drawn), "", *_events(timeline), "", *ending(timeline)]
+    parts = [[*rows, key_], _phases(drawn), _events(timeline), ending(timeline)]
+    lines = [line for part in parts if part for line in (*part, "")][:-1]
     return "\n".join(lines) + "\n"
