@@ -23,7 +23,7 @@ from benchmarks import generator
 
 Faults = tuple[Fault, ...]
 NEAR_V = 1e-9
-COPIED_V = 1e-6  # where a reference's current is copied to its supply (NUMERICS: one round late, to 1 uA)
+COPIED_V = 1e-8  # where the kernel copies a reference's current to its supply, to 10 nA: 1e-8 V in an ohm
 
 
 @dataclass(frozen=True)

@@ -109,6 +109,7 @@ def test_nothing_is_left_out() -> None:
     assert {type(x) for x in circuit.modules} == set(get_args(ModuleLine))
     drivers = [x for x in circuit.modules if isinstance(x, Driver)]
     assert {x.side for x in drivers} == {"low", "high", "half"}
+    assert {x.latch for x in drivers} == {"request", "key"}
     assert any(x.duty for x in drivers) and any(x.runs_asleep for x in drivers)
     assert any(not x.body_diode for x in drivers)
 
