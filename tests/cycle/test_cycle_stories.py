@@ -221,6 +221,7 @@ def test_a_module_that_pulls_its_own_supply_down_resets_for_ever() -> None:
     assert first.low[rail] < 6 < first.high[rail]
     beat = next(i.every_s for i in got.instants if i.every_s)
     assert 0.05 < beat < 0.3  # about its time to boot
+    assert got.loops[0].startswith("CU starves itself: ") and "it needs 6 V" in got.loops[0]
 
 
 def test_bridges_and_feeds_are_named_in_the_trail() -> None:

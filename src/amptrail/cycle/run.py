@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from amptrail.circuit.model import key
+from amptrail.cycle.buzz import buzz
 from amptrail.cycle.ending import self_holding, sleep_amps
 from amptrail.cycle.pace import NORMAL, Pace
 from amptrail.cycle.settle_order import live
@@ -58,18 +59,12 @@ def run_cycle(
     held = self_holding(step, now)
     mine = [i for i in instants if not i.before]
     chatter = tuple(sorted({item for i in mine for item in i.chattering}))
-    loops = (*loops_of(why), *dict.fromkeys(_buzz(i) for i in mine if i.chattering))
+    loops = (*loops_of(why), *dict.fromkeys(buzz(i, step.lane) for i in mine if i.chattering))
     reason = _reason(last, step, now.t_s, player)
     return Timeline(
         network, order, start, tuple(instants), reason, last.state.modules_awake, why,
         sleep_amps(network, last), held, chatter, loops, last.state.fuses_open, _races(mine), now,
     )  # fmt: skip
-
-
-def _buzz(i: Instant) -> str:
-    who = i.chattering
-    does = "switch each other" if len(who) > 1 else "switches itself"
-    return f"{', '.join(who)} {does} for ever in {i.phase}"
 
 
 def _stepper(
