@@ -14,7 +14,7 @@ from amptrail.errors import one
 from amptrail.recording.channel import Channel, Recording
 
 FORM = re.compile(
-    r"^(?P<point>[^=]*?)(?:\s+to\s+(?P<to>\S+))?(?:\s+unit\s+(?P<unit>V|A))?(?:\s+x\s*(?P<factor>[+-]?[\d.,eE+-]+))?"
+    r"^(?P<point>[^=\s]*)(?:\s+to\s+(?P<to>\S+))?(?:\s+unit\s+(?P<unit>V|A))?(?:\s+x\s*(?P<factor>[+-]?[\d.,eE+-]+))?"
     r"(?:\s+offset\s+(?P<offset>[+-]?[\d.,eE+-]+))?$"
 )
 CAUTION = (
