@@ -189,6 +189,42 @@ def test_doubles_are_integrated_over_both_severities() -> None:
     assert s.low < 1.3 < s.high and s.other.low < 2.1 < s.other.high
 
 
+def test_what_a_reading_did_is_the_difference_to_the_posterior_without_it() -> None:
+    """Singles, doubles, words, one that comes and goes: worked out once against all over again."""
+    rng = np.random.default_rng(7)
+    axis, both = single_grid(0.01, 1000), double_grid((0.01, 1000), (0.01, 1000), 5)
+    told = ((6.0, "a"), (3.0, "a"), (11.0, ""))
+    readings = tuple(Reading(v, 0.05, run=r, line=n) for n, (v, r) in enumerate(told))
+    words = (Word(line=8), Word(line=9))
+
+    def hypothesis(i: int, grid: Grid, showing: float) -> Hypothesis:
+        g = grid.size
+        mean = (
+            12 * rng.uniform(0.1, 1, (1, 3)) * np.linspace(1, 0.2, g)[:, None]
+            if g > 1
+            else rng.uniform(0, 12, (1, 3))
+        )
+        root = rng.normal(0, 0.1, (g, 3, 3))
+        cov = root @ root.swapaxes(1, 2)
+        p = Prediction(mean, cov, rng.uniform(0, 12, (g, 3, 2)), np.log(rng.uniform(0.05, 0.95, (g, 2))))
+        return Hypothesis(str(i), 1.0 + i, p, grid, showing=showing)
+
+    made = [
+        hypothesis(0, Grid(), 1.0),
+        hypothesis(1, axis, 1.0),
+        hypothesis(2, axis, 0.4),
+        hypothesis(3, both, 1.0),
+    ]
+    t = Table(tuple(made), readings, words, 0)
+    full = posterior(t)
+    found = contributions(full)
+    smaller = [t.without(reading=i) for i in range(3)] + [t.without(word=i) for i in range(2)]
+    for c, less in zip(found, (posterior(x) for x in smaller), strict=True):
+        assert np.allclose(c.without, less.probability, atol=1e-9)
+        assert np.allclose(c.nats, full.log_evidence - less.log_evidence, atol=1e-9)
+    assert [c.line for c in found] == [0, 1, 2, 8, 9]
+
+
 def test_contributions_say_what_a_reading_ruled_out() -> None:
     t = Table(
         (

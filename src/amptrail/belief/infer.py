@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from amptrail.belief.chance import chi2_tail
-from amptrail.belief.rows import Scored, score
+from amptrail.belief.rows import Scored, evidence_without, score
 from amptrail.belief.tables import Array, Table, check
 from amptrail.errors import one
 
@@ -191,14 +191,14 @@ class Contribution:
 
 
 def contributions(full: Posterior) -> tuple[Contribution, ...]:
-    """Leave each reading (then each word) out in turn; the cost is one posterior a reading."""
+    """Leave each reading (then each word) out in turn: the posterior of the smaller table each time."""
     t = full.table
-    cases = [(t.readings[i].line, t.without(reading=i)) for i in range(len(t.readings))]
-    cases += [(t.words[i].line, t.without(word=i)) for i in range(len(t.words))]
+    lines = [r.line for r in t.readings] + [w.line for w in t.words]
+    prior = [h.prior for h in t.hypotheses]
     out = []
-    for line, less in cases:
-        before = posterior(less)
-        gone = (before.probability > 0.01) & (full.probability < 0.1 * before.probability)
-        nats = full.log_evidence - before.log_evidence
-        out.append(Contribution(line, before.probability, nats, tuple(int(i) for i in np.flatnonzero(gone))))
+    for line, evidence in zip(lines, np.concatenate(evidence_without(t)), strict=True):
+        before, _ = normalise(prior, evidence)
+        gone = (before > 0.01) & (full.probability < 0.1 * before)
+        nats = full.log_evidence - evidence
+        out.append(Contribution(line, before, nats, tuple(int(i) for i in np.flatnonzero(gone))))
     return tuple(out)

@@ -34,6 +34,17 @@ class _Dense:
     bad: Array
     words: Array
 
+    def part(self, rows: slice) -> _Dense:
+        """Some rows only."""
+        return _Dense(self.residual[rows], self.cov[rows], self.bad[rows], self.words[rows])
+
+    def less(self, readings: list[int] | None, words: list[int] | None) -> _Dense:
+        """Some readings and words only (None: all)."""
+        r = slice(None) if readings is None else np.asarray(readings, np.intp)
+        w = slice(None) if words is None else np.asarray(words, np.intp)
+        cov = self.cov[:, r][:, :, r]
+        return _Dense(self.residual[:, r], cov, self.bad[:, r], self.words[:, w])
+
 
 def score(table: Table) -> list[Scored]:
     """Every hypothesis of the table, in order. Readings are taken in one canonical order inside, so the
@@ -55,6 +66,46 @@ def score(table: Table) -> list[Scored]:
                 s.word_wrong,
             )
     return [found[i] for i in range(len(table.hypotheses))]
+
+
+def evidence_without(table: Table) -> tuple[Array, Array]:
+    """Log-evidence of every hypothesis with one reading left out [reading, hypothesis], and with one word
+    left out [word, hypothesis]: what `score` of the smaller table gives, the predictions worked out once."""
+    m, w = len(table.readings), len(table.words)
+    order = sorted(range(m), key=lambda i: _rank(table, i))
+    whole = table.select(order, list(range(w)))
+    smaller = (
+        [whole.without(reading=i) for i in range(m)] if any(h.showing < 1 for h in table.hypotheses) else []
+    )
+    fewer = [whole.without(word=i) for i in range(w)] if smaller or m == 0 else []
+    numbers, words = np.zeros((m, len(table.hypotheses))), np.zeros((w, len(table.hypotheses)))
+    for batch, c in _batches(whole):
+        members = [whole.hypotheses[i] for i in batch]
+        d = _dense(whole, members, c)
+        said, _ = _words(whole, d.words)
+        every = list(range(m))
+        for j in every:
+            pick = [i for i in every if i != j]
+            log_l = _numbers(whole, d, pick).log_likelihood + said.sum(axis=1)
+            numbers[order[j], batch] = _evidence(
+                smaller[j] if smaller else whole, members, c, d.less(pick, None), log_l
+            )
+        plain = _numbers(whole, d, every).log_likelihood if w else np.zeros(0)
+        for j in range(w):
+            left = [i for i in range(w) if i != j]
+            log_l = plain + said[:, left].sum(axis=1)
+            words[j, batch] = _evidence(fewer[j] if fewer else whole, members, c, d.less(None, left), log_l)
+    return numbers, words
+
+
+def _evidence(table: Table, members: list[Hypothesis], c: Cells, d: _Dense, log_l: Array) -> list[float]:
+    """Log-evidence of each member of a batch from its rows' log-likelihood; those that come and go anew."""
+    n, out = len(c.log_weight), []
+    for b, h in enumerate(members):
+        s = slice(b * n, (b + 1) * n)
+        rows = _intermittent(table, h, d.part(s)) if h.showing < 1 else log_l[s]
+        out.append(float(np.logaddexp.reduce(c.log_weight + rows)))
+    return out
 
 
 def _rank(table: Table, i: int) -> tuple[object, ...]:
@@ -171,8 +222,7 @@ def _score_batch(table: Table, members: list[Hypothesis], c: Cells) -> list[Scor
         mine = Rows(n_.log_likelihood[s], n_.wrong[s], n_.z[s], n_.chi2[s], n_.alone[s])
         log_l = total[s]
         if h.showing < 1:
-            one_h = _Dense(d.residual[s], d.cov[s], d.bad[s], d.words[s])
-            log_l = _intermittent(table, h, one_h)
+            log_l = _intermittent(table, h, d.part(s))
             mine, said, said_wrong = _better_state(table, mine, words[s], word_wrong[s])
             out.append(Scored(c, log_l, mine, said, said_wrong))
             continue

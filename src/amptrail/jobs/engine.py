@@ -5,7 +5,7 @@ Everything here is bookkeeping between names and arrays; the numbers come from `
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -18,6 +18,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import changes
 from amptrail.instruments import by_name
 from amptrail.jobs.feeds import fitted
+from amptrail.jobs.kept import MEBIBYTE, Kept
 from amptrail.jobs.observe import Conditions, Observation
 from amptrail.jobs.pick import read_at
 from amptrail.jobs.spots import Spot, battery_plus
@@ -391,8 +392,40 @@ def _cured(f: Fault, replaced: Sequence[str]) -> bool:
     return f.mode not in ("to_ground", "to_supply") and key(f.at.part) in {key(x) for x in replaced}
 
 
-def solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
-    """Every row of faults run for two drive cycles under standing conditions."""
+def _bytes(got: Solved) -> int:
+    """Memory of solved lanes: their overlays and phase ends (what only chatter fills is mostly untouched)."""
+    s = got.runs.snapshot
+    ends = sum(a.nbytes for a in (s.volts, s.amps, s.x, s.state, s.prev, s.until, s.copies))
+    return int(ends + sum(a.nbytes for a in got.runs.lanes))
+
+
+SOLVED: Kept[Solved] = Kept(384 * MEBIBYTE, _bytes)
+
+
+def solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions, keep: bool = True) -> Solved:
+    """Every row of faults run for two drive cycles under standing conditions; kept for the next question."""
+    if not keep:
+        return _solved(circuit, rows, conditions)
+    many = Rows(rows)
+    asked = (circuit, many, conditions)
+    return SOLVED.get(asked) or SOLVED.put(asked, _solved(circuit, many, conditions))
+
+
+class Rows(tuple[Faults, ...]):
+    """Rows of faults whose hash is worked out once: thousands of them are the key of what was solved."""
+
+    _hash: int
+
+    def __new__(cls, rows: Iterable[Faults]) -> Rows:
+        return rows if isinstance(rows, Rows) else super().__new__(cls, rows)
+
+    def __hash__(self) -> int:
+        if not hasattr(self, "_hash"):
+            self._hash = tuple.__hash__(self)
+        return self._hash
+
+
+def _solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
     s = session(fitted(circuit, conditions.feed))
     extra = s.condition_changes(conditions)
     if conditions.replaced:

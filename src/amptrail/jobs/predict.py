@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,13 +117,20 @@ def evidence(observations: Sequence[Observation]) -> Evidence:
     )
 
 
+@lru_cache(maxsize=8)
+def _rows(suspects: tuple[Suspect, ...]) -> engine.Rows:
+    """The lanes of suspects, in order."""
+    return engine.Rows(r for s in suspects for r in s.rows)
+
+
 def solve_all(
-    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence
+    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence, keep: bool = True
 ) -> dict[Conditions, engine.Solved]:
-    """Every lane of every suspect, once for each set of standing conditions among the readings."""
-    rows = [r for s in suspects for r in s.rows]
+    """Every lane of every suspect, once for each set of standing conditions among the readings. `keep`: the
+    same suspects will be asked about again."""
+    rows = _rows(tuple(suspects)) if keep else engine.Rows(r for s in suspects for r in s.rows)
     wanted = dict.fromkeys(o.conditions for o in seen.all) or {Conditions(): None}
-    return {c: engine.solved(circuit, rows, c) for c in wanted}
+    return {c: engine.solved(circuit, rows, c, keep) for c in wanted}
 
 
 def _misprobe(o: Observation) -> float:

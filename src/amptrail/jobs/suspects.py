@@ -17,6 +17,7 @@ from amptrail.jobs import groups, intermittent
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json
 from amptrail.jobs.judgement import Judgement
+from amptrail.jobs.kept import Kept
 from amptrail.jobs.observe import observations
 from amptrail.jobs.predict import Suspect, double, evidence, single, solve_all, table, with_severity
 from amptrail.sheet import fault_text
@@ -99,9 +100,22 @@ def _needs_doubles(post: Posterior) -> bool:
     return post.unexplained.is_so or post.doubtful is not None or post.unexplained.p_value < 0.05
 
 
+JUDGED: Kept[Judgement] = Kept(16, lambda _: 1)
+
+
 def judge(
     circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf
 ) -> Judgement:
+    """`weigh`, kept: `suspects` and `next` of the same readings weigh them once."""
+    asked = (circuit, readings_text, doubles)
+    known = JUDGED.get(asked)
+    if known is not None:
+        return known
+    got = weigh(circuit, readings_text, doubles, until_s)
+    return got if time.monotonic() >= until_s else JUDGED.put(asked, got)
+
+
+def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) -> Judgement:
     """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
     when the clock (`time.monotonic`) has passed `until_s` by then."""
     heard = observations(circuit, readings_text)
@@ -118,7 +132,7 @@ def judge(
     if seen.all and wanted and time.monotonic() < until_s:
         more = _doubles(base, only, alone, None if doubles == "all" else LANES_FOR_DOUBLES)
         if more:
-            both = table(circuit, more, seen, solve_all(circuit, more, seen), None)
+            both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
             t, everyone = replace(t, hypotheses=t.hypotheses + both.hypotheses), everyone + tuple(more)
             post = posterior(t)
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:

@@ -293,6 +293,11 @@ def read_lanes(
         plain, spare = held(workspace(net, lane)), held(workspace(net, lane))
         arm = np.zeros(plain.g.size)
         for k in range(phases.size):
+            wanted = False
+            for m in range(taps.shape[0]):
+                wanted |= asked[k, m] != 0
+            if not wanted:
+                continue
             _phase(
                 net, lane, plain, spare, phases[k], runs, taps, kinds, params, asked, value, low, high,
                 status, changed, n, k, most, ohm, arm, s, y,

@@ -1,0 +1,72 @@
+"""What is kept between questions changes no answer, is used, and stays within its bound."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from amptrail.jobs import engine, suspects
+from amptrail.jobs.kept import Kept
+from amptrail.jobs.nexttest import next_tests
+
+DEMOS = Path(__file__).parents[2] / "demos" / "first"
+SHEET = (DEMOS / "lamp.sheet").read_text(encoding="utf-8")
+READINGS = (DEMOS / "lamp.readings").read_text(encoding="utf-8")
+
+
+def ask(readings: str) -> str:
+    """Both answers as text."""
+    return json.dumps([suspects.suspects(SHEET, readings), next_tests(SHEET, readings)])
+
+
+def forget() -> None:
+    engine.SOLVED.clear()
+    suspects.JUDGED.clear()
+
+
+def test_the_same_answers_with_and_without() -> None:
+    forget()
+    fresh = ask(READINGS)
+    assert ask(READINGS) == fresh
+    lines = READINGS.strip().splitlines()
+    ask("\n".join(lines[:-1]))
+    assert ask(READINGS) == fresh
+    forget()
+    assert ask(READINGS) == fresh
+
+
+def test_the_lanes_of_single_faults_are_run_once_and_readings_weighed_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    forget()
+    runs: list[int] = []
+    plain = engine.Session.run
+
+    def counted(self: engine.Session, lanes: Any, *more: Any) -> Any:
+        runs.append(len(lanes))
+        return plain(self, lanes, *more)
+
+    monkeypatch.setattr(engine.Session, "run", counted)
+    ask(READINGS)
+    most = max(runs)
+    weighed: list[int] = []
+    weigh = suspects.weigh
+    monkeypatch.setattr(suspects, "weigh", lambda *a: (weighed.append(1), weigh(*a))[1])
+    ask(READINGS + "\n# another reading would stand here\n")
+    assert runs.count(most) == 1  # every severity of every single fault
+    assert len(weighed) == 1
+
+
+def test_the_least_lately_used_goes_first_and_the_bound_holds() -> None:
+    kept: Kept[str] = Kept(10, len)
+    assert kept.put("a", "xxxx") == "xxxx"
+    kept.put("b", "yyyy")
+    assert kept.get("a") == "xxxx"
+    kept.put("c", "zzzz")
+    assert kept.get("b") is None and kept.get("a") and kept.get("c")
+    assert kept.total <= 10
+    assert kept.put("huge", "x" * 11) == "x" * 11
+    assert kept.get("huge") is None and kept.get("c") == "zzzz"
