@@ -12,7 +12,7 @@ from amptrail.feed.case import Case
 from amptrail.feed.extra import ground_chains
 from amptrail.feed.guard import wire_of
 from amptrail.feed.marks import Mark, Severities, most
-from amptrail.feed.shape import area_mm2
+from amptrail.feed.shape import area_mm2, is_overlay
 
 NAME = "adiabatic_ground"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
@@ -22,6 +22,8 @@ def marks(case: Case) -> Iterator[Mark]:
     if not case.feeding or case.extra is None:
         return
     for c in ground_chains(case.fitted):
+        if is_overlay(case.fitted, c):
+            continue  # as the wire it stands in for
         for e, p in zip(c.links, c.parts, strict=True):
             area = area_mm2(p) if p.kind == "wire" else None
             if area is None:

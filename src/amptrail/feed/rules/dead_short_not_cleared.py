@@ -14,7 +14,7 @@ from amptrail.feed.evidence import Instant, Story
 from amptrail.feed.extra import largest
 from amptrail.feed.guard import Guard, air_c, carries_a, guard
 from amptrail.feed.marks import ALWAYS, Mark, least
-from amptrail.feed.shape import Chain, area_mm2, chains
+from amptrail.feed.shape import Chain, area_mm2, chains, is_overlay
 
 NAME, SEVERITY = "dead_short_not_cleared", ALWAYS
 TIMES = 2.0
@@ -28,7 +28,7 @@ def marks(case: Case) -> Iterator[Mark]:
     every = chains(case.fitted)
     for n, story in case.extra.shorts.items():
         protects = guard(case.fitted, every[n])
-        if protects is not None:
+        if protects is not None and not is_overlay(case.fitted, every[n]):  # as the wire it stands in for
             yield from _chain(case, every[n], story, protects)
 
 

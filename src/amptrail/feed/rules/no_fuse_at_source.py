@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from amptrail.feed.case import Case
 from amptrail.feed.guard import unfused
 from amptrail.feed.marks import ALWAYS, Mark, most
-from amptrail.feed.shape import MOST_FUSED_LATE_M, chains, point_name
+from amptrail.feed.shape import MOST_FUSED_LATE_M, chains, is_overlay, point_name
 
 NAME, SEVERITY = "no_fuse_at_source", ALWAYS
 BARE_M = 0.5  # a lead whose length nobody stated is longer than the limit (common practice)
@@ -23,7 +23,7 @@ def marks(case: Case) -> Iterator[Mark]:
     f = case.fitted
     hot = unfused(f)
     for c in chains(f):
-        if c.source not in hot:
+        if c.source not in hot or is_overlay(f, c):  # as the wire it stands in for
             continue
         metres = c.unfused_m() if c.fuses else max(c.unfused_m(), BARE_M)
         point = point_name(f.network, f, c.source)

@@ -17,7 +17,7 @@ from amptrail.feed.guard import Guard, air_c, carries_a, guard, largest_a, upstr
 from amptrail.feed.loads import LOAD_KINDS
 from amptrail.feed.marks import ALWAYS, Mark, most
 from amptrail.feed.measures import fuse_a
-from amptrail.feed.shape import Chain, area_mm2, chains, feed_edges, grounded_in_sheet, opened
+from amptrail.feed.shape import Chain, area_mm2, chains, feed_edges, grounded_in_sheet, is_overlay, opened
 
 NAME, SEVERITY = "wire_rating", ALWAYS
 DUST_A = 1e-9
@@ -27,6 +27,8 @@ def marks(case: Case) -> Iterator[Mark]:
     if not case.feeding:
         return
     for n, c in enumerate(chains(case.fitted)):
+        if is_overlay(case.fitted, c):
+            continue  # as the wire it stands in for
         yield from _own(case, c)
         if not c.control and c.end not in grounded_in_sheet(case.fitted):
             yield from _behind(case, c, n)
