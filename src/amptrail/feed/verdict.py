@@ -8,6 +8,7 @@ from types import ModuleType
 from typing import Any, Literal
 
 from amptrail.circuit.model import Circuit, Fault, Feed
+from amptrail.errors import one
 from amptrail.feed.case import Case
 from amptrail.feed.corners import COLD_V, pushed, ranges, supply
 from amptrail.feed.evidence import Changes, Lives, lives, switch_names
@@ -16,6 +17,7 @@ from amptrail.feed.fitting import Fitted, fit
 from amptrail.feed.flags import flags_of, interlock_switches
 from amptrail.feed.marks import Mark, Purpose, Severity
 from amptrail.feed.rules import ORACLE, RULES
+from amptrail.feed.shape import chains
 from amptrail.feed.worst import Corner, alone, cases, corners, turning
 
 Json = dict[str, Any]
@@ -127,6 +129,9 @@ def judge(
     verdict is then `holds` exactly when its flags accept. InputError when the feed cannot be laid.
     """
     f = fit(circuit, feed, against)
+    if feed.parts and not chains(f):
+        raise one("feed-leads-nowhere", f"feed {feed.name} leads from no point of the sheet to another",
+                  remedy="give it a source and an end: from A to B")  # fmt: skip
     rules = ORACLE if oracle else RULES
     evidence, told = _nominal(f, purpose, oracle)
     worst: dict[str, Mark] = dict(_margins(told.marks))

@@ -55,13 +55,13 @@ def _rails(case: Case) -> tuple[tuple[str, int], ...]:
             if node not in done:
                 run = reach(f.network, [node], RUN, off)
                 done |= set(run)
-                if _feeds_several(case, frozenset(run), off):
+                if _feeds_several(case, frozenset(run), own):
                     found.append((spelled(f.network, node), node))
     return tuple(found)
 
 
 def _feeds_several(case: Case, run: frozenset[int], off: AbstractSet[int]) -> bool:
-    """Whether a run leads, through fuses too, to a module or to more than one consumer."""
+    """Whether a run as drawn leads, through fuses too, to a module or to more than one consumer."""
     net = case.network
     wide = reach(net, run, (*RUN, *FUSES), off)
     at_ends = {(e.kind, key(e.part)) for n in wide for e in at_node(net, n) if e.branch not in off}

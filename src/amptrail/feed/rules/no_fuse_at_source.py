@@ -23,7 +23,7 @@ def marks(case: Case) -> Iterator[Mark]:
     f = case.fitted
     hot = unfused(f)
     for c in chains(f):
-        if c.source not in hot or is_overlay(f, c):  # as the wire it stands in for
+        if c.source not in hot or (is_overlay(f, c) and not c.fuses):  # as the wire it stands in for
             continue
         metres = c.unfused_m() if c.fuses else max(c.unfused_m(), BARE_M)
         point = point_name(f.network, f, c.source)
