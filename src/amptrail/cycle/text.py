@@ -74,9 +74,13 @@ def ending(timeline: Timeline) -> list[str]:
         "settled": "Comes to rest.", "chatter": "Never comes to rest: it chatters.",
         "horizon": "Not at rest at the end: something still runs its time.",
     }[t.reason]  # fmt: skip
-    still = "No module is awake" if t.why else "Everything sleeps"
-    said += f" {still}" if t.asleep else f" Awake at the end: {', '.join(t.awake)}"
-    said += f"; it draws {_amps(t.sleep_a)}." if t.sleep_a is not None else "."
+    still = "Everything sleeps" if t.asleep and not t.why else "No module is awake"
+    said += f" Awake at the end: {', '.join(t.awake)}" if t.awake else f" {still}"
+    said += f"; it draws {_amps(t.sleep_a)}" if t.sleep_a is not None else ""
+    limit = t.draw_limit_a
+    if limit is not None and t.sleep_a is not None and t.sleep_a > limit:
+        said += f", more than the {_amps(limit)} allowed"
+    said += "."
     out = textwrap.wrap(said, COLUMNS)
     told: set[str] = set()
     for c in t.why:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from amptrail.circuit.model import Term
+from amptrail.circuit.phases import names_phase, sleeping
 from amptrail.solve import Network, State
 from amptrail.solve.runs import state_of
 from amptrail.solve.stepping import Snapshot
@@ -133,9 +134,18 @@ class Timeline:
     last: Snapshot = field(repr=False)  # to go on from
 
     @property
+    def draw_limit_a(self) -> float | None:
+        """What the sheet lets it draw asleep, A; None when it does not say."""
+        c = self.network.circuit
+        mine = [d.max_a for d in c.draws if names_phase(c, sleeping(c), (d.phase,))]
+        return min(mine, default=None)
+
+    @property
     def asleep(self) -> bool:
-        """Whether every module sleeps at the end."""
-        return not self.awake
+        """Whether it sleeps at the end: no module awake, and no more drawn than the sheet allows."""
+        limit = self.draw_limit_a
+        quiet = self.sleep_a is not None and (limit is None or self.sleep_a <= limit)
+        return not self.awake and quiet
 
     def ends(self, pass_no: int | None = None) -> tuple[Instant, ...]:
         """The last moment of every leg (of one pass; None: the last pass)."""
