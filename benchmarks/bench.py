@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numba
 
+from amptrail.solve.threads import cores
 from benchmarks.figures import Row, gather
 
 SIZES = (30, 60, 500)
@@ -27,10 +28,12 @@ NOTES = """\
 one lane: a whole run() of one healthy circuit, a rest and two drive cycles, Python around it included.
 settled operating point: that time over the phases lived through (relays, fuses, timers, all solves).
 all faults: every single fault of the catalogue at one severity, the same run, all lanes in one call.
-meter everywhere: every fault, every phase, 10 Mohm at every named point, everything settled again.
+meter everywhere: every fault, every phase, 10 Mohm at every named point, everything settled again (proved
+  not to change anything, or solved again). lamp and loaded lead: 5 W and 3 ohm at every named point.
 frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; processor time; cold;
-  ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`.
-  reloaded: a deck a point. as given: its default tolerances; otherwise reltol 1e-8.
+  ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`; ours
+  one lane altered. reloaded: a deck a point; ours all from nothing. as given: its default tolerances;
+  otherwise reltol 1e-8.
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""
 
 
@@ -45,7 +48,7 @@ def machine() -> str:
     spice = next((w for w in said.split() if w.startswith("ngspice-")), "no ngspice")
     return (
         f"{cpu}, load {os.getloadavg()[0]:.1f}; {platform.system()}; Python {platform.python_version()}, "
-        f"numba {numba.__version__} on {numba.get_num_threads()} threads, {spice}"
+        f"numba {numba.__version__} on {cores()} threads, {spice}"
     )
 
 
@@ -96,6 +99,7 @@ def main(argv: Sequence[str]) -> int:
     parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), f"peak memory {peak:.0f} MB", NOTES]
     if not quick:
         parts += ["planning and belief\n" + other("plan_bench"), "batch\n" + other("batch_bench")]
+        parts += ["answers\n" + other("answer_bench")]
     text = "\n\n".join(parts) + "\n"
     print(text)
     if not quick:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
 
-import numba
 import numpy as np
 
 from amptrail.exchange.deck import LOOSE, TIGHT
@@ -19,6 +20,7 @@ from benchmarks import points as frozen_points
 from benchmarks.generator import generate, points
 
 SEED = 0
+RUN_AT_ONCE = 512  # lanes lived through at once: their phase ends take memory
 CHUNK = 64  # lanes read at once: what a reading tells takes memory
 READING_BUDGET_S = 20.0  # beyond it only a share of the lanes is read, and the row says how many
 WIRES = {30: 16, 60: 16, 500: 3}  # wires worsened in each phase for the comparison
@@ -66,13 +68,26 @@ def all_faults(net: Network, repeats: int) -> Iterator[Figure]:
     """Every single fault, then the meter at every point in every phase."""
     lanes = fault_lanes(net)
     taps = [Tap(t) for t in points(net.circuit)]
-    took = timed(lambda: run(net, lanes), repeats)
+    most = range(0, len(lanes), RUN_AT_ONCE)
+    rounds = repeats if len(lanes) < 1000 else 1
+    took = timed(lambda: [run(net, lanes[k : k + RUN_AT_ONCE]) for k in most], rounds)
     yield "single faults", "", float(len(lanes))
     yield "all faults, drive cycles", "ms", 1e3 * took
     yield "  a fault", "ms", 1e3 * took / len(lanes)
     order = np.random.default_rng(SEED).permutation(len(lanes))
     chunks = [[lanes[i] for i in order[k : k + CHUNK]] for k in range(0, len(lanes), CHUNK)]
+    yield "points", "", float(len(taps))
+    yield from everywhere(net, chunks, taps, "meter everywhere")
+    burdened = [Tap(t.a, None, kind) for t in taps for kind in ("lamp", "loaded")]
+    yield from everywhere(net, chunks, burdened, "lamp and loaded lead everywhere")
+
+
+def everywhere(
+    net: Network, chunks: list[list[tuple[Change, ...]]], taps: list[Tap], what: str
+) -> Iterator[Figure]:
+    """Every tap on every lane in every phase, or on as many lanes as the budget allows."""
     read(net, run(net, chunks[0][:2]), taps)
+    lanes = sum(len(c) for c in chunks)
     spent, done = 0.0, 0
     for chunk in chunks:
         runs = run(net, chunk)
@@ -83,11 +98,10 @@ def all_faults(net: Network, repeats: int) -> Iterator[Figure]:
         if spent > READING_BUDGET_S:
             break
     number = done * len(net.phases) * len(taps)
-    yield "points", "", float(len(taps))
-    yield "meter everywhere, readings taken", "", float(number)
-    yield "  share of all faults read", "%", 100.0 * done / len(lanes)
+    yield f"{what}, readings taken", "", float(number)
+    yield "  share of all faults read", "%", 100.0 * done / lanes
     yield "  a reading", "us", 1e6 * spent / number
-    yield "  all faults x phases x points", "s", spent * len(lanes) / done
+    yield "  all faults x phases x points", "s", spent * lanes / done
 
 
 def worsened(net: Network, wires: int) -> frozen_points.Points:
@@ -108,7 +122,8 @@ def against(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Fig
     work = worsened(net, WIRES.get(size, 3))
     n, decks = len(work), len(np.unique(work.phase))
     start = median(frozen_points.start_up(folder) for _ in range(2 * repeats + 1))
-    ours = timed(lambda: frozen_points.ours(work), 3 * repeats, time.process_time) / n
+    fresh = timed(lambda: frozen_points.ours(work), 3 * repeats, time.process_time) / n
+    ours = timed(lambda: frozen_points.ours_altered(work), 3 * repeats, time.process_time) / n
     _, theirs = frozen_points.altered(work, folder, TIGHT, True)
     rounds = 1 if size > 100 else repeats
     tight = (
@@ -120,16 +135,19 @@ def against(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Fig
     again = (median(frozen_points.reloaded(work, folder, TIGHT) for _ in range(rounds)) - start) / n
     if theirs is None:
         raise AssertionError("asked to be shown")
+    both = (frozen_points.ours(work), frozen_points.ours_altered(work))
+    apart = max(float(np.abs(mine - theirs).max()) for mine in both)
     yield "frozen points compared with ngspice", "", float(n)
-    yield "  farthest apart, any node", "uV", 1e6 * float(np.abs(frozen_points.ours(work) - theirs).max())
-    yield "  ours, a point", "us", 1e6 * ours
+    yield "  farthest apart, any node", "uV", 1e6 * apart
+    yield "  ours altered, a point", "us", 1e6 * ours
+    yield "  ours from nothing, a point", "us", 1e6 * fresh
     yield "  ngspice, start-up of the process", "ms", 1e3 * start
     yield "  ngspice altered, a point", "us", 1e6 * tight
     yield "  ngspice altered, as given", "us", 1e6 * loose
     yield "  ngspice reloaded, a point", "us", 1e6 * again
     yield "  ngspice altered / ours", "x", tight / ours
     yield "  ngspice altered as given / ours", "x", loose / ours
-    yield "  ngspice reloaded / ours", "x", again / ours
+    yield "  ngspice reloaded / ours", "x", again / fresh
 
 
 def meters(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Figure]:
@@ -159,18 +177,27 @@ def meters(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Figu
     yield "  ngspice / ours", "x", spice / ours
 
 
+@contextmanager
+def alone() -> Iterator[None]:
+    """One thread only, as the peers have."""
+    before = os.environ.get("AMPTRAIL_THREADS")
+    os.environ["AMPTRAIL_THREADS"] = "1"
+    try:
+        yield
+    finally:
+        del os.environ["AMPTRAIL_THREADS"]
+        if before is not None:
+            os.environ["AMPTRAIL_THREADS"] = before
+
+
 def gather(sizes: Sequence[int], repeats: int, folder: Path) -> list[Row]:
     """All rows, in order."""
     rows: dict[str, Row] = {}
-    threads = numba.get_num_threads()
     for size in sizes:
         net = assemble(generate(size, SEED))
         figures = [*healthy(net, repeats), *all_faults(net, repeats)]
-        numba.set_num_threads(1)
-        try:
+        with alone():
             figures += [*against(net, size, repeats, folder), *meters(net, size, repeats, folder)]
-        finally:
-            numba.set_num_threads(threads)
         for k, (what, unit, value) in enumerate(figures):
             rows.setdefault(f"{k} {what}", Row(what, unit)).values[size] = value
     return list(rows.values())

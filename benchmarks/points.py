@@ -8,6 +8,7 @@ import subprocess
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -34,6 +35,20 @@ def _solve_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: A
         volts[n] = w.v
 
 
+@njit(cache=False, nogil=True)
+def _alter_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: Array, ok: Array) -> None:
+    """One lane whose resistances are altered from point to point, each a cold start."""
+    lane = held(lane_of(lanes, 0))
+    w = held(workspace(net, lane))
+    for n in range(lanes.kind.shape[0]):
+        lane.series[:] = lanes.series[n]
+        lane.p[:] = lanes.p[n]
+        w.state[:] = state[n]
+        w.x[:] = 0.0
+        ok[n] = solve(net, lane, w, phase[n])
+        volts[n] = w.v
+
+
 @dataclass(frozen=True, eq=False)
 class Points:
     """Lanes frozen in a state each: what both programs solve. `raised` is the branch whose ohms grow."""
@@ -53,10 +68,19 @@ class Points:
 
 
 def ours(points: Points) -> np.ndarray:
-    """[point, node] V, one thread."""
+    """[point, node] V, one thread, every point from nothing."""
+    return _ours(points, _solve_points)
+
+
+def ours_altered(points: Points) -> np.ndarray:
+    """The same with one lane altered from point to point."""
+    return _ours(points, _alter_points)
+
+
+def _ours(points: Points, how: Any) -> np.ndarray:
     volts = np.zeros((len(points), points.net.static.nodes))
     ok = np.zeros(len(points), np.uint8)
-    _solve_points(hold(points.net.static), hold(points.lanes), points.phase, points.state, volts, ok)
+    how(hold(points.net.static), hold(points.lanes), points.phase, points.state, volts, ok)
     if not ok.all():
         raise ArithmeticError(f"{int((~ok.astype(bool)).sum())} frozen points without an answer")
     return volts

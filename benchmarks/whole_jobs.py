@@ -26,7 +26,6 @@ from typing import Any
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.exchange.oracle import to_circuit
 from amptrail.faults import Hypothesis, catalogue
-from amptrail.jobs import engine
 from amptrail.jobs.nexttest import NextOptions, next_answer
 from amptrail.jobs.predict import with_severity
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects_answer
@@ -35,21 +34,6 @@ from benchmarks.generator import sheet_text
 from benchmarks.simulator import Vehicle
 from benchmarks.story_ranks import same_fault
 
-_solved = engine.solved
-_kept: dict[Any, Any] = {}
-
-
-def _remembering(circuit: Circuit, rows: Any, conditions: Any) -> Any:
-    """Lanes solved once a job and kept: the loop asks for the same ones after every reading."""
-    k = (circuit, tuple(rows), conditions)
-    if k not in _kept:
-        while len(_kept) > 6:
-            _kept.pop(next(iter(_kept)))
-        _kept[k] = _solved(circuit, rows, conditions)
-    return _kept[k]
-
-
-engine.solved = _remembering
 ROOT = Path(__file__).parent.parent
 MOST_TESTS = 25
 FIRST = 3

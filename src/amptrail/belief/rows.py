@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -46,17 +47,36 @@ class _Dense:
         return _Dense(self.residual[:, r], cov, self.bad[:, r], self.words[:, w])
 
 
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """A table with its readings in one canonical order (`order`: their numbers in the table given), and its
+    hypotheses in batches of one grid: (their numbers, cells, predictions at the cells)."""
+
+    order: list[int]
+    table: Table
+    batches: list[tuple[list[int], Cells, _Dense]]
+
+    def members(self, batch: list[int]) -> list[Hypothesis]:
+        return [self.table.hypotheses[i] for i in batch]
+
+
+@lru_cache(maxsize=1)
+def _laid(table: Table) -> _Laid:
+    """Worked out once for weighing a table and for leaving its readings out."""
+    order = sorted(range(len(table.readings)), key=lambda i: _rank(table, i))
+    whole = table.select(order, list(range(len(table.words))))
+    batches = [(b, c, _dense(whole, [whole.hypotheses[i] for i in b], c)) for b, c in _batches(whole)]
+    return _Laid(order, whole, batches)
+
+
 def score(table: Table) -> list[Scored]:
     """Every hypothesis of the table, in order. Readings are taken in one canonical order inside, so the
     order in which they were given changes nothing."""
-    order = sorted(range(len(table.readings)), key=lambda i: _rank(table, i))
-    words = list(range(len(table.words)))
-    sorted_table = table.select(order, words)
-    back = np.argsort(np.asarray(order, np.intp)) if order else np.zeros(0, np.intp)
+    laid = _laid(table)
+    back = np.argsort(np.asarray(laid.order, np.intp)) if laid.order else np.zeros(0, np.intp)
     found: dict[int, Scored] = {}
-    for batch, c in _batches(sorted_table):
-        members = [sorted_table.hypotheses[i] for i in batch]
-        for i, s in zip(batch, _score_batch(sorted_table, members, c), strict=True):
+    for batch, c, d in laid.batches:
+        for i, s in zip(batch, _score_batch(laid.table, laid.members(batch), c, d), strict=True):
             n = s.numbers
             found[i] = Scored(
                 c,
@@ -71,30 +91,25 @@ def score(table: Table) -> list[Scored]:
 def evidence_without(table: Table) -> tuple[Array, Array]:
     """Log-evidence of every hypothesis with one reading left out [reading, hypothesis], and with one word
     left out [word, hypothesis]: what `score` of the smaller table gives, the predictions worked out once."""
-    m, w = len(table.readings), len(table.words)
-    order = sorted(range(m), key=lambda i: _rank(table, i))
-    whole = table.select(order, list(range(w)))
-    smaller = (
-        [whole.without(reading=i) for i in range(m)] if any(h.showing < 1 for h in table.hypotheses) else []
-    )
-    fewer = [whole.without(word=i) for i in range(w)] if smaller or m == 0 else []
+    laid = _laid(table)
+    whole, m, w = laid.table, len(table.readings), len(table.words)
+    anew = any(h.showing < 1 for h in table.hypotheses)
+    smaller = [whole.without(reading=i) if anew else whole for i in range(m)]
+    fewer = [whole.without(word=i) if anew else whole for i in range(w)]
     numbers, words = np.zeros((m, len(table.hypotheses))), np.zeros((w, len(table.hypotheses)))
-    for batch, c in _batches(whole):
-        members = [whole.hypotheses[i] for i in batch]
-        d = _dense(whole, members, c)
+    for batch, c, d in laid.batches:
+        members = laid.members(batch)
         said, _ = _words(whole, d.words)
         every = list(range(m))
         for j in every:
             pick = [i for i in every if i != j]
             log_l = _numbers(whole, d, pick).log_likelihood + said.sum(axis=1)
-            numbers[order[j], batch] = _evidence(
-                smaller[j] if smaller else whole, members, c, d.less(pick, None), log_l
-            )
+            numbers[laid.order[j], batch] = _evidence(smaller[j], members, c, d.less(pick, None), log_l)
         plain = _numbers(whole, d, every).log_likelihood if w else np.zeros(0)
         for j in range(w):
             left = [i for i in range(w) if i != j]
             log_l = plain + said[:, left].sum(axis=1)
-            words[j, batch] = _evidence(fewer[j] if fewer else whole, members, c, d.less(None, left), log_l)
+            words[j, batch] = _evidence(fewer[j], members, c, d.less(None, left), log_l)
     return numbers, words
 
 
@@ -210,8 +225,8 @@ def _words(table: Table, columns: Array) -> tuple[Array, Array]:
     return out, wrong
 
 
-def _score_batch(table: Table, members: list[Hypothesis], c: Cells) -> list[Scored]:
-    d, n = _dense(table, members, c), len(c.log_weight)
+def _score_batch(table: Table, members: list[Hypothesis], c: Cells, d: _Dense) -> list[Scored]:
+    n = len(c.log_weight)
     numbers = _numbers(table, d, list(range(len(table.readings))))
     words, word_wrong = _words(table, d.words)
     total = numbers.log_likelihood + words.sum(axis=1)
