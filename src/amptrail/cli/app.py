@@ -159,7 +159,8 @@ def cycle(
 def feed(
     ctx: typer.Context, sheet: o.SheetName, feed: o.FeedTexts = None, feeds: o.FeedsFile = None,
     every_feed: o.EveryFeed = False, purpose: o.Purpose = "leave", against: o.Against = None,
-    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", as_json: o.AsJson = False,
+    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", readings: o.ReadingsFile = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A temporary feed, judged before insulation is cut: holds, refused or undecided, and why.
 
@@ -169,10 +170,9 @@ def feed(
     from amptrail.jobs.feeding import feed as run
 
     text = _files(ctx).text(feeds) if feeds is not None else None
-    return run(
-        _sheet(ctx, sheet),
-        FeedOptions(_tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules),
-    )
+    seen = _files(ctx).text(readings) if readings is not None else None
+    asked = FeedOptions(_tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, seen)
+    return run(_sheet(ctx, sheet), asked)
 
 
 @app.command()

@@ -114,6 +114,12 @@ Against = Annotated[
     typer.Option("--against", metavar="FAULT", help="The fault it is to bridge; repeat for a double. "
                  "Without: the feed's own.", autocompletion=complete.faults),
 ]  # fmt: skip
+ReadingsFile = Annotated[
+    str | None,
+    typer.Option(
+        "--readings", metavar="FILE", help="Readings taken: every suspect still alive is looked at."
+    ),
+]
 NominalFeed = Annotated[bool, typer.Option("--nominal", help="Values of the sheet only: no worst case.")]
 RuleSet = Annotated[Rules, typer.Option("--rules", help="all, or oracle: only those of a jumper file.")]
 Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]

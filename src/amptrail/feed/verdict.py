@@ -16,6 +16,7 @@ from amptrail.feed.extra import extra_of
 from amptrail.feed.fitting import Fitted, fit
 from amptrail.feed.flags import flags_of, interlock_switches
 from amptrail.feed.marks import Mark, Purpose, Severity
+from amptrail.feed.races import races
 from amptrail.feed.rules import ORACLE, RULES
 from amptrail.feed.shape import chains
 from amptrail.feed.worst import Corner, alone, cases, corners, turning
@@ -44,8 +45,9 @@ class Verdict:
 
     @property
     def rule(self) -> str | None:
-        """The rule that names the verdict: the first broken one in the order of the contract."""
-        return self.broken[0].rule if self.broken else None
+        """The rule that names the verdict: the first broken (or in doubt) in the order of the contract."""
+        named = self.broken or self.doubtful
+        return named[0].rule if named else None
 
 
 def severity(rule: ModuleType, mark: Mark, purpose: Purpose, oracle: bool) -> Severity:
@@ -139,9 +141,11 @@ def judge(
     if not nominal:
         _lived_at(f, purpose, told, worst, corners(f, purpose, True), rules, oracle)
         doubts = _doubts(f, purpose, told, rules, oracle)
+        if not told.broken and not doubts.marks:
+            doubts = _Doubts((), races(f, evidence.plain_starts))
     broken = _in_order(told.broken, rules)
-    word: Word = "undecided" if doubts.names else "refused" if broken else "holds"
-    if doubts.names:
+    word: Word = "undecided" if doubts.marks else "refused" if broken else "holds"
+    if doubts.marks:
         broken = ()  # they are in doubt, not found
     return Verdict(
         f,

@@ -212,8 +212,11 @@ def only_if(v: Verdict) -> list[str]:
 
 def decides(v: Verdict) -> str | None:
     """The cheapest thing to find out that would decide an undecided verdict."""
-    if v.verdict != "undecided" or not v.true_only_if:
+    if v.verdict != "undecided":
         return None
+    if not v.true_only_if:
+        m = v.doubtful[0]
+        return f"watch {m.part} in {m.phase} with a scope: does it settle the same way every time?"
     part, _, attribute = v.true_only_if[0].rpartition(" ")
     return f"find out and state in the sheet: {_said(v, part, attribute)}"
 
@@ -240,6 +243,9 @@ def why(v: Verdict) -> str:
         return _holds(v)
     if v.verdict == "undecided" and v.doubtful:
         m = v.doubtful[0]
+        if m.rule == "race":
+            where = f"{m.phase} {start_words(m.start)}".rstrip()
+            return f"Undecided: what {m.part} does in {where} hangs on what switches first."
         part, _, attribute = v.true_only_if[0].rpartition(" ")
         said = _said(v, part, attribute)
         return f"Undecided: {sentence(v, m)}{_corner(m)}, or not: nobody has confirmed {said}."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -20,6 +20,8 @@ from amptrail.jobs.feeds import find_feed
 from amptrail.sheet import fault_text, parse
 from amptrail.sheet.printer import feed_lines
 
+LEAST_CHANCE, MOST_SUSPECTS = 0.01, 12
+
 
 @dataclass(frozen=True, slots=True)
 class FeedOptions:
@@ -32,6 +34,7 @@ class FeedOptions:
     against: tuple[str, ...] = ()
     nominal: bool = False
     rules: str = "all"
+    readings_text: str | None = None  # with it, the suspects still alive are looked at too
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +146,68 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Alive:
+    """A suspect the readings leave alive: its words, its chance, its faults at their likeliest severity."""
+
+    text: str
+    probability: float
+    faults: tuple[Fault, ...]
+
+
+def _alive(sheet_text: str, readings_text: str) -> list[Alive]:
+    """Suspects of at least 1 % (NUMERICS, Worst case), likeliest first."""
+    from amptrail.jobs.suspects import SuspectOptions, suspects
+
+    circuit = load(sheet_text).circuit
+    found = []
+    for s in suspects(sheet_text, readings_text, SuspectOptions(top=MOST_SUSPECTS))["suspects"]:
+        if s["probability"] < LEAST_CHANCE:
+            continue
+        text = " and ".join(f["text"] for f in s["faults"])
+        ohm = s["severity"]["ohm"] if s["severity"] else None
+        faults = tuple(
+            replace(x, ohm=ohm) if x.ohm is None and ohm else x for x in named_or_text(circuit, text)
+        )
+        found.append(Alive(text, s["probability"], faults))
+    return found
+
+
+def _excluding(sheet_text: str, readings_text: str) -> str | None:
+    """The next test worth its minutes: it splits what is still alive."""
+    from amptrail.jobs.nexttest import NextOptions, next_tests
+
+    visits = next_tests(sheet_text, readings_text, NextOptions())["visits"]
+    if not visits:
+        return None
+    t = visits[0]["tests"][0]
+    what = f"{t['instrument']} at {t['point']}" if t["instrument"] else f"{t['action']} {t['point']}"
+    return f"{what} in {t['phase']}"
+
+
+def _doubted(row: Json, a: Asked, v: Verdict, alive: Sequence[Alive], sheet_text: str, readings: str) -> Json:
+    """A feed that holds, but would be refused were another suspect the truth, is undecided."""
+    if v.verdict != "holds":
+        return row
+    for s in alive:
+        other = judge(a.circuit, a.feed, v.purpose, s.faults, nominal=True)
+        if other.verdict != "refused":
+            continue
+        test = _excluding(sheet_text, readings)
+        broken = [{**mark_json(m), "suspect": s.text} for m in other.broken]
+        text = f"Undecided: it would not do if {s.text} is what is wrong ({s.probability:.0%}): "
+        return {
+            **row,
+            "verdict": "undecided",
+            "rule": other.rule,
+            "why": text + why(other),
+            "decides": test or f"find out whether it is {s.text}",
+            "would_break": broken,
+            "true_only_if": [*row["true_only_if"], f"{s.text} is not the fault"],
+        }
+    return row
+
+
 def feed(sheet_text: str, options: FeedOptions) -> Json:
     """Judge feeds (docs/json.md, feed). Exit status 1 when none of them holds."""
     purpose = _purpose(options.purpose)
@@ -152,14 +217,18 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
     against: tuple[Fault, ...] = tuple(x for t in options.against for x in named_or_text(sheet.circuit, t))
     asked = _asked(sheet, sheet_text, options)
     oracle = options.rules == "oracle"
-    told: list[Any] = [
-        _row(
-            a,
-            judge(a.circuit, a.feed, purpose, against, oracle=oracle, nominal=options.nominal),
-            options.nominal,
-        )
-        for a in asked
-    ]
+    alive: list[Alive] = []
+    if options.readings_text is not None and not options.nominal:
+        alive = _alive(sheet_text, options.readings_text)
+        if not against and alive:
+            against = alive[0].faults
+    told: list[Any] = []
+    for a in asked:
+        v = judge(a.circuit, a.feed, purpose, against, oracle=oracle, nominal=options.nominal)
+        row = _row(a, v, options.nominal)
+        if alive:
+            row = _doubted(row, a, v, alive, sheet_text, options.readings_text or "")
+        told.append(row)
     holds = any(r["verdict"] == "holds" for r in told)
     return answer("feed", sheet, {"feeds": told}, exit_status=0 if holds else 1)
 

@@ -84,7 +84,11 @@ def _behind(case: Case, c: Chain, n: int) -> Iterator[Mark]:
     protects, before, now = guard(f, c), upstream(f, c.end, broken=True), upstream(f, c.end)
     if protects is None:
         return
-    total = protects.rating_a + (now.rating_a if now and _second(case, n, now, protects) else 0.0)
+    total, first = protects.rating_a, upstream(f, c.source)
+    if now and _second(case, n, now, protects):
+        # one fuse before both ways limits them together
+        one = first is not None and key(first.part.name) == key(now.part.name)
+        total = max(total, now.rating_a) if one else total + now.rating_a
     without = {e.branch for e in feed_edges(f)} | opened(f)
     found = reach(f.network, [c.end], RUN, without)
     parts = {key(p.name): p for p in f.sheet.parts}
