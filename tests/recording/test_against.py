@@ -36,9 +36,7 @@ def recorded(path: Path, fault: tuple[str, ...] = (), rate: float = 500.0) -> Pa
         y = np.concatenate(parts)
         columns.append(y + 0.05 * rng.standard_normal(y.shape))
     t = np.arange(columns[0].shape[0]) / rate
-    return table(
-        path, "time (s)," + ",".join(f"{p} (V)" for p in POINTS) + "\n", [t, *columns]
-    )
+    return table(path, "time (s)," + ",".join(f"{p} (V)" for p in POINTS) + "\n", [t, *columns])
 
 
 def ask(path: Path, *more: str) -> dict[str, object]:

@@ -279,6 +279,10 @@ def _recording(c: Console, got: Json) -> None:
         wide = (e["t_high_s"] - e["t_low_s"]) / 2 * 1000
         table.add_row(f"{e['t_s']:.4f} s", WORDS[e["kind"]], e["channel"], _more(e), f"{wide:.1f} ms")
     c.print(table)
+    for d in got["relays"]:
+        words = "pulled in" if d["kind"] == "pull_in" else "let go"
+        more = f"; {d['suppression']} ({d['spike_v']:.0f} V above)" if d["suppression"] else ""
+        c.print(f"{d['part']} {words} {d['delay_ms']:.1f} ms after its winding{more}", markup=False)
     _beside(c, got)
 
 

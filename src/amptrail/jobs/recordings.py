@@ -21,6 +21,7 @@ from amptrail.recording.events import Event
 from amptrail.recording.measures import cranks
 from amptrail.recording.phases import features, spans
 from amptrail.recording.readers import Asked
+from amptrail.recording.relays import delays
 
 Json = dict[str, Any]
 
@@ -53,6 +54,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     measures: Json = {}
     notes: list[str] = []
     warned: list[str] = []
+    relays: list[Json] = []
     laid: list[Json] = []
     for r in got:
         found = find_events(r.channels)
@@ -67,6 +69,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
             m["cranks"] = [asdict(k) for k in cranks(c, found)]
             measures[prefix + c.name] = m
         events += [_event(e, prefix) for e in found]
+        relays += [{**asdict(d), "file": r.source} for d in delays(r.channels, found)]
         notes += [prefix + n for n in r.notes]
         if asked.sheet is not None:
             laid.append(_beside_the_sheet(r, found, asked.sheet, asked.feed))
@@ -81,7 +84,8 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
         "sheet_sha256": sheet.sha256 if sheet else None, "exit": 0,
         "problems": [_note(n) for n in notes],
         "files": [{"name": r.source, "format": r.format} for r in got],
-        "channels": channels, "events": events, "measures": measures, "cautions": warned, **known,
+        "channels": channels, "events": events, "measures": measures, "relays": relays,
+        "cautions": warned, **known,
     }  # fmt: skip
 
 
