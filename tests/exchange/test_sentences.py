@@ -601,7 +601,8 @@ PARAMS = {
     "X1/7": ("ohm",), "ALT": ("emf", "r_ohm", "field_ohm", "excite_a"),
 }  # fmt: skip
 USUAL = {
-    "emf": 13.0, "r_ohm": 0.2, "r_charge_ohm": 0.3, "is": 1e-9, "n": 1.7, "rs": 0.05, "v_rated": 14.0, "w_rated": 21,
+    "emf": 13.0, "r_ohm": 0.2, "r_charge_ohm": 0.3, "is": 1e-9, "n": 1.7, "rs": 0.05, "v_rated": 14.0,
+        "w_rated": 21,
     "i_break": 2.0, "i_run": 6.0, "pull_in_v": 8.0, "drop_out_v": 4.0, "excite_a": 0.2, "rating_a": 20,
 }  # fmt: skip
 
