@@ -297,6 +297,14 @@ def test_any_break_of_the_chain_keeps_the_engine_from_turning() -> None:
     assert why("KEY stuck off")["cranking"] == "KEY cannot make its contact at start"
 
 
+def test_cycle_says_the_same() -> None:
+    for fault, told in ((None, []), ("CLUTCH stuck off", ["cranking"])):
+        argv = ["cycle", "s.sheet", *(("--fault", fault) if fault else ())]
+        got = answer(argv, Files({"s.sheet": STARTING}))
+        assert got["exit"] == 0, got["problems"]
+        assert got["unreachable"] == told
+
+
 def test_what_was_not_asked_about_still_counts() -> None:
     sheet = STARTING
     (row,) = expect(sheet, "--phase", "running", "--fault", "CLUTCH stuck off", "--at", "KS.86")

@@ -24,6 +24,7 @@ from amptrail.jobs import engine
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json, named_or_text
 from amptrail.jobs.feeds import fitted
+from amptrail.jobs.reach import turns
 from amptrail.jobs.spots import Spot, all_spots, spot
 from amptrail.solve import Tap
 
@@ -208,13 +209,15 @@ def _held(h: Held) -> Json:
 
 
 def _unreachable(t: Timeline) -> list[str]:
-    """Cranking phases that cannot come about: the starter that is drawn never pulled in."""
-    starters = [p.name for p in t.network.circuit.parts if p.kind == "starter"]
-    if not starters:
-        return []
-    cranking = {i.phase for i in t.instants if t.network.phases[i.at].base == "cranking"}
-    turned = {i.phase for i in t.instants if set(starters) & set(i.state.relays_energised)}
-    return sorted(cranking - turned)
+    """Cranking phases that cannot come about: at no instant is the engine turned."""
+    net = t.network
+    cranking = [i for i in t.instants if net.phases[i.at].base == "cranking"]
+    turned = {
+        i.phase
+        for i in cranking
+        if turns(net.circuit, net, net.phases[i.at], i.state.relays_energised, i.volts)[0]
+    }
+    return sorted({i.phase for i in cranking} - turned)
 
 
 def _lost(t: Timeline) -> list[Problem]:

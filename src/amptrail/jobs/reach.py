@@ -6,10 +6,12 @@ A reason is a plain sentence naming the switch or the part; None: nothing stands
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from amptrail.circuit.model import Circuit, Must, Phase, key
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.solve.network import Network
-from amptrail.solve.runs import Runs
+from amptrail.solve.runs import Floats, Runs
 
 
 def reasons(circuit: Circuit, runs: Runs, lane: int) -> dict[int, str]:
@@ -66,20 +68,27 @@ def _open_interlocks(circuit: Circuit, runs: Runs, lane: int, p: int, functions:
     return found
 
 
-def _does_not_turn(circuit: Circuit, runs: Runs, lane: int, p: int, phase: Phase) -> str | None:
+def turns(
+    circuit: Circuit, net: Network, phase: Phase, relays: Collection[str], volts: Floats
+) -> tuple[bool, str]:
+    """Whether the engine is turned at an instant of a cranking phase (relays pulled in by name, V by node),
+    and what of it is missing."""
     starters = [x.name for x in circuit.parts if x.kind == "starter"]
-    functions = _cranking_functions(circuit, phase)
     if starters:
-        on = {key(r) for r in runs.state(lane, runs.phases.index(p)).relays_energised}
-        if any(key(s) in on for s in starters):
-            return None
-        what = f"starter {starters[0]} does not pull in"
-    else:
-        missing = [m for m in functions if not _holds(runs, lane, p, m)]
-        if not missing:
-            return None
-        what = f"{missing[0].name} does not come about"
-    because = _open_interlocks(circuit, runs, lane, p, {key(m.name) for m in functions})
+        on = {key(r) for r in relays}
+        return any(key(s) in on for s in starters), f"starter {starters[0]} does not pull in"
+    missing = [m.name for m in _cranking_functions(circuit, phase) if not _holds(net, volts, m)]
+    return not missing, f"{missing[0]} does not come about" if missing else ""
+
+
+def _does_not_turn(circuit: Circuit, runs: Runs, lane: int, p: int, phase: Phase) -> str | None:
+    slot = runs.phases.index(p)
+    relays = runs.state(lane, slot).relays_energised
+    turned, what = turns(circuit, runs.network, phase, relays, runs.volts[lane, slot])
+    if turned:
+        return None
+    guarded = {key(m.name) for m in _cranking_functions(circuit, phase)}
+    because = _open_interlocks(circuit, runs, lane, p, guarded)
     return f"{what}: {', '.join(because)}" if because else what
 
 
@@ -96,8 +105,7 @@ def _cranking_functions(circuit: Circuit, phase: Phase) -> list[Must]:
     return [m for m in here if not any(names_phase(circuit, p, m.on) for p in others)]
 
 
-def _holds(runs: Runs, lane: int, p: int, must: Must) -> bool:
-    net, volts = runs.network, runs.volts[lane, runs.phases.index(p)]
+def _holds(net: Network, volts: Floats, must: Must) -> bool:
     if must.a is None or must.min_v is None:
         return True
     low = volts[net.node(must.b)] if must.b is not None else 0.0
