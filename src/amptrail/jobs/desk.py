@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -206,8 +208,9 @@ def _undecided(p: Panel, classes: tuple[outcomes.Classes, ...], group: Whole) ->
     return bool((apart + np.eye(len(heavy)) < APART).any())
 
 
-def desk(j: Judgement, o: NextOptions) -> Desk:
-    """What may be done now, what each test may show, and the plan from where the person is."""
+def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
+    """What may be done now, what each test may show, and the plan from where the person is. Trials are
+    left out, and looking ahead ends, when the clock (`time.monotonic`) has passed `until_s`."""
     circuit = j.circuit
     have = tuple(i for i in (o.have or INSTRUMENTS) if i not in o.without)
     reach = reachable_phases(circuit)
@@ -221,7 +224,7 @@ def desk(j: Judgement, o: NextOptions) -> Desk:
     p = panel(j, alive, [t for t in plain if key(t.spot.name) not in no and not _told(j, t)])
     classes = _classes(p)
     group = _groups(j, p)
-    if _undecided(p, classes, group):
+    if time.monotonic() < until_s and _undecided(p, classes, group):
         more = [*trials.unplugged(j), *trials.swapped_and_bridged(j, alive)]
         more = [t for t in more if (t.said is not None or t.instrument in have) and not _told(j, t)]
         added = panel(j, alive, [t for t in more if key(t.spot.name) not in no])
@@ -243,6 +246,7 @@ def desk(j: Judgement, o: NextOptions) -> Desk:
         _start(circuit, places, o),
         _wrong_cost(j, p, group),
         o.seed,
+        until_s=until_s,
     )
     return Desk(j, p, classes, places, plan, own)
 

@@ -103,9 +103,9 @@ def _stop(d: Desk) -> Json:
     return {"is": is_so, "reason": reason, "wrong_cost_min": stop.wrong_cost_min}
 
 
-def next_answer(j: Judgement, o: NextOptions) -> Json:
+def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json:
     """The body of the answer for a judgement already made."""
-    d = desk(j, o)
+    d = desk(j, o, until_s)
     visits: list[Json] = []
     for v in d.plan.visits:
         tests = [_test(d, a, n + 1) for n, a in enumerate(v.tests)]
@@ -136,7 +136,7 @@ def next_tests(sheet_text: str, readings_text: str, options: NextOptions = USUAL
     sheet = load(sheet_text)
     until_s = math.inf if options.budget_ms is None else time.monotonic() + options.budget_ms / 1000
     j = judge(sheet.circuit, readings_text, options.doubles, until_s)
-    body = next_answer(j, options)
+    body = next_answer(j, options, until_s)
     late = time.monotonic() > until_s
     return answer("next", sheet, body, problems=j.problems, exit_status=OUT_OF_TIME if late else 0)
 

@@ -18,8 +18,9 @@ from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.kept import Kept
+from amptrail.jobs.leaks import leaks
 from amptrail.jobs.observe import observations
-from amptrail.jobs.predict import Suspect, double, evidence, single, solve_all, table, with_severity
+from amptrail.jobs.predict import Evidence, Suspect, double, evidence, single, solve_all, table, with_severity
 from amptrail.sheet import fault_text
 
 LANES_FOR_DOUBLES = 12_000  # most lanes spent on pairs (about a second on two cores)
@@ -130,15 +131,31 @@ def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) ->
         post = posterior(t)
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
-        more = _doubles(base, only, alone, None if doubles == "all" else LANES_FOR_DOUBLES)
-        if more:
-            both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
-            t, everyone = replace(t, hypotheses=t.hypotheses + both.hypotheses), everyone + tuple(more)
-            post = posterior(t)
+        budget = LANES_FOR_DOUBLES // len({o.conditions for o in seen.all})  # each set is solved by itself
+        more = _doubles(base, only, alone, None if doubles == "all" else budget)
+        t, post, everyone = _added(circuit, seen, t, post, everyone, more)
+    if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
+        t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
         t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
         post = posterior(t)
     return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post)
+
+
+def _added(
+    circuit: Circuit,
+    seen: Evidence,
+    t: Table,
+    post: Posterior,
+    known: tuple[Suspect, ...],
+    more: Sequence[Suspect],
+) -> tuple[Table, Posterior, tuple[Suspect, ...]]:
+    """The table with further suspects, and what is believed then."""
+    if not more:
+        return t, post, known
+    both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
+    t = replace(t, hypotheses=t.hypotheses + both.hypotheses)
+    return t, posterior(t), known + tuple(more)
 
 
 # ---- the answer -------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -95,15 +96,17 @@ def make_plan(
     wrong_cost_min: Array | float = 60.0,
     seed: int = 0,
     confident: float = CONFIDENT,
+    until_s: float = math.inf,
 ) -> Plan:
     """Plan from the problem's prior (the belief now) and from where the person is.
 
     `wrong_cost_min`: minutes lost by repairing a group (one number, or by dense group) that was not it.
+    Looking ahead ends at `until_s` (`time.monotonic`); the plan is then that of the base rule so far.
     """
     here = at or Where()
     belief = p.prior
     info, rate = rates(p, belief, here)
-    ahead = _look_ahead(p, belief, here, seed, confident, wrong_cost_min)
+    ahead = _look_ahead(p, belief, here, seed, confident, wrong_cost_min, until_s)
     useful = [int(t) for t in np.argsort(-rate, kind="stable") if info[t] > 1e-9 and p.tests.allowed[t]]
     order = sorted(useful, key=lambda t: (t != ahead.first, ahead.expected.get(t, np.inf), useful.index(t)))[
         :LISTED
@@ -126,14 +129,14 @@ def make_plan(
 
 
 def _look_ahead(
-    p: Problem, belief: Array, at: Where, seed: int, confident: float, wrong: Array | float
+    p: Problem, belief: Array, at: Where, seed: int, confident: float, wrong: Array | float, until_s: float
 ) -> _Ahead:
     clear = clear_cut(p, belief)
     if clear is not None:
         return _exact(p, clear, at)
     mass = group_mass(p, belief)
     wrong_min = float((np.broadcast_to(np.asarray(wrong, float), mass.shape) * mass).sum())
-    r = rollout(p, belief, at, seed, confident, wrong_min)
+    r = rollout(p, belief, at, seed, confident, wrong_min, until_s)
     if not r.candidates:
         return _Ahead(-1, {}, 0.0, 0.0, 0.0, False)
     k = r.best

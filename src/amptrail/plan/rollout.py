@@ -5,6 +5,8 @@ Many lanes (candidate x draw) advance together as matrix products.
 
 from __future__ import annotations
 
+import math
+import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,10 +91,17 @@ def candidates(p: Problem, belief: Array, at: Where, most: int = CANDIDATES) -> 
 
 
 def rollout(
-    p: Problem, belief: Array, at: Where, seed: int = 0, confident: float = CONFIDENT, wrong_min: float = 60.0
+    p: Problem,
+    belief: Array,
+    at: Where,
+    seed: int = 0,
+    confident: float = CONFIDENT,
+    wrong_min: float = 60.0,
+    until_s: float = math.inf,
 ) -> Rolled:
     """Expected minutes of each candidate first test followed by the base rule. `wrong_min`: minutes lost
-    by a wrong repair; where the steps run out, nothing costs more than giving up and repairing."""
+    by a wrong repair; where the steps run out, nothing costs more than giving up and repairing. No further
+    step is begun after `until_s` (`time.monotonic`)."""
     keep, first = candidates(p, belief, at)
     if not first:
         return Rolled((), np.zeros(0), np.zeros((0, 1)), np.ones(1))
@@ -105,7 +114,7 @@ def rollout(
         move = (
             np.repeat([int(np.flatnonzero(keep == t)[0]) for t in first], len(truths)) if step == 0 else None
         )
-        if not lanes.advance(move, np.tile(luck[step], len(first))):
+        if not lanes.advance(move, np.tile(luck[step], len(first))) or time.monotonic() > until_s:
             break
     cost = lanes.finish(wrong_min).reshape(len(first), len(truths))
     return Rolled(tuple(first), cost @ weight, cost, weight)
