@@ -158,21 +158,30 @@ def cycle(
 @app.command()
 def feed(
     ctx: typer.Context, sheet: o.SheetName, feed: o.FeedTexts = None, feeds: o.FeedsFile = None,
-    every_feed: o.EveryFeed = False, purpose: o.Purpose = "leave", against: o.Against = None,
-    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", readings: o.ReadingsFile = None,
-    as_json: o.AsJson = False,
+    every_feed: o.EveryFeed = False, restore: o.Restore = None, purpose: o.Purpose = "leave",
+    against: o.Against = None, fitted: o.FittedFeeds = None, readings: o.ReadingsFile = None,
+    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A temporary feed, judged before insulation is cut: holds, refused or undecided, and why.
 
+    With --restore, feeds are looked for and ranked, and what is tempting but refused is shown too.
+
     Example: amptrail feed van.sheet --feed "from F3.out to K4.86 fuse 5 A wire 0.75 mm2 2 m"
+
+    Example: amptrail feed van.sheet --restore PUMP --against "W10 open"
     """
     from amptrail.jobs.feeding import FeedOptions
     from amptrail.jobs.feeding import feed as run
 
     text = _files(ctx).text(feeds) if feeds is not None else None
-    seen = _files(ctx).text(readings) if readings is not None else None
-    asked = FeedOptions(_tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, seen)
-    return run(_sheet(ctx, sheet), asked)
+    told = _files(ctx).text(readings) if readings is not None else None
+    return run(
+        _sheet(ctx, sheet),
+        FeedOptions(
+            _tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, _tuple(restore),
+            _tuple(fitted), told,
+        ),
+    )  # fmt: skip
 
 
 @app.command()

@@ -45,6 +45,12 @@ def points(ctx: typer.Context, incomplete: str) -> list[str]:
     return _like([s.name for s in all_spots(circuit)] if circuit else [], incomplete)
 
 
+def parts(ctx: typer.Context, incomplete: str) -> list[str]:
+    """Parts and functions of the sheet."""
+    c = _circuit(ctx)
+    return [] if c is None else _like([*(m.name for m in c.musts), *(p.name for p in c.parts)], incomplete)
+
+
 def places(ctx: typer.Context, incomplete: str) -> list[str]:
     """Places where parts are."""
     circuit = _circuit(ctx)

@@ -106,6 +106,17 @@ FeedsFile = Annotated[
     str | None, typer.Option("--feeds", metavar="FILE", help="Feeds as a sheet has them, or one a line.")
 ]
 EveryFeed = Annotated[bool, typer.Option("--every-feed", help="Every feed of the sheet.")]
+Restore = Annotated[
+    list[str] | None,
+    typer.Option("--restore", metavar="PART[,PART]", help="Look for feeds that make these parts or functions "
+                 "work again, as one set.", autocompletion=complete.parts),
+]  # fmt: skip
+FittedFeeds = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--fitted", metavar="NAME", help="A feed of the sheet that is in the vehicle already; repeat."
+    ),
+]
 Purpose = Annotated[
     FeedPurpose, typer.Option("--for", help="try: attended minutes; home: one drive; leave: handed over.")
 ]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Part, key
+from amptrail.circuit.model import Circuit, Part, key
 from amptrail.errors import InputError
 from amptrail.feed.fitting import Fitted
 from amptrail.feed.graph import CLOSERS, FUSES, RUN, nodes_of, plus, reach, way
@@ -14,6 +14,7 @@ from amptrail.feed.shape import Chain, feed_edges, grounded_in_sheet, opened
 from amptrail.reference.rows import rows
 from amptrail.reference.sizing import HOT_INSULATION_C, INSULATION_C, PLACE_C, largest_fuse_a
 from amptrail.reference.wire import RHO_OHM_MM2_PER_M, Wire, ampacity_a, metric
+from amptrail.solve.network import Network
 
 LOSS = 1.075  # a listed wire has 7.5 % more resistance than its bare area (reference: 5.6 to 10.8 %)
 
@@ -65,14 +66,19 @@ def guard(f: Fitted, c: Chain) -> Guard | None:
     return upstream(f, c.source)
 
 
-def air_c(f: Fitted, *nodes: int) -> float:
-    """Air around a conductor between these metals: engine-bay heat where one of them is at a hot place."""
-    hot = {key(p.name) for p in f.sheet.places if "hot" in p.traits}
-    placed = {key(p.name): key(p.place) for p in f.sheet.parts if p.place}
-    for (part, _), n in f.network.node_index.items():
+def air_at(sheet: Circuit, net: Network, *nodes: int) -> float:
+    """Air around a conductor between these metals, C: engine-bay heat where one of them is at a hot place."""
+    hot = {key(p.name) for p in sheet.places if "hot" in p.traits}
+    placed = {key(p.name): key(p.place) for p in sheet.parts if p.place}
+    for (part, _), n in net.node_index.items():
         if n in nodes and placed.get(part) in hot:
             return PLACE_C["engine-bay"]
     return PLACE_C["cabin"]
+
+
+def air_c(f: Fitted, *nodes: int) -> float:
+    """`air_at` of the circuit a feed is fitted to."""
+    return air_at(f.sheet, f.network, *nodes)
 
 
 def wire_of(area_mm2: float) -> Wire:
@@ -98,4 +104,15 @@ def largest_a(area_mm2: float, ambient_c: float) -> float:
     return largest_fuse_a(wire_of(area_mm2), carries_a(area_mm2, ambient_c))
 
 
-__all__ = ["Guard", "air_c", "carries_a", "guard", "largest_a", "nodes_of", "unfused", "upstream", "wire_of"]
+__all__ = [
+    "Guard",
+    "air_at",
+    "air_c",
+    "carries_a",
+    "guard",
+    "largest_a",
+    "nodes_of",
+    "unfused",
+    "upstream",
+    "wire_of",
+]

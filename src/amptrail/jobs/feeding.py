@@ -5,27 +5,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault, Feed, key
 from amptrail.errors import nearest, one
-from amptrail.feed.marks import PURPOSES, Mark, Purpose
+from amptrail.feed.marks import PURPOSES, Purpose
 from amptrail.feed.parts import label, minutes, part_row
+from amptrail.feed.search.run import search
 from amptrail.feed.shape import kind
 from amptrail.feed.verdict import Verdict, judge
 from amptrail.feed.words import decides, only_if, why
 from amptrail.jobs.context import Json, Sheet, answer, load
 from amptrail.jobs.faultnames import named_or_text
+from amptrail.jobs.feeddoubt import Alive, alive, doubted
 from amptrail.jobs.feeds import find_feed
+from amptrail.jobs.feedsearch import found_more, mark_json, search_json, with_fitted
 from amptrail.sheet import fault_text, parse
 from amptrail.sheet.printer import feed_lines
 
-LEAST_CHANCE, MOST_SUSPECTS = 0.01, 12
+ORDER = ("holds", "undecided", "refused")
 
 
 @dataclass(frozen=True, slots=True)
 class FeedOptions:
-    """What is asked of `feed`."""
+    """What is asked of `feed`. `restore`: parts or functions to search feeds for; `fitted`: feeds of the
+    sheet that are in the vehicle already; `readings_text`: what was measured (live suspects doubt a feed)."""
 
     feeds: tuple[str, ...] = ()
     feeds_text: str | None = None
@@ -34,7 +37,9 @@ class FeedOptions:
     against: tuple[str, ...] = ()
     nominal: bool = False
     rules: str = "all"
-    readings_text: str | None = None  # with it, the suspects still alive are looked at too
+    restore: tuple[str, ...] = ()
+    fitted: tuple[str, ...] = ()
+    readings_text: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,17 +106,11 @@ def _asked(sheet: Sheet, sheet_text: str, o: FeedOptions) -> list[Asked]:
         found += _from_file(sheet, sheet_text, o.feeds_text)
     if o.every_feed:
         found += [Asked(f.name, sheet.circuit, f) for f in sheet.circuit.feeds]
-    if not found:
+    if not found and not o.restore:
         raise one("no-feed", "there is no feed to judge",
-                  expected=("--feed TEXT", "--feeds FILE", "--every-feed"),
+                  expected=("--restore PART", "--feed TEXT", "--feeds FILE", "--every-feed"),
                   remedy='say which: --feed "from F3.out to K4.86 fuse 5 A wire 0.5 mm2 2 m"')  # fmt: skip
     return found
-
-
-def mark_json(m: Mark) -> Json:
-    """A broken rule as the contract shows it."""
-    return {"rule": m.rule, "start": m.start, "phase": m.phase, "part": m.part, "figure": m.figure + 0.0,
-            "limit": m.limit, "unit": m.unit, **dict(m.more)}  # fmt: skip
 
 
 def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
@@ -146,91 +145,53 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
     }
 
 
-@dataclass(frozen=True, slots=True)
-class Alive:
-    """A suspect the readings leave alive: its words, its chance, its faults at their likeliest severity."""
-
-    text: str
-    probability: float
-    faults: tuple[Fault, ...]
-
-
-def _alive(sheet_text: str, readings_text: str) -> list[Alive]:
-    """Suspects of at least 1 % (NUMERICS, Worst case), likeliest first."""
-    from amptrail.jobs.suspects import SuspectOptions, suspects
-
-    circuit = load(sheet_text).circuit
-    found = []
-    for s in suspects(sheet_text, readings_text, SuspectOptions(top=MOST_SUSPECTS))["suspects"]:
-        if s["probability"] < LEAST_CHANCE:
-            continue
-        text = " and ".join(f["text"] for f in s["faults"])
-        ohm = s["severity"]["ohm"] if s["severity"] else None
-        faults = tuple(
-            replace(x, ohm=ohm) if x.ohm is None and ohm else x for x in named_or_text(circuit, text)
-        )
-        found.append(Alive(text, s["probability"], faults))
-    return found
-
-
-def _excluding(sheet_text: str, readings_text: str) -> str | None:
-    """The next test worth its minutes: it splits what is still alive."""
-    from amptrail.jobs.nexttest import NextOptions, next_tests
-
-    visits = next_tests(sheet_text, readings_text, NextOptions())["visits"]
-    if not visits:
-        return None
-    t = visits[0]["tests"][0]
-    what = f"{t['instrument']} at {t['point']}" if t["instrument"] else f"{t['action']} {t['point']}"
-    return f"{what} in {t['phase']}"
-
-
-def _doubted(row: Json, a: Asked, v: Verdict, alive: Sequence[Alive], sheet_text: str, readings: str) -> Json:
-    """A feed that holds, but would be refused were another suspect the truth, is undecided."""
-    if v.verdict != "holds":
-        return row
-    for s in alive:
-        other = judge(a.circuit, a.feed, v.purpose, s.faults, nominal=True)
-        if other.verdict != "refused":
-            continue
-        test = _excluding(sheet_text, readings)
-        broken = [{**mark_json(m), "suspect": s.text} for m in other.broken]
-        text = f"Undecided: it would not do if {s.text} is what is wrong ({s.probability:.0%}): "
-        return {
-            **row,
-            "verdict": "undecided",
-            "rule": other.rule,
-            "why": text + why(other),
-            "decides": test or f"find out whether it is {s.text}",
-            "would_break": broken,
-            "true_only_if": [*row["true_only_if"], f"{s.text} is not the fault"],
-        }
-    return row
-
-
 def feed(sheet_text: str, options: FeedOptions) -> Json:
     """Judge feeds (docs/json.md, feed). Exit status 1 when none of them holds."""
     purpose = _purpose(options.purpose)
     if options.rules not in ("all", "oracle"):
         raise one("rules", f"no set of rules is called {options.rules!r}", expected=("all", "oracle"))
-    sheet = load(sheet_text)
+    sheet = _as_it_stands(load(sheet_text), options.fitted)
     against: tuple[Fault, ...] = tuple(x for t in options.against for x in named_or_text(sheet.circuit, t))
+    living: Alive | None = None
+    if options.readings_text is not None and not options.nominal:
+        living = alive(sheet.circuit, options.readings_text)
+        against = against or living.likeliest
     asked = _asked(sheet, sheet_text, options)
     oracle = options.rules == "oracle"
-    alive: list[Alive] = []
-    if options.readings_text is not None and not options.nominal:
-        alive = _alive(sheet_text, options.readings_text)
-        if not against and alive:
-            against = alive[0].faults
-    told: list[Any] = []
+    told: list[Json] = []
+    body: Json = {}
     for a in asked:
         v = judge(a.circuit, a.feed, purpose, against, oracle=oracle, nominal=options.nominal)
-        row = _row(a, v, options.nominal)
-        if alive:
-            row = _doubted(row, a, v, alive, sheet_text, options.readings_text or "")
-        told.append(row)
+        told.append(_doubt(a, v, _row(a, v, options.nominal), living))
+    if options.restore:
+        names = tuple(x for n in options.restore for x in _names(n))
+        s = search(sheet.circuit, names, purpose, against, nominal=options.nominal)
+        body["search"] = search_json(sheet.circuit, s)
+        rows = []
+        for f in s.found:
+            a = Asked(f.text, sheet.circuit, f.feed)
+            rows.append(
+                {**_doubt(a, f.verdict, _row(a, f.verdict, options.nominal), living), **found_more(f)}
+            )
+        rows.sort(key=lambda r: ORDER.index(r["verdict"]))  # stable: the order of the search within
+        told += [{**r, "rank": n} for n, r in enumerate(rows, 1)]
     holds = any(r["verdict"] == "holds" for r in told)
-    return answer("feed", sheet, {"feeds": told}, exit_status=0 if holds else 1)
+    return answer("feed", sheet, {"feeds": told, **body}, exit_status=0 if holds else 1)
+
+
+def _as_it_stands(sheet: Sheet, names: Sequence[str]) -> Sheet:
+    return replace(sheet, circuit=with_fitted(sheet.circuit, names)) if names else sheet
+
+
+def _names(said: str) -> list[str]:
+    """`--restore A,B`: several names in one word."""
+    return [n.strip() for n in said.split(",") if n.strip()]
+
+
+def _doubt(a: Asked, v: Verdict, row: Json, living: Alive | None) -> Json:
+    if living is None:
+        return row
+    return doubted(a.circuit, a.feed, v, living, row)
 
 
 __all__: Sequence[str] = ("FeedOptions", "feed")

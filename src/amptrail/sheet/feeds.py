@@ -36,6 +36,7 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
     made: dict[str, Part] = {}
     control: Path | None = None
     cuts: tuple[str, ...] = ()
+    quenched = any(str(item.data) == "feed_suppressed" for item in items)
     for item in items:
         k = item.children
         match str(item.data):
@@ -49,9 +50,11 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
                     given.append(("length_m", si(k[2], "m")))
                 made["wire"] = Part("wire", f"{name}_wire", tuple(given))
             case "feed_relay":
-                made["relay"] = Part("relay", f"{name}_relay")
+                made["relay"] = Part("relay", f"{name}_relay", (("suppressed", "diode"),) if quenched else ())
                 coil = Hop(f"{name}_relay", "86", "85")
                 control = Path((_end(names, k[4]), coil, _end(names, k[6])))
+            case "feed_suppressed":
+                pass  # said of the relay
             case _:
                 cuts += cut_names(names, k[1])
     order = [made[w] for w in ("fuse", "relay", "diode", "wire") if w in made]
@@ -81,7 +84,7 @@ def _short_text(feed: Feed) -> str:
         if part.kind == "relay":
             control = feed.paths[1].hops
             by, to = (term_text(Term(h.part, h.a)) for h in (control[0], control[-1]))
-            words.append(f"through relay switched by {by} to {to}")
+            words.append(f"through relay switched by {by} to {to}" + (" suppressed" if given else ""))
         elif part.kind == "fuse":
             words.append(f"fuse {show(float(given['rating_a']), 'A')}")  # type: ignore[arg-type]
         elif part.kind == "wire":

@@ -1,0 +1,135 @@
+"""Where a way is broken: the stretch of it that holds the fault, and the two ends a bridge would join."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from amptrail.circuit.model import Circuit, Fault, Must, Term, key
+from amptrail.errors import ModelError
+from amptrail.feed.graph import Edge, at, grounded
+from amptrail.feed.measures import drivers
+from amptrail.feed.search.need import Way, ways
+from amptrail.solve.network import Network
+
+COPPER = ("wire", "joint", "connector", "box", "ground")
+PLAIN = (*COPPER, "splice")
+AT_A_POINT = ("to_ground", "to_supply", "to_point", "swapped")
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Part of a way that is to be bridged. `near` is its end towards the load, `far` the other; `links` what
+    lies between, nearest the load first. `plain`: nothing but copper, so a wire may replace it; `cuts` the
+    wires that isolate it at both ends. `side`: feed (towards the source) or ground."""
+
+    way: Way
+    must: Must
+    side: Literal["feed", "ground"]
+    near: int
+    far: int
+    links: tuple[Edge, ...]
+    plain: bool
+    cuts: tuple[str, ...]
+
+    @property
+    def first_wire(self) -> Edge | None:
+        """The wire of the stretch next to the load."""
+        return next((e for e in self.links if e.kind == "wire"), None)
+
+
+def touched(net: Network, fault: Fault) -> frozenset[int]:
+    """Branches a fault opens, weakens or leaks from."""
+    name = str(fault.at) if fault.at.name else fault.at.part
+    if fault.mode in AT_A_POINT:
+        try:
+            node = net.node(fault.at if fault.at.name else Term(fault.at.part, "in"))
+        except ModelError:
+            return frozenset()
+        return frozenset(e.branch for e in at(net, node) if e.kind in PLAIN)
+    for driver, branch, _ in drivers(net):
+        if key(driver) == key(name):
+            return frozenset((branch,))
+    if key(name) in net.branch_of:
+        return frozenset((net.branch(name),))
+    rows = frozenset(net.part_branches.get(key(fault.at.part), ()))
+    if fault.mode in ("stuck_off", "stuck_on"):
+        return frozenset(b for b in rows if not net.branches[b].endswith((".coil", ".diode", ".resistor")))
+    return rows
+
+
+def _nodes(start: int, run: Sequence[Edge]) -> list[int]:
+    out = [start]
+    for e in run:
+        out.append(e.other(out[-1]))
+    return out
+
+
+def _alone(net: Network, node: int, run: Sequence[Edge]) -> bool:
+    """Whether nothing else hangs on a metal than the run itself."""
+    mine = {e.branch for e in run}
+    return sum(e.branch not in mine for e in at(net, node)) == 0
+
+
+def _grown(net: Network, start: int, run: Sequence[Edge], first: int, last: int) -> tuple[int, int]:
+    """The stretch made longer while copper follows copper and no other part hangs on the metal between."""
+    nodes = _nodes(start, run)
+    while first > 0 and run[first - 1].kind in COPPER and _alone(net, nodes[first], run):
+        first -= 1
+    while last + 1 < len(run) and run[last + 1].kind in COPPER and _alone(net, nodes[last + 1], run):
+        last += 1
+    return first, last
+
+
+def _stretch(
+    net: Network, w: Way, must: Must, side: Literal["feed", "ground"], first: int, last: int
+) -> Stretch:
+    run, start = (w.up, w.a) if side == "feed" else (w.down, w.b)
+    nodes, links = _nodes(start, run), run[first : last + 1]
+    wires = [e.part for e in links if e.kind == "wire"]
+    cuts = tuple(dict.fromkeys((wires[0], wires[-1]))) if wires else ()
+    return Stretch(w, must, side, nodes[first], nodes[last + 1], tuple(links),
+                   all(e.kind in PLAIN for e in links), cuts)  # fmt: skip
+
+
+def stretches(circuit: Circuit, net: Network, must: Must, against: Sequence[Fault]) -> list[Stretch]:
+    """Where the function's ways are broken by the faults: the whole run of copper, and the fault alone where
+    that is shorter."""
+    bad = frozenset(b for f in against for b in touched(net, f))
+    found: dict[tuple[int, int], Stretch] = {}
+    for w in ways(circuit, must):
+        for side, run, start in (("feed", w.up, w.a), ("ground", w.down, w.b)):
+            hit = [n for n, e in enumerate(run) if e.branch in bad]
+            if not hit:
+                continue
+            whole = _grown(net, start, run, hit[0], hit[-1])
+            for ends in dict.fromkeys((whole, (hit[0], hit[-1]))):
+                s = _stretch(net, w, must, side, *ends)  # type: ignore[arg-type]
+                found.setdefault((s.near, s.far), s)
+    return list(found.values())
+
+
+def unknown(circuit: Circuit, net: Network, musts: Sequence[Must]) -> tuple[Fault, ...]:
+    """What is taken as broken when nobody said: the last wire before the load that all functions share, on
+    the feed side where there is one; without a shared one the last wire of each."""
+    runs = [(_leads(net, w.up), _leads(net, w.down)) for m in musts for w in ways(circuit, m)[:1]]
+    for side in (0, 1):
+        shared = [e for e in runs[0][side] if all(e in r[side] for r in runs)] if runs else []
+        if shared:
+            return (_open_at(net, shared[0]),)
+    return tuple(dict.fromkeys(_open_at(net, r[0][0]) for r in runs if r[0]))
+
+
+def _leads(net: Network, run: Sequence[Edge]) -> list[Edge]:
+    """Wires of a run that are not all ground, else its joints."""
+    ground = grounded(net)
+    wires = [e for e in run if e.kind == "wire" and not {e.a, e.b} <= ground]
+    return wires or [e for e in run if e.kind in COPPER and not {e.a, e.b} <= ground]
+
+
+def _open_at(net: Network, e: Edge) -> Fault:
+    if e.kind == "wire":
+        return Fault("open", Term(e.part, ""))
+    part, dot, rest = net.branches[e.branch].partition(".")
+    return Fault("open", Term(part, rest if dot else ""))

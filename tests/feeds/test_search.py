@@ -1,0 +1,108 @@
+"""The search for feeds on the demos: something that holds, something tempting refused for the right reason.
+
+What is expected was written from the sheets by hand: the pump of the sprayer is driven by a relay that the
+controller grounds with the key; fuse F9 before it is live day and night.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from amptrail.cli.dispatch import answer
+from amptrail.cli.files import Files
+
+DEMOS = Path(__file__).parents[2] / "demos"
+
+
+@cache
+def _found(demo: str, *more: str) -> dict[str, Any]:
+    files = {"s": (DEMOS / f"{demo}.sheet").read_text(encoding="utf-8")}
+    readings = DEMOS / f"{demo}.readings"
+    if readings.exists():
+        files["r"] = readings.read_text(encoding="utf-8")
+    return answer(["feed", "s", *more], Files(files))
+
+
+def _of(got: dict[str, Any], verdict: str) -> list[dict[str, Any]]:
+    return [r for r in got["feeds"] if r["verdict"] == verdict]
+
+
+THREE = [
+    ("sprayer", "PUMP", ("--against", "W10 open"), "off_when_required"),
+    ("trailer", "STOP_L,STOP_R", (), "sleep_current"),
+    ("sprayer", "STOP", ("--against", "W7 open"), "refuse_list"),
+    ("blower", "BLOWER", (), "interlock"),
+]
+
+
+@pytest.mark.parametrize(("demo", "part", "more", "rule"), THREE)
+def test_a_demo_has_a_feed_that_holds_and_a_tempting_one_that_does_not(
+    demo: str, part: str, more: tuple[str, ...], rule: str
+) -> None:
+    got = _found(demo, "--restore", part, *more)
+    assert got["exit"] == 0, got["problems"]
+    holds, refused = _of(got, "holds"), _of(got, "refused")
+    assert holds
+    tempting = [r for r in refused if r["tempting"]]
+    assert tempting
+    assert rule in {m["rule"] for m in tempting[0]["refusals"]}
+    assert [r["rank"] for r in got["feeds"]] == list(range(1, len(got["feeds"]) + 1))
+    for r in got["feeds"]:
+        assert any(p["area_mm2"] for p in r["parts"])
+        assert r["label"].startswith("TEMPORARY FEED")
+        assert "asleep" in r["drawing"]
+
+
+def test_what_is_found_is_judged_alike_when_asked_for_by_its_words() -> None:
+    for row in _found("sprayer", "--restore", "PUMP", "--against", "W10 open")["feeds"]:
+        again = _found("sprayer", "--feed", row["text"], "--against", "W10 open")["feeds"][0]
+        assert again["verdict"] == row["verdict"]
+        assert {m["rule"] for m in again["refusals"]} == {m["rule"] for m in row["refusals"]}
+
+
+def test_what_is_taken_as_broken_is_said() -> None:
+    got = _found("trailer", "--restore", "STOP_L,STOP_R")
+    assert got["search"]["assumed"] is True
+    assert got["search"]["against"] == "W16 open"  # the last lead both lamps hang on
+    assert got["search"]["functions"] == ["stops", "stop-right"]
+    assert _found("sprayer", "--restore", "PUMP", "--against", "W10 open")["search"]["assumed"] is False
+
+
+def test_a_lost_ground_gets_a_new_ground() -> None:
+    got = _found("sprayer", "--restore", "PUMP", "--against", "W12 open", "--nominal")
+    assert "new ground" in {r["what"] for r in _of(got, "holds")}
+
+
+def test_a_burnt_relay_gets_a_relay_beside_its_coil() -> None:
+    got = _found("sprayer", "--restore", "pump-runs", "--against", "K4 burnt", "--nominal")
+    assert [r["what"] for r in _of(got, "holds")][:1] == ["added relay"]
+
+
+@pytest.mark.parametrize(
+    ("argv", "code"),
+    [
+        (("--restore", "PUNP"), "no-such-part"),
+        (("--restore", "WARN"), "nothing-to-restore"),
+        (("--restore", "PUMP", "--against", "WARN open"), "no-way-broken"),
+        (("--restore", "PUMP", "--fitted", "J9"), None),
+    ],
+)
+def test_bad_questions_are_refused_with_a_remedy(argv: tuple[str, ...], code: str | None) -> None:
+    got = _found("sprayer", *argv)
+    assert got["exit"] == 2
+    first = got["problems"][-1]
+    assert first["remedy"] or first["expected"]
+    assert code in (None, first["code"])
+
+
+def test_a_suspect_still_alive_makes_it_undecided_with_the_test_that_excludes_it() -> None:
+    got = _found("sprayer", "--restore", "PUMP", "--readings", "r", "--nominal")
+    rows = _of(got, "undecided")
+    assert rows
+    for r in rows:
+        assert r["suspects"]
+        assert r["suspects"][0]["text"] in r["decides"]
