@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from amptrail.circuit.model import Circuit, Fault, Feed, key
-from amptrail.errors import nearest, one
+from amptrail.errors import Problem, nearest, one
 from amptrail.feed.marks import PURPOSES, Purpose
 from amptrail.feed.parts import label, minutes, part_row
 from amptrail.feed.search.run import search
@@ -176,7 +176,14 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
         rows.sort(key=lambda r: ORDER.index(r["verdict"]))  # stable: the order of the search within
         told += [{**r, "rank": n} for n, r in enumerate(rows, 1)]
     holds = any(r["verdict"] == "holds" for r in told)
-    return answer("feed", sheet, {"feeds": told, **body}, exit_status=0 if holds else 1)
+    problems = () if told else (_NONE,)
+    return answer("feed", sheet, {"feeds": told, **body}, problems=problems, exit_status=0 if holds else 1)
+
+
+_NONE = Problem(
+    "no-feed-found", "no feed bridges this: every candidate leaves something dead", severity="note",
+    remedy="repair what is broken: a joint is cleaned, a part exchanged",
+)  # fmt: skip
 
 
 def _as_it_stands(sheet: Sheet, names: Sequence[str]) -> Sheet:

@@ -8,16 +8,20 @@ import time
 import numpy as np
 
 from amptrail.circuit.phases import drive_cycle
+from amptrail.feed.danger import danger
 from amptrail.jobs.cautions import cautions_for
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.desk import Desk, NextOptions, desk
+from amptrail.jobs.feeds import find_feed
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.lines import condition_words, reading_line
+from amptrail.jobs.panel import Candidate
 from amptrail.jobs.suspects import estimated, judge
 from amptrail.plan.decide import Advice
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
 TELLS_NOTHING_BITS = 0.02
+MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
 USUAL = NextOptions()
 TRIAL_WHY = {
     "unplug": "reading it again with that parted",
@@ -87,8 +91,21 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "score": a.score,
         "outcomes": _outcomes(d, a),
         "why": _why(d, a),
-        "cautions": cautions_for(circuit, t, d.panel.disturbs[a.test]),
+        "cautions": [*_danger(d, t), *cautions_for(circuit, t, d.panel.disturbs[a.test])],
     }
+
+
+def _danger(d: Desk, t: Candidate) -> tuple[str, ...]:
+    """What a bypass may do under any suspect still alive, before it is fitted."""
+    if t.conditions.feed is None:
+        return ()
+    alive = d.panel.live
+    rows = zip(alive.index, alive.rows, strict=True)
+    suspects = tuple((estimated(d.judgement, h)[0], faults[1]) for h, faults in rows)
+    circuit = d.judgement.circuit
+    return danger(
+        circuit, find_feed(circuit, t.conditions.feed), suspects[:MOST_IN_DANGER], t.phase
+    ).sentences
 
 
 def _stop(d: Desk) -> Json:

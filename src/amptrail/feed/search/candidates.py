@@ -13,7 +13,7 @@ from amptrail.feed.marks import Mark
 from amptrail.feed.search.broken import Stretch
 from amptrail.feed.search.choice import Size, like_old, needs_fuse, of_size
 from amptrail.feed.search.need import healthy_life
-from amptrail.feed.search.places import Source, live_when, metres, point, sources
+from amptrail.feed.search.places import Source, bears, live_when, metres, point, sources
 from amptrail.sheet.words import name_text
 
 MOST_SOURCES, MOST_DIODE_A = 4, 10.0
@@ -120,7 +120,7 @@ def _jumpers(circuit: Circuit, s: Stretch, near: str) -> Iterator[Candidate]:
     wanted = _wanted(circuit, s)
     for x in _usable(circuit, s):
         size = of_size(circuit, s, metres(circuit, x.node, s.near), x.node, fused=True)
-        if size is not None and x.text != near:
+        if size is not None and x.text != near and bears(circuit, x.node, size.amps):
             yield Candidate(f"from {x.text} to {near}", size, s.cuts, 1, "fused jumper",
                             tempting=x.live != wanted)  # fmt: skip
 
@@ -156,7 +156,7 @@ def mended(c: Candidate, broken: Sequence[Mark]) -> Candidate | None:
         size = c.size.for_fuse(max(m.figure for m in thin))
     elif rules & {"adiabatic_ground", "voltage_drop", "dead_short_not_cleared", "restores_from_asleep"}:
         size = c.size.thicker()
-    elif rules & {"fuse_80_percent", "fuse_opens"}:
+    elif any(m.rule in ("fuse_80_percent", "fuse_opens") and m.part.endswith("_fuse") for m in broken):
         size = c.size.stronger()
     elif (
         rules & {"back_feed", "self_holding", "permanently_on"} and not c.diode and c.size.amps < MOST_DIODE_A

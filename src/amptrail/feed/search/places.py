@@ -12,8 +12,9 @@ from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Circuit, Term, key
 from amptrail.circuit.wiring import wiring
 from amptrail.feed.evidence import Story
-from amptrail.feed.graph import RUN, edges, grounded, plus, reach
+from amptrail.feed.graph import CLOSERS, FUSES, RUN, edges, grounded, plus, reach, way
 from amptrail.feed.search.need import healthy_life
+from amptrail.reference.sizing import FUSE_SHARE
 from amptrail.sheet.words import term_text
 from amptrail.solve.network import Network
 
@@ -138,3 +139,18 @@ def live_when(life: Story, node: int) -> tuple[bool, ...]:
     """When a metal is live in a life, by number of the instant."""
     net = life.network
     return tuple(bool(x.volts[node] > LIVE_SHARE * x.volts[plus(net)]) for x in life.instants)
+
+
+@lru_cache(maxsize=512)
+def bears(circuit: Circuit, node: int, amps: float) -> bool:
+    """Whether the fuse before a metal bears a new load beside what it carries (80 % of its rating)."""
+    life = healthy_life(circuit)
+    net = life.network
+    found = reach(net, [plus(net)], (*RUN, *CLOSERS, *FUSES))
+    fuses = [e for e in way(found, node) if e.kind in FUSES] if node in found else []
+    if not fuses:
+        return True
+    rows = [x for x in life.instants if net.phases[x.phase].base != "cranking"]
+    usual = max(abs(float(x.amps[fuses[-1].branch])) for x in rows)
+    rating = float(net.base.rating[list(net.fuses).index(fuses[-1].part)])
+    return usual + amps <= FUSE_SHARE * rating
