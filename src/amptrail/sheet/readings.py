@@ -209,11 +209,15 @@ class _Reader:
                 c = replace(c, **{kind: (*getattr(c, kind), name)})
         self.conditions = c
 
-    def _subject(self, ref: Any, seen: str) -> tuple[Term, Point | None]:
-        node = ref.children[0]
+    def _subject(self, ref: Any, tree: Any) -> tuple[Term, Point | None]:
+        node, seen = ref.children[0], str(tree.data)
         function = self.functions.get(key(str(word(node)))) if node.data == "name" else None
         if function is not None and seen in ("s_works", "s_not_work"):
             return Term("", function), None
+        if node.data == "name" and _of_part(tree) and key(str(word(node))) in self.names.parts:
+            amps = self.points.get(key(str(word(node))))
+            if amps is None or amps.what != "amps":
+                return self.names.bare(word(node), part_first=True), None
         if node.data == "name" and key(str(word(node))) in self.points:
             point = self.points[key(str(word(node)))]
             return point.a, point
@@ -221,7 +225,7 @@ class _Reader:
 
     def _observed(self, tree: Any, number: int, text: str) -> Reading:
         subject, _, phase, seen, *tails = tree.children
-        a, point = self._subject(subject.children[0], str(seen.data))
+        a, point = self._subject(subject.children[0], seen)
         b = term(self.names, subject.children[2], strict=True) if subject.children[2] is not None else None
         if point is not None and b is None:
             b = point.b
@@ -360,6 +364,13 @@ class _Reader:
                     remedy=f"if the relay was out, say so on a line before: with {part.name} out",
                 )
             )
+
+
+def _of_part(seen: Any) -> bool:
+    """Whether what was seen is of a part, not of a metal: a current, millivolts of a fuse, heat, a word."""
+    if str(seen.data) != "s_instrument":
+        return True
+    return str(seen.children[0]).lower().replace("_", "-") in ("clamp", "fuse-drop", "hand", "eye")
 
 
 def _contradictions(items: list[Reading]) -> list[Problem]:
