@@ -255,19 +255,25 @@ def findings(
 def recording(
     ctx: typer.Context, files: o.RecordingFiles, channel: o.Clips = None, interval: o.Interval = None,
     time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, sheet: o.BesideSheet = None,
-    feed: o.Feed = None, as_json: o.AsJson = False,
+    feed: o.Feed = None, svg: o.SvgFile = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; and figures between
     two instants.
 
     Example: amptrail recording drive.csv --channel "CH1=K4.87 to BAT.+" --from 2.5 --to 4
+
+    Before and after a repair in one picture: amptrail recording was.csv now.csv --svg both.svg
     """
     from amptrail.jobs.recordings import RecordingOptions
     from amptrail.jobs.recordings import recording as run
 
     paths = [_files(ctx).on_disk(f) for f in files]
     text = _sheet(ctx, sheet) if sheet is not None else None
-    return run(paths, RecordingOptions(_tuple(channel), interval, time, begin, end, text, feed))
+    asked = RecordingOptions(_tuple(channel), interval, time, begin, end, text, feed, svg is not None)
+    got = run(paths, asked)
+    if svg is not None:
+        _files(ctx).keep(svg, got["svg"])
+    return got
 
 
 @app.command()

@@ -228,30 +228,9 @@ def _size(c: Console, got: Json) -> None:
         c.print(f"  {s['what']}: {s['where']} ({s['status']})", markup=False)
 
 
-WORDS = {
-    "key_on": "key on", "key_off": "key off", "crank_start": "cranking begins", "crank_end": "cranking ends",
-    "pull_in": "pulls in", "drop_out": "drops out", "bounce": "contact bounces", "dropout_start": "gone",
-    "dropout_end": "back", "chatter": "chatters", "charge_start": "charging begins", "asleep": "asleep",
-    "woken": "woken", "step": "step",
-}  # fmt: skip
-
-
-def _more(e: Json) -> str:
-    value = e["value"]
-    if value is None:
-        return ""
-    if e["kind"].startswith("dropout"):
-        return f"away {value * 1000:.1f} ms"
-    if e["kind"] == "chatter":
-        return f"{value:.0f} times a second"
-    if e["kind"] == "bounce":
-        return f"{value:.0f} times"
-    if e["kind"].startswith("crank"):
-        return f"lowest {value:.2f}"
-    return f"{value:.3g}"
-
-
 def _recording(c: Console, got: Json) -> None:
+    from amptrail.recording.words import WORDS, figure
+
     for w in got["cautions"]:
         c.print(f"CAUTION: {w}", markup=False)
     table = _grid(
@@ -271,13 +250,21 @@ def _recording(c: Console, got: Json) -> None:
         name = ch["name"] if not ch["point"] else f"{ch['name']} = {ch['point']}"
         table.add_row(name, f"{m['begin_s']:.3f} s", f"{m['end_s']:.3f} s", *figures)
     c.print(table)
+    c.print(got["text"], markup=False, end="", soft_wrap=True)
     if not got["events"]:
         c.print("nothing happened that can be told")
         return
     table = _grid(("at", "right"), ("", "left"), ("channel", "left"), ("", "left"), ("sure to", "right"))
+    units = {ch["name"]: ch["unit"] for ch in got["channels"]}
     for e in got["events"]:
         wide = (e["t_high_s"] - e["t_low_s"]) / 2 * 1000
-        table.add_row(f"{e['t_s']:.4f} s", WORDS[e["kind"]], e["channel"], _more(e), f"{wide:.1f} ms")
+        table.add_row(
+            f"{e['t_s']:.4f} s",
+            WORDS[e["kind"]],
+            e["channel"],
+            figure(e["kind"], e["value"], units[e["channel"]]),
+            f"{wide:.1f} ms",
+        )
     c.print(table)
     for d in got["relays"]:
         words = "pulled in" if d["kind"] == "pull_in" else "let go"

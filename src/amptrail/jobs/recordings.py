@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,12 @@ from amptrail.recording.clips import cautions, clipped
 from amptrail.recording.events import Event
 from amptrail.recording.measures import cranks
 from amptrail.recording.phases import features, spans
+from amptrail.recording.picture import Seen, picture
 from amptrail.recording.readers import Asked
 from amptrail.recording.relays import delays
+from amptrail.recording.rows import COLUMNS, rows
+from amptrail.recording.svg import COLUMNS as FINE
+from amptrail.recording.svg import svg
 
 Json = dict[str, Any]
 
@@ -38,6 +43,7 @@ class RecordingOptions:
     end_s: float | None = None
     sheet: str | None = None
     feed: str | None = None
+    svg: bool = False
 
 
 def opened(path: Path, asked: RecordingOptions) -> Recording:
@@ -47,7 +53,7 @@ def opened(path: Path, asked: RecordingOptions) -> Recording:
 
 def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     """The answer object of `recording`."""
-    got = [opened(p, asked) for p in paths]
+    got = _told_apart([opened(p, asked) for p in paths])
     many = len(got) > 1
     channels: list[Json] = []
     events: list[Json] = []
@@ -56,8 +62,11 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     warned: list[str] = []
     relays: list[Json] = []
     laid: list[Json] = []
+    seen: list[Seen] = []
     for r in got:
         found = find_events(r.channels)
+        begin, end = min(c.t0_s for c in r.channels), max(c.end_s for c in r.channels)
+        seen.append(Seen(r, tuple(found), spans(found, begin, end)))
         prefix = f"{r.source}: " if many else ""
         for c in r.channels:
             channels.append(
@@ -72,13 +81,12 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
         relays += [{**asdict(d), "file": r.source} for d in delays(r.channels, found)]
         notes += [prefix + n for n in r.notes]
         if asked.sheet is not None:
-            laid.append(_beside_the_sheet(r, found, asked.sheet, asked.feed))
+            laid.append(_beside_the_sheet(seen[-1], asked.sheet, asked.feed))
         warned += [w for w in cautions(r.channels) if w not in warned]
     events.sort(key=lambda e: e["t_s"])
     sheet = load(asked.sheet) if asked.sheet is not None else None
-    known = {
-        k: [x for one in laid for x in one[k]] for k in ("phases", "against", "verification", "readings")
-    }
+    known = {k: [x for one in laid for x in one[k]] for k in ("against", "verification", "readings")}
+    span = asked.begin_s, asked.end_s
     return {
         "amptrail": 1, "command": "recording", "laws": sheet.circuit.laws if sheet else None,
         "sheet_sha256": sheet.sha256 if sheet else None, "exit": 0,
@@ -86,7 +94,18 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
         "files": [{"name": r.source, "format": r.format} for r in got],
         "channels": channels, "events": events, "measures": measures, "relays": relays,
         "cautions": warned, **known,
+        "phases": [{**asdict(p), "file": s.recording.source} for s in seen for p in s.spans],
+        "text": rows(picture(seen, COLUMNS, *span)),
+        "svg": svg(picture(seen, FINE, *span)) if asked.svg else None,
     }  # fmt: skip
+
+
+def _told_apart(got: Sequence[Recording]) -> list[Recording]:
+    """Files of one name in two folders get a number: their channels must not share a name."""
+    names = Counter(r.source for r in got)
+    return [
+        replace(r, source=f"{r.source} ({k})") if names[r.source] > 1 else r for k, r in enumerate(got, 1)
+    ]
 
 
 def _points(circuit: Circuit, r: Recording) -> dict[str, str]:
@@ -104,15 +123,13 @@ def _points(circuit: Circuit, r: Recording) -> dict[str, str]:
     return out
 
 
-def _beside_the_sheet(r: Recording, events: Sequence[Event], sheet_text: str, feed: str | None) -> Json:
+def _beside_the_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
     """The drive the sheet predicts laid under the recording: bands beside levels, wanted figures ticked,
     readings lines."""
     circuit = load(sheet_text).circuit
+    r = seen.recording
     points = _points(circuit, r)
-    begin = min(c.t0_s for c in r.channels)
-    end = max(c.end_s for c in r.channels)
-    cut = spans(events, begin, end)
-    found = features(r.channels, cut)
+    found = features(r.channels, seen.spans)
     units = {c.name: c.unit for c in r.channels}
     names: dict[str, str] = {p.base: p.name for p in reversed(drive_cycle(circuit))}
     bands: dict[tuple[str, str], Band] = {}
@@ -125,7 +142,6 @@ def _beside_the_sheet(r: Recording, events: Sequence[Event], sheet_text: str, fe
                 bands |= _bands(got, {p.name: p.base for p in drive_cycle(circuit)})
     supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
     return {
-        "phases": [asdict(s) for s in cut],
         "against": [asdict(b) for b in beside(found, points, bands, units)],
         "verification": [asdict(t) for t in ticked(found, points, _wanted(circuit))],
         "readings": list(reading_lines(found, points, names, units, supply)),

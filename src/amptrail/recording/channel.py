@@ -56,9 +56,14 @@ class Channel:
         return raw * self.factor + self.offset
 
     @cached_property
+    def plain(self) -> Overview:
+        """Smallest, largest and mean of blocks of samples, as they stand in the file."""
+        return overview(self.data)
+
+    @cached_property
     def overview(self) -> Overview:
         """Smallest, largest and mean of blocks of samples, in the channel's unit."""
-        return overview(self.data).scaled(self.factor, self.offset)
+        return self.plain.scaled(self.factor, self.offset)
 
     def clipped_to(self, point: str, to: str | None, factor: float = 1.0, offset: float = 0.0) -> Channel:
         """The same channel with its two clips and its scale said."""

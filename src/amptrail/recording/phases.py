@@ -67,6 +67,7 @@ def spans(events: Sequence[Event], begin_s: float, end_s: float) -> tuple[Span, 
         "cranking": "ignition-on",
         "after-run": "running",
         "running": "cranking",
+        "awake": "asleep",
     }
     cut: list[tuple[float, str]] = [(begin_s, first.get(turns[0][1], "awake"))]
     for t, phase in turns:
