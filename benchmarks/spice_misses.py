@@ -122,14 +122,15 @@ def _phase(net: Network, lane: Lane, state: np.ndarray, volts: np.ndarray, phase
             allowed = FAR_V
         if apart > allowed:
             misses.append(Miss(where, net.node_name(n), float(volts[n]), v, left))
-    if misses and _ours_is_right(net, lane, state, phase, volts):
+    if misses and ours_is_right(net, lane, state, phase, volts):
         tally.decided += 1
         misses = []
     tally.misses += misses
     return tally
 
 
-def _ours_is_right(net: Network, lane: Lane, state: np.ndarray, phase: int, volts: np.ndarray) -> bool:
+def ours_is_right(net: Network, lane: Lane, state: np.ndarray, phase: int, volts: np.ndarray) -> bool:
+    """Whether these volts are within 10 nV of 40 digits at every node."""
     exact = settle_the_matter(net, lane, state, phase, volts)
     return max(abs(float(v - float(volts[n]))) for n, v in enumerate(exact)) < EXACT_V
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from benchmarks.generator import generate
-from benchmarks.spice_misses import Case, compare, sample
+from benchmarks.spice_misses import Case, compare, ours_is_right, sample
 from random_oracle import circuit as invented
 
 from amptrail.circuit.model import Circuit
@@ -68,7 +68,7 @@ def test_given_circuits_healthy_and_faulted(path: Path) -> None:
     agree(circuit, [("healthy", ()), *((f.name, f.faults) for f in circuit.faults)])
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", [*range(6), 13, 15])  # the last two have metals only a gigaohm holds
 def test_invented_circuits_healthy_and_faulted(seed: int) -> None:
     circuit = to_circuit(invented(seed))
     agree(circuit, [("healthy", ()), *((f.name, f.faults) for f in circuit.faults)])
@@ -100,6 +100,16 @@ def test_a_changed_element_is_seen() -> None:
     head, ohm = lines[k].rsplit(" ", 1)
     lines[k] = f"{head} {float(ohm) * 1.01}"
     assert max(abs(v - ours[n]) for n, v in spice.volts("\n".join(lines) + "\n").items()) > 1e-4
+
+
+def test_40_digits_see_volts_that_are_a_microvolt_off() -> None:
+    """Whoever is off by more than 10 nV loses, us included."""
+    net = assemble(to_circuit(json.loads(GIVEN[0].read_text(encoding="utf-8"))))
+    runs = run(net, [()])
+    lane, state = Lane(*(a[0] for a in runs.lanes)), runs.snapshot.state[0, 1]
+    assert ours_is_right(net, lane, state, 1, runs.volts[0, 1])
+    wrong = runs.volts[0, 1] + 1e-6 * (np.arange(net.static.nodes) == 3)
+    assert not ours_is_right(net, lane, state, 1, wrong)
 
 
 def test_volts_that_are_wrong_leave_current_over() -> None:
