@@ -33,7 +33,15 @@ def _factor(matrix: Array, pick: Array, count: int, low: Array) -> float:
 def _form(
     matrix: Array, vector: Array, pick: Array, count: int, low: Array, half: Array
 ) -> tuple[float, float]:
-    """(log-determinant of the block, v' block^-1 v)."""
+    """(log-determinant of the block, v' block^-1 v); closed for one and two, the usual case."""
+    if count == 1:
+        a, p = matrix[pick[0], pick[0]], vector[pick[0]]
+        return np.log(a), p * p / a
+    if count == 2:
+        i, j = pick[0], pick[1]
+        a, b, c, p, q = matrix[i, i], matrix[i, j], matrix[j, j], vector[i], vector[j]
+        det = max(a * c - b * b, 1e-14 * a * c)  # rounding must not make it negative
+        return np.log(det), (c * p * p - 2.0 * b * p * q + a * q * q) / det
     log_det = _factor(matrix, pick, count, low)
     quadratic = 0.0
     for i in range(count):
@@ -167,6 +175,8 @@ def over_wrong(
             top = max(top, terms[k])
         whole = 0.0
         for k in range(count):
+            if terms[k] < top - 45.0:  # less than rounding
+                continue
             share = np.exp(terms[k] - top)
             whole += share
             for j in range(m):
