@@ -1,4 +1,4 @@
-"""`amptrail feed` as a stranger calls it: schema on demos, readings, files of feeds, bad input, 80 columns."""
+"""`amptrail feed` as a stranger calls it: schema, readings, files of feeds, bad input, 80 columns."""
 
 from __future__ import annotations
 

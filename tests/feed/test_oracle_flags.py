@@ -68,3 +68,17 @@ def test_the_twin_finds_the_same_flags(seed: int) -> None:
             mine = got.flags[key]
             assert (set(mine) if isinstance(value, set) else mine) == value, (feed.name, key)
     assert compared
+
+
+@pytest.mark.parametrize(
+    "cut", [["X2/2"], ["K_PUMP.no"], ["S15.0"], ["G_REAR.0"], ["X1/17", "W9"], ["F_PUMP"]]
+)
+def test_whatever_a_jumper_cuts_goes_through_a_sheet(cut: list[str]) -> None:
+    """Cavities, contacts and legs are cut like wires; the format comes back as it was."""
+    d = json.loads((C02 / "circuit.json").read_text(encoding="utf-8"))
+    d["jumpers"] = [{**d["jumpers"][0], "cut": cut}]
+    sheet = answer(["convert", "c", "--to", "sheet"], Files({"c": json.dumps(d)}))["text"]
+    back = answer(["convert", "s", "--to", "oracle"], Files({"s": sheet}))
+    assert json.loads(back["text"])["jumpers"] == d["jumpers"]
+    got = answer(["feed", "s", "--every-feed", "--nominal", "--rules", "oracle"], Files({"s": sheet}))
+    assert got["feeds"][0]["flags"]["restores_from_asleep"] is False  # each of these is needed by the pump

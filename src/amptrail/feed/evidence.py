@@ -159,8 +159,10 @@ class Story:
     def shutdown(self) -> Instant | None:
         """The first sleep after use."""
         bed = self.network.phases.index(sleeping(self.network.circuit))
-        for x in self.instants[1:]:
-            if x.phase == bed:
+        used = False
+        for x in self.instants:
+            used = used or x.phase != bed
+            if used and x.phase == bed:
                 return x
         return None
 

@@ -56,7 +56,7 @@ def _side_matters(mode: str) -> bool:
     return mode in ("to_ground", "to_supply", "to_point")
 
 
-def _blamed(names: Names, ref: Node, mode: str) -> Term:
+def blamed(names: Names, ref: Node, mode: str) -> Term:
     """The part, branch or point blamed. A cavity without a side is the cavity itself when it is a branch."""
     node = ref.children[0]
     if node.data == "name":
@@ -95,7 +95,7 @@ def fault(names: Names, tree: Node) -> Fault:
     ref, how = tree.children
     kids, kind = how.children, str(how.data)
     mode: Any = _PLAIN.get(kind, kind.removeprefix("f_"))
-    at = _blamed(names, ref, mode)
+    at = blamed(names, ref, mode)
     if mode == "dead" and not at.name:
         part = names.parts.get(key(at.part))
         if part is not None and part.kind == "module":
@@ -111,7 +111,7 @@ def fault(names: Names, tree: Node) -> Fault:
     if mode == "to_point":
         return Fault(mode, at, term(names, kids[1]), maybe(kids[2], "ohm"))
     if mode == "swapped":
-        return Fault(mode, at, None if kids[1] is None else _blamed(names, kids[1].children[1], mode))
+        return Fault(mode, at, None if kids[1] is None else blamed(names, kids[1].children[1], mode))
     return Fault(mode, at)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from lark import Token
 
-from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term
+from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term, key
+from amptrail.sheet.faults import blamed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
 from amptrail.sheet.names import Names, Node, wrong
@@ -65,8 +66,25 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
 
 
 def cut_names(names: Names, tree: Node) -> tuple[str, ...]:
-    """The wires or joints to open, by their declared names."""
-    return tuple(names.part(word(t)).name for t in tree.children if not isinstance(t, Token))
+    """What to open: a wire, joint or other part by name, or one branch of it (`X7.4`, `K4.87`, `S1.2`)."""
+    found = []
+    for ref in tree.children:
+        if isinstance(ref, Token):
+            continue
+        node = ref.children[0] if ref.data == "ref" else ref
+        at = Term(names.part(word(node)).name, "") if node.data == "name" else blamed(names, ref, "open")
+        found.append(f"{at.part}.{at.name}" if at.name else at.part)
+    return tuple(found)
+
+
+def cuts_text(feed: Feed, c: Circuit | None) -> str:
+    """What a feed cuts, as written. A dot parts a branch from its part, unless a part of `c` is called so."""
+    parts = {key(p.name) for p in c.parts} if c is not None else set()
+    said = []
+    for name in feed.cuts:
+        head, dot, tail = name.rpartition(".")
+        said.append(term_text(Term(head, tail)) if dot and key(name) not in parts else name_text(name))
+    return ", ".join(said)
 
 
 def parse_feed(circuit: Circuit, text: str, name: str = "feed") -> Feed:
@@ -94,7 +112,7 @@ def _short_text(feed: Feed) -> str:
         else:
             words.append("diode")
     if feed.cuts:
-        words.append("cut " + ", ".join(map(name_text, feed.cuts)))
+        words.append("cut " + cuts_text(feed, None))
     return " ".join(words)
 
 

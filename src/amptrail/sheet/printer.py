@@ -21,7 +21,7 @@ from amptrail.circuit.model import (
 )  # fmt: skip
 from amptrail.circuit.tables import table
 from amptrail.sheet.faults import fault_text
-from amptrail.sheet.feeds import feed_text
+from amptrail.sheet.feeds import cuts_text, feed_text
 from amptrail.sheet.print_modules import module_line
 from amptrail.sheet.quantity import show_minutes
 from amptrail.sheet.words import free_text, name_text, quoted, term_text, terminal_text
@@ -275,7 +275,7 @@ def feed_lines(c: Circuit | None, feed: Feed) -> Iterator[str]:
     yield f"feed {name}{_said(feed.text)}{against}"
     yield from _overlay_lines(f"{name} adds ", feed, c)
     if feed.cuts:
-        yield f"{name} cuts {_listed(feed.cuts)}"
+        yield f"{name} cuts {cuts_text(feed, c)}"
 
 
 def _rest(c: Circuit) -> Iterator[str]:
