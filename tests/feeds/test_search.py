@@ -115,3 +115,14 @@ def test_a_suspect_still_alive_makes_it_undecided_with_the_test_that_excludes_it
     assert suspect.startswith(("X7.4", "W10", "X9.1", "F9"))  # behind K4.87, or before the relay's own feed
     assert suspect in first["decides"]
     assert second["verdict"] == "holds"
+
+
+def test_a_thin_ground_that_is_the_starters_return_is_refused_and_never_chosen() -> None:
+    """200 A for 3 s is 1.2e5 A2s; 1.25 mm2 bears (115 x 1.25)^2 = 2.1e4 A2s (IEC 60364-4-43, k = 115)."""
+    thin = "from CLAMP_N.out to BAT.- wire 1.25 mm2 0.3 m"
+    against = ("--against", "CLAMP_N resistance 100 mohm", "--nominal")
+    row = _found("starter", "--feed", thin, *against)["feeds"][0]
+    assert "adiabatic_ground" in {m["rule"] for m in row["refusals"]}
+    best = _found("starter", "--restore", "STA", *against)["feeds"][0]
+    assert best["verdict"] == "holds"
+    assert best["parts"][0]["area_mm2"] >= 50  # as thick as the battery cable it stands in for

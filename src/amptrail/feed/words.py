@@ -171,7 +171,8 @@ def sentence(v: Verdict, m: Mark) -> str:
         case "source_load":
             return f"wire {m.part} in the old loom is overloaded {at}: {_figure(v, m)}"
         case "adiabatic_ground":
-            return f"if {more.get('lost', 'a strap')} is lost, the starter's current burns {m.part}"
+            lost = f"if {more['lost']} is lost, " if "lost" in more else ""
+            return f"{lost}the starter's current burns {m.part}"
         case "joint_heat":
             return f"joint {m.part} turns too much into heat {at}: {_figure(v, m)}"
         case "suppression":

@@ -1,4 +1,4 @@
-"""A new ground survives becoming the starter's return: a body or engine strap may be lost any day.
+"""A new ground survives the starter's return, as it is and with any body or engine strap lost.
 
 Danger: a thin ground wire glows while the engine is cranked through it. Source: IEC 60364-4-43, k = 115
 (reference.wire), for as long as the sheet cranks.
@@ -22,16 +22,17 @@ def marks(case: Case) -> Iterator[Mark]:
     if not case.feeding or case.extra is None:
         return
     for c in ground_chains(case.fitted):
-        if is_overlay(case.fitted, c):
-            continue  # as the wire it stands in for
+        # beside a wire it is no worse than that wire when a strap is lost
+        lost = {} if is_overlay(case.fitted, c) else case.extra.lost
         for e, p in zip(c.links, c.parts, strict=True):
             area = area_mm2(p) if p.kind == "wire" else None
             if area is None:
                 continue
-            for strap, story in case.extra.lost.items():
+            every = {"": case.story("asleep"), **lost}
+            for strap, story in every.items():
                 for x in story.instants:
                     if case.network.phases[x.phase].base == "cranking":
                         heat = float(x.amps[e.branch]) ** 2 * x.step.seconds
                         limit = wire_of(area).adiabatic_a2s
                         yield most(NAME, "asleep", x.phase_name, p.name, heat, limit, "A2s",
-                                   lost=strap)  # fmt: skip
+                                   **({"lost": strap} if strap else {}))  # fmt: skip

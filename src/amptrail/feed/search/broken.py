@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from amptrail.circuit.model import Circuit, Fault, Must, Term, key
+from amptrail.circuit.model import BODY, Circuit, Fault, Must, Term, key
 from amptrail.errors import ModelError
 from amptrail.feed.graph import Edge, at, grounded
 from amptrail.feed.measures import drivers
@@ -67,7 +67,9 @@ def _nodes(start: int, run: Sequence[Edge]) -> list[int]:
 
 
 def _alone(net: Network, node: int, run: Sequence[Edge]) -> bool:
-    """Whether nothing else hangs on a metal than the run itself."""
+    """Whether nothing else hangs on a metal than the run itself; body is never only one run's."""
+    if node == net.node(BODY):
+        return False
     mine = {e.branch for e in run}
     return sum(e.branch not in mine for e in at(net, node)) == 0
 

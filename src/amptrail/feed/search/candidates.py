@@ -79,12 +79,12 @@ def _grounds(circuit: Circuit, s: Stretch, near: str) -> Iterator[Candidate]:
     ground = grounded(net)
     if s.far not in ground:
         yield from _overlay(circuit, s, near)
-    places = [point(circuit, net, s.far)] if s.far in ground else []
     battery = next(p.name for p in circuit.parts if p.kind == "battery")
-    for to in dict.fromkeys([*places, "body", f"{name_text(battery)}.-"]):
-        if to is None or to == near:
+    ends = {s.far: point(circuit, net, s.far)} if s.far in ground else {}
+    ends |= {net.node(BODY): "body", net.static.ground: f"{name_text(battery)}.-"}
+    for node, to in ends.items():
+        if to is None or node == s.near:
             continue
-        node = s.far if to in places else net.node(BODY) if to == "body" else net.static.ground
         size = like_old(circuit, s, metres(circuit, node, s.near), fused=False)
         if size is not None:
             permanent = s.far not in ground

@@ -77,9 +77,16 @@ def amps_of(circuit: Circuit, s: Stretch) -> float:
 
 
 def old_area(circuit: Circuit, s: Stretch) -> float:
-    """The thickest wire of the stretch, mm2; 0 where no area is known."""
+    """The thickest wire of the stretch, mm2, or of a stretch without one the wires it lies between; 0 where
+    no area is known."""
     parts = {key(p.name): p for p in circuit.parts}
-    found = [parts[key(e.part)] for e in s.links if e.kind == "wire"]
+    run = s.way.up if s.side == "feed" else s.way.down
+    first, last = run.index(s.links[0]), run.index(s.links[-1])
+    beside = [
+        next((e for e in side if e.kind == "wire"), None) for side in (run[:first][::-1], run[last + 1 :])
+    ]
+    links = [e for e in s.links if e.kind == "wire"] or [e for e in beside if e is not None]
+    found = [parts[key(e.part)] for e in links]
     return max((tables.number(p, "area_mm2") for p in found if p.said("area_mm2") is not None), default=0.0)
 
 

@@ -53,6 +53,15 @@ def _rank(kind: str, terminal: str) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=16)
+def spellings(circuit: Circuit) -> tuple[Term, ...]:
+    """Every terminal the sheet mentions, as its parts and paths spell it."""
+    names = {key(p.name): p.name for p in circuit.parts}
+    said = [Term(h.part, t) for path in circuit.paths for h in path.hops for t in (h.a, h.b)]
+    said += [t for n in circuit.nets for t in n.terms]
+    return tuple(dict.fromkeys(Term(names[key(t.part)], t.name) for t in said if key(t.part) in names))
+
+
+@lru_cache(maxsize=16)
 def points(circuit: Circuit) -> dict[int, str]:
     """The text of the best point to reach each metal by; metals no lead may touch are left out."""
     net, w = healthy_life(circuit).network, wiring(circuit)
@@ -60,13 +69,13 @@ def points(circuit: Circuit) -> dict[int, str]:
     barred = {w.node(line.at) for line in circuit.never_probe}
     untouched = {key(r.part) for r in circuit.refuses if r.refuse_class in UNTAPPED}
     best: dict[int, tuple[tuple[int, int], str]] = {}
-    for (part, terminal), node in net.node_index.items():
-        p = kinds.get(part)
-        if p is None or p.kind in ("wire", "module") or part in untouched:
+    for term in spellings(circuit):
+        p, node = kinds.get(key(term.part)), net.node_index.get((key(term.part), key(term.name)))
+        if p is None or node is None or p.kind in ("wire", "module") or key(p.name) in untouched:
             continue
-        if w.node(Term(p.name, terminal)) in barred:
+        if w.node(term) in barred:
             continue
-        rank, text = _rank(p.kind, terminal), term_text(Term(p.name, terminal))
+        rank, text = _rank(p.kind, term.name), term_text(term)
         if node not in best or (rank, text) < best[node]:
             best[node] = (rank, text)
     return {n: text for n, (_, text) in best.items()}
@@ -76,10 +85,10 @@ def point(circuit: Circuit, net: Network, node: int) -> str | None:
     """A metal as a feed's text names it; None when no lead may touch it or it has no name there."""
     if node in points(circuit):
         return points(circuit)[node]
-    for (part, terminal), n in net.node_index.items():
-        p = next((x for x in circuit.parts if key(x.name) == part), None)
-        if n == node and p is not None and p.kind == "module":
-            return term_text(Term(p.name, terminal))
+    modules = {key(p.name) for p in circuit.parts if p.kind == "module"}
+    for term in spellings(circuit):
+        if net.node_index.get((key(term.part), key(term.name))) == node and key(term.part) in modules:
+            return term_text(term)
     return "body" if node == net.node(BODY) else None
 
 
