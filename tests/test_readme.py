@@ -41,10 +41,14 @@ def _plain(text: str) -> list[str]:
     return [line.rstrip() for line in text.strip().splitlines()]
 
 
+CONSOLES = re.findall(r"```console\n(.*?)```", README, re.DOTALL)
+
+
+@pytest.mark.parametrize("block", CONSOLES, ids=lambda b: b.split()[2])
 def test_the_printed_answer_is_what_the_command_prints(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    block: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    command, _, printed = _block("console").partition("\n")
+    command, _, printed = block.partition("\n")
     argv = shlex.split(command.removeprefix("$ amptrail "))
     paths = [a for a in argv if a.startswith("demos/")]
     monkeypatch.setenv("COLUMNS", "80")

@@ -10,6 +10,7 @@ from typing import Literal
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Part, Term, key
 from amptrail.circuit.wiring import wiring
+from amptrail.errors import ModelError
 from amptrail.feed.fitting import Fitted
 from amptrail.feed.graph import FUSES, RUN, Edge, edges, plus, reach, way
 from amptrail.solve.network import Network
@@ -234,6 +235,14 @@ def is_overlay(f: Fitted, c: Chain) -> bool:
     return bool(mine) and (not old or min(mine) >= min(old) - 1e-9)
 
 
+def _named(net: Network, name: str) -> int | None:
+    """The node of a metal that has a name of its own (body, a `net` line)."""
+    try:
+        return net.node(Term("", name))
+    except ModelError:
+        return None
+
+
 def point_name(net: Network, f: Fitted, node: int) -> str:
     """A node of the feed by the name its author gave: the term of its own path, else the sheet's."""
     for path in f.feed.paths:
@@ -241,6 +250,8 @@ def point_name(net: Network, f: Fitted, node: int) -> str:
             foreign = hop.part and key(hop.part) not in {key(p.name) for p in f.feed.parts}
             if foreign and net.node_index.get((key(hop.part), key(hop.a))) == node:
                 return str(Term(hop.part, hop.a))
+            if not hop.part and _named(net, hop.a) == node:
+                return hop.a
     names = wiring(f.circuit).net_names
     if node < len(names) and names[node] and f.circuit.laws == "oracle-1":
         return names[node][0]

@@ -250,7 +250,8 @@ def _judged(circuit: Circuit, screened: Sequence[Screened], purpose: Purpose, ag
             waiting.append(better)
             kinds[s.candidate[0].what] -= 1
         held += f.verdict.verdict == "holds"
-        yield f
+        if better is None or f.tempting:  # what was mended is not told twice
+            yield f
     tempting = [s for s in screened if s.missing == 0 and s.tempting and s.text not in done]
     for s in sorted(tempting, key=lambda s: (-min(s.harm, 1), s.order))[:MOST_TEMPTING]:
         yield _judge(circuit, s, purpose, against, nominal)
