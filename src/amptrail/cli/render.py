@@ -14,6 +14,8 @@ from amptrail.cli.figures import figure as _figure
 
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
+MOST_PROBLEMS = 20  # a screen that scrolls by is not read
+SENSES = ("eye", "ear", "nose", "hand", "ask")
 SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
 
 
@@ -38,6 +40,9 @@ def problems(got: Json) -> str:
         ).text()
         for p in got["problems"]
     ]
+    more = len(rows) - MOST_PROBLEMS
+    if more > 0:
+        rows = [*rows[:MOST_PROBLEMS], f"and {more} more; mend these first, or see all with --json"]
     return "\n".join(rows) + ("\n" if rows else "")
 
 
@@ -82,7 +87,7 @@ def _expect(c: Console, got: Json) -> None:
                 ("point", "left"),
                 ("with", "left"),
                 ("reads", "right"),
-                ("healthy tolerance", "left"),
+                ("between", "left"),
                 ("note", "left"),
             )
             for r in phase["readings"]:
@@ -148,9 +153,11 @@ def _suspects(c: Console, got: Json) -> None:
 
 
 def _lead(t: Json) -> str:
-    """Where the other lead goes; a clamp has none."""
+    """Where the other lead goes; a clamp and the senses have none."""
     if t["instrument"] == "clamp":
         return ", around the wire, arrow with the current"
+    if t["instrument"] in SENSES:
+        return ""
     return f", other lead on {t['to'] or 'battery minus'}"
 
 
@@ -206,7 +213,8 @@ def _check(c: Console, got: Json) -> None:
         c.print(text, markup=False)
     n = got["counts"]
     c.print(
-        f"{n['parts']} parts, {n['points']} points, {n['phases']} phases, {n['faults']} faults considered."
+        ", ".join(f"{n[k]} {k if n[k] != 1 else k[:-1]}" for k in ("parts", "points", "phases", "faults"))
+        + " considered."
         + (" The sheet is sound." if got["exit"] == 0 else " Mend the errors first.")
     )
 
@@ -331,4 +339,6 @@ def show(got: Json) -> None:
     for p in warned:
         place = f"line {p['line']}: " if p["line"] else ""
         c.print(f"note: {place}{p['message']}", markup=False)
+        if p["remedy"]:
+            c.print(f"  do this: {p['remedy']}", markup=False)
     SHOW[got["command"]](c, got)

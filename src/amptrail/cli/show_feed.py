@@ -25,7 +25,9 @@ def _marks(c: Console, head: str, rows: list[Json]) -> None:
     for r in rows:
         seen.setdefault((r["rule"], r["part"]), r)
     for (rule, part), r in seen.items():
-        c.print(f"  {head}: {rule.replace('_', ' ')}: {part} in {r['phase']}, start {r['start']}{_beside(r)}")
+        where = "" if r["phase"] == "any" else f" in {r['phase']}"
+        start = "" if r["start"] == "any" else f", start {r['start']}"
+        c.print(f"  {head}: {rule.replace('_', ' ')}: {part}{where}{start}{_beside(r)}")
 
 
 def _fit(row: Json) -> str:

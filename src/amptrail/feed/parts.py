@@ -93,7 +93,8 @@ def chain_text(f: Fitted, c: Chain) -> str:
 
 def label(f: Fitted, purpose: Purpose, against: str) -> str:
     """The text of the label at the splice."""
-    lines = [f"TEMPORARY FEED {f.feed.name}: {USE[purpose]}"]
+    name = "" if key(f.feed.name) == "feed" else f" {f.feed.name}"  # one typed in has no name of its own
+    lines = [f"TEMPORARY FEED{name}: {USE[purpose]}"]
     lines += [chain_text(f, c) for c in chains(f)]
     if f.feed.cuts:
         lines.append("cut: " + ", ".join(f.feed.cuts))

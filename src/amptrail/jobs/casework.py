@@ -80,8 +80,10 @@ def took(said: Said, state: JobState) -> Told:
 def settle(said: Said, state: JobState) -> Told:
     """Facts of the job: who, rate, currency, battery."""
     facts: dict[str, Any] = {}
-    for bit in _words(said, "set", "rate=95 currency=EUR").split(" ; "):
+    for bit in _words(said, "set", "rate=95 currency=EUR").split(";"):
         name, sign, value = bit.partition("=")
+        if not bit.strip():
+            continue
         name = name.strip()
         if not sign or name not in SETTABLE:
             raise one("bad-fact", f"no fact is called {name!r}", expected=tuple(SETTABLE),

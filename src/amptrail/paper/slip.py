@@ -27,6 +27,8 @@ def _feed(f: CaseFacts) -> tuple[Block, ...]:
     out: list[Block] = [Heading(say("slip.feed"))]
     good = [x for x in f.feeds if x.verdict == "holds"]
     if not good:
+        if not f.feeds:  # none was looked at: that none holds would be more than is known
+            return (*out, Text(say("slip.no_feed_judged")))
         out.append(Text(say("slip.no_feed")))
         refused = next((x for x in f.feeds if x.verdict == "refused"), None)
         return (*out, Text(say("slip.no_feed_why", why=refused.why))) if refused else tuple(out)

@@ -6,8 +6,11 @@ from lark import Token, Tree
 
 from amptrail.circuit.model import PartKind, Value, key
 from amptrail.circuit.tables import Attribute, table
+from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.lexer import quantity, unquote
 from amptrail.sheet.names import Node, wrong
+
+PLAIN_UNITS = {"flag": "", "phases": "PHASE, PHASE …", "names": "NAME, NAME …", "text": "…", "": "…"}
 
 
 def _row(kind: PartKind, word: str, dimension: str, taken: set[str]) -> Attribute | None:
@@ -19,7 +22,16 @@ def _row(kind: PartKind, word: str, dimension: str, taken: set[str]) -> Attribut
 
 
 def _words(kind: PartKind) -> tuple[str, ...]:
-    return tuple(f"{r.word} ({r.unit})".strip() for r in table(kind))
+    return tuple(as_written(r) for r in table(kind))
+
+
+def as_written(row: Attribute) -> str:
+    """An attribute as a person writes it: `coil … ohm`, `suppressed none or resistor or diode`."""
+    if row.unit.startswith("choice:"):
+        return f"{row.word} {' or '.join(row.unit[7:].split('|'))}"
+    if row.unit in PLAIN_UNITS:
+        return f"{row.word} {PLAIN_UNITS[row.unit]}".strip()
+    return f"{row.word} … {row.unit}".strip()
 
 
 def measured(kind: PartKind, word: str, token: Token, taken: set[str]) -> tuple[str, float]:
@@ -28,8 +40,8 @@ def measured(kind: PartKind, word: str, token: Token, taken: set[str]) -> tuple[
     row = _row(kind, word, q.dimension, taken)
     if row is None:
         said = f"{word} {token}".strip()
-        raise wrong(token, "unknown-attribute", f"{kind} does not take `{said}`", known=_words(kind),
-                    remedy="check the unit, and that the figure is not given twice")  # fmt: skip
+        near = nearest(word, [r.word for r in table(kind) if r.word]) if word else None
+        raise _not_taken(kind, said, token, near, "check the unit, and that the figure is not given twice")
     low, high = row.low, row.high
     if (low is not None and q.si < low) or (high is not None and q.si > high):
         raise wrong(token, "out-of-range", f"{token} is out of range for the {row.description} of a {kind}",
@@ -44,7 +56,15 @@ def _flag(kind: PartKind, name: str, value: Value, token: Token | None) -> tuple
                 raise wrong(token, "unknown-choice", f"{name} cannot be {value}",
                             known=row.unit[7:].split("|"))  # fmt: skip
             return name, value
-    raise wrong(token, "unknown-attribute", f"{kind} does not take `{name}`", known=_words(kind))
+    raise _not_taken(kind, str(token or name), token, None, "leave it out, or name a part that takes it")
+
+
+def _not_taken(kind: PartKind, said: str, token: Token | None, near: str | None, remedy: str) -> InputError:
+    column = (token.column or 0) if token is not None else 1
+    message = f"{kind} does not take `{said}`"
+    return InputError(
+        (Problem("unknown-attribute", message, 1, column, "error", _words(kind), near, remedy),)
+    )
 
 
 def attribute(kind: PartKind, tree: Node, taken: set[str]) -> tuple[str, Value]:

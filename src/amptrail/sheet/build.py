@@ -42,6 +42,7 @@ from amptrail.sheet.modules import Modules, si
 from amptrail.sheet.names import CAVITIED, Names, Node, wrong
 
 BASES = ("asleep", "awake", "ignition-on", "cranking", "running", "after-run")
+WAYS = ("post", "fuse-top", "bolt", "socket", "back-probe", "open-plug", "pierce", "not")
 _MODULE_LINES = {"ground_pin", "lives", "supply", "input", "reference", "driver", "clamp", "bus", "signal"}
 _POINTS = {"point_at", "point_between", "point_amps", "point_ohms"}
 _FIRST = {
@@ -171,7 +172,11 @@ class Builder:
             case "phase":
                 self._phase(k, line)
             case "part":
-                self._declare(make_part(str(k[0]).lower(), str(word(k[1])), k[2:]), word(k[1]), line)
+                try:
+                    self._declare(make_part(str(k[0]).lower(), str(word(k[1])), k[2:]), word(k[1]), line)
+                except InputError:
+                    self.names.spoilt.add(key(str(word(k[1]))))
+                    raise
             case "contact":
                 self._contact(k)
             case "cavity":
@@ -215,6 +220,14 @@ class Builder:
         seconds = None if k[3] is None else si(k[3], "s")
         self.places["phase", key(str(name))] = (line, name.column or 1)
         self.add("phases", Phase(str(name), spelled, seconds, tuple(at)))  # type: ignore[arg-type]
+
+    def _way(self, how: Token) -> None:
+        """A word that names no known way is kept and warned of: how long it takes is then a guess."""
+        if key(str(how)) not in map(key, WAYS):
+            message, column = f"{how} is no way to reach a point", how.column or 1
+            near, remedy = nearest(str(how), WAYS), "use one of these words"
+            told = Problem("unknown-reach", message, self.line, column, "warning", WAYS, near, remedy)
+            self.problems.append(told)
 
     def _contact(self, k: list[Any]) -> None:
         name, _, a, _, b = k[0].children
@@ -311,6 +324,7 @@ class Builder:
             case "never_probe":
                 self.add("never_probe", NeverProbe(term(self.names, k[2]), _text(k[3])))
             case "reach":
+                self._way(word(k[2]))
                 self.add("reaches", Reach(term(self.names, k[1]), str(word(k[2])), _minutes(k[3])))
             case "point_at" | "point_between" | "point_amps" | "point_ohms":
                 self._point(tree)

@@ -43,6 +43,7 @@ class Names:
 
     def __init__(self, circuit: Circuit | None = None) -> None:
         self.parts: dict[str, Part] = {}
+        self.spoilt: set[str] = set()  # named on a part line that could not be read
         self.nets: dict[str, str] = {key("body"): "body"}
         self.cavities: dict[tuple[str, str], str] = {}
         self.legs: dict[str, int] = {}
@@ -52,7 +53,9 @@ class Names:
         self.inputs: dict[tuple[str, str], str] = {}
         self.points: dict[str, Term] = {}
         self.contacts: dict[str, dict[str, str]] = {}
-        if circuit is not None:
+        self.remedy = "declare it on a line above, such as: joint {}"
+        if circuit is not None:  # the sheet is read: what is named now must be in it
+            self.remedy = "use a name of the sheet, or add {} to it"
             self._learn(circuit)
 
     def _learn(self, circuit: Circuit) -> None:
@@ -100,13 +103,15 @@ class Names:
     def part(self, token: Token) -> Part:
         """The declared part of this name."""
         found = self.parts.get(key(str(token)))
+        if found is None and key(str(token)) in self.spoilt:
+            raise InputError(())  # its own line has been told; this one may be right
         if found is None:
             raise wrong(
                 token,
                 "unknown-part",
                 f"no part is called {token}",
                 known=[p.name for p in self.parts.values()],
-                remedy=f"declare it on a line above, such as: joint {token}",
+                remedy=self.remedy.format(token),
             )
         return found
 
@@ -192,6 +197,8 @@ class Names:
             return Term(self.parts[folded].name, "")
         if folded in self.points:
             return self.points[folded]
+        if folded in self.spoilt:
+            raise InputError(())
         known = [*self.nets.values(), *(p.name for p in self.parts.values())]
         raise wrong(
             token,

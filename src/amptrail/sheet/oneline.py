@@ -102,9 +102,9 @@ def _token_problem(e: UnexpectedToken, line: int) -> Problem:
             f"call it {text}_1, or write `{text}` in back-quotes",
         )
     message = "the line ends too early" if at_end else f"{text} is not expected here"
-    remedy = (
-        f"write {near} instead" if near else f"write {says[0] if len(says) == 1 else 'one of these'} here"
-    )
+    which = says[0] if len(says) == 1 else "one of these"
+    place = "here" if at_end else "before it"
+    remedy = f"write {near} instead" if near else f"write {which} {place}"
     return Problem("syntax", message, line, column, "error", says, near, remedy)
 
 

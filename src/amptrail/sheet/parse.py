@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -9,6 +10,7 @@ from lark import Tree
 
 from amptrail.circuit.model import Circuit, Point, Term, key
 from amptrail.circuit.places import remember
+from amptrail.circuit.tables import KINDS
 from amptrail.errors import InputError, Problem, one
 from amptrail.sheet.build import Builder
 from amptrail.sheet.hops import term
@@ -16,14 +18,18 @@ from amptrail.sheet.names import Names
 from amptrail.sheet.oneline import tree_of
 
 MAX_CHARACTERS = 2_000_000
+NOT_TEXT = re.compile("[\0-\x08\x0e-\x1b]")  # control characters that no editor puts into a text
 
 
-def _lines(text: str) -> list[str]:
+def lines_of(text: str, what: str = "sheet") -> list[str]:
+    """The lines of a sheet or of readings; InputError when it is too long or no text at all."""
     if len(text) > MAX_CHARACTERS:
-        raise one("too-long", f"the sheet has {len(text)} characters; {MAX_CHARACTERS} is the most read",
-                  remedy="give the sheet, not a recording or a scan")  # fmt: skip
-    if "\0" in text:
-        raise one("not-text", "this is not a text file", remedy="save the sheet as plain text (UTF-8)")
+        raise one("too-long", f"the {what} has {len(text)} characters; {MAX_CHARACTERS} is the most read",
+                  remedy=f"give the {what}, not a recording or a scan")  # fmt: skip
+    if hit := NOT_TEXT.search(text):
+        before = text[: hit.start()].splitlines() or [""]
+        raise one("not-text", f"the {what} is not a text file", line=len(before), column=len(before[-1]) + 1,
+                  remedy=f"save the {what} as plain text (UTF-8)")  # fmt: skip
     return text.removeprefix("\ufeff").splitlines()
 
 
@@ -37,20 +43,29 @@ def decode(data: bytes) -> str:
         return data.decode("latin-1")
 
 
+def _declared(line: str) -> set[str]:
+    """The part that a line meant to declare, as far as its first two words tell."""
+    first = line.split("#", 1)[0].split()[:2]
+    return {key(first[1].strip("`"))} if len(first) == 2 and first[0].lower() in KINDS else set()
+
+
 def parse_with_warnings(text: str, name: str = "") -> tuple[Circuit, tuple[Problem, ...]]:
     """The circuit of a sheet and its warnings; InputError with every error when there is one."""
     trees: list[tuple[int, Tree[Any]]] = []
+    spoilt: set[str] = set()
     problems: list[Problem] = []
-    for number, line in enumerate(_lines(text), 1):
+    for number, line in enumerate(lines_of(text), 1):
         if not line.split("#", 1)[0].strip():
             continue
         try:
             trees.append((number, tree_of(line, "statement", number)))
         except InputError as e:
             problems += e.problems
+            spoilt |= _declared(line)
     if not trees and not problems:
         raise one("empty", "the sheet is empty", remedy="start with: battery BAT 12.6 V")
     builder = Builder()
+    builder.names.spoilt |= spoilt
     circuit = builder.run(trees)
     problems += builder.problems
     problems.sort(key=lambda p: (p.line, p.column))

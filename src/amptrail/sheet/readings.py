@@ -16,6 +16,7 @@ from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
 from amptrail.sheet.names import Names, wrong
 from amptrail.sheet.oneline import tree_of
+from amptrail.sheet.parse import lines_of
 
 _UNITS = {
     "meter": ("V",),
@@ -353,6 +354,7 @@ class _Reader:
             and part.kind == "relay"
             and r.instrument != "clamp"
             and key(part.name) not in out
+            and not any(key(x.at.part) == key(part.name) for x in self.circuit.reaches)
         ):
             self.warnings.append(
                 Problem(
@@ -361,7 +363,8 @@ class _Reader:
                     r.line,
                     token.column or 1,
                     "warning",
-                    remedy=f"if the relay was out, say so on a line before: with {part.name} out",
+                    remedy=f"if the relay was out, say so on a line before: with {part.name} out; "
+                    f"if it can be touched with the relay in, say so on the sheet: reach {r.a} bolt",
                 )
             )
 
@@ -403,7 +406,7 @@ def _contradictions(items: list[Reading]) -> list[Problem]:
 def parse_readings(circuit: Circuit, text: str) -> Readings:
     """The readings of a file; InputError with every error, warnings kept in the result."""
     reader, items, problems = _Reader(circuit), [], []
-    for number, raw in enumerate(text.removeprefix("\ufeff").splitlines(), 1):
+    for number, raw in enumerate(lines_of(text, "readings"), 1):
         line = raw.split("#", 1)[0].strip()
         if not line:
             continue
@@ -415,6 +418,6 @@ def parse_readings(circuit: Circuit, text: str) -> Readings:
         if got is not None:
             items.append(got)
     if problems:
-        raise InputError(tuple(problems))
+        raise InputError(tuple(replace(p, message=f"readings: {p.message}") for p in problems))
     warnings = sorted((*reader.warnings, *_contradictions(items)), key=lambda p: (p.line, p.column))
     return Readings(tuple(items), tuple(warnings))

@@ -1,0 +1,64 @@
+"""What somebody met who walked from the README to a repaired job (design/0008-a-stranger.md)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from amptrail.cli.main import main
+from amptrail.cli.render import MOST_PROBLEMS, problems
+
+ROOT = Path(__file__).parents[2]
+SHEET = str(ROOT / "design" / "0008-a-stranger.sheet")
+READINGS = str(ROOT / "design" / "0008-a-stranger.readings")
+Capture = pytest.CaptureFixture[str]
+
+
+def test_the_plug_leads_after_the_readings_of_the_walk(capsys: Capture) -> None:
+    assert main(["suspects", SHEET, READINGS, "--top", "3"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    head = next(n for n, x in enumerate(lines) if x.startswith("still fits"))
+    assert lines[head + 1].startswith("X2.4 resistance") and "almost certain" in lines[head + 1]
+    assert lines[0].endswith("is under a fitted relay") and "reach KP.30 bolt" in " ".join(lines[1:head])
+
+
+def test_the_senses_have_no_other_lead(capsys: Capture, tmp_path: Path) -> None:
+    told = tmp_path / "told.readings"
+    told.write_text("lifts in lifting does not work\nlowers in lowering works\n")
+    assert main(["next", SHEET, str(told), "--at", "power-pack"]) == 0
+    lines = [x for x in capsys.readouterr().out.splitlines() if x.startswith(("  hand at", "  eye at"))]
+    assert lines
+    assert not [x for x in lines if "other lead" in x]
+
+
+def test_a_feed_to_the_body_says_body_on_its_label(capsys: Capture) -> None:
+    feed = "from TH.out to body fuse 5 A wire 1.5 mm2 2 m"
+    main(["feed", SHEET, "--feed", feed, "--against", "X2.4 resistance 60 ohm", "--for", "home", "--nominal"])
+    got = capsys.readouterr().out
+    assert "2 m > body" in got
+    assert "TEMPORARY FEED: ONE DRIVE HOME ONLY" in got
+    assert "any, start any" not in got
+
+
+def test_facts_of_a_job_stand_apart_by_a_semicolon_however_it_is_spaced(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("AMPTRAIL_HOME", str(tmp_path))
+    main(["job", "new", "lift", SHEET])
+    assert main(["job", "set", "lift", "by=A. Sample; rate=90;currency=EUR ;"]) == 0
+    capsys.readouterr()
+    main(["findings", "lift"])
+    assert "A. Sample\n" in capsys.readouterr().out
+    assert main(["job", "set", "lift", "by=A. Sample; rte=90"]) == 2
+    capsys.readouterr()
+    main(["slip", "lift"])
+    assert "No temporary feed has been judged." in capsys.readouterr().out
+
+
+def test_a_thousand_problems_do_not_scroll_by() -> None:
+    row = {"code": "x", "message": "m", "line": 1, "column": 1, "severity": "error",
+           "expected": [], "nearest": None, "remedy": ""}  # fmt: skip
+    text = problems({"problems": [row] * 1000})
+    assert text.count("error:") == MOST_PROBLEMS
+    assert "and 980 more" in text
