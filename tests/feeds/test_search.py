@@ -126,3 +126,40 @@ def test_a_thin_ground_that_is_the_starters_return_is_refused_and_never_chosen()
     best = _found("starter", "--restore", "STA", *against)["feeds"][0]
     assert best["verdict"] == "holds"
     assert best["parts"][0]["area_mm2"] >= 50  # as thick as the battery cable it stands in for
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("from BAT.+ to BAT.- fuse 15 A wire 2.5 mm2 1 m", "across-battery"),
+        ("from F9.in to G1 fuse 15 A wire 2.5 mm2 1 m", "across-battery"),
+        ("from F33.out to K4.86 fuse 5 A wire 0.75 mm2 2 m", "unknown-part"),
+        ("from F3.out to K4.86", "feed-without-wire"),
+    ],
+)
+def test_a_feed_that_cannot_be_is_refused_with_a_remedy(text: str, code: str) -> None:
+    got = _found("sprayer", "--feed", text, "--against", "W10 open", "--nominal")
+    assert (got["exit"], got["problems"][0]["code"]) == (2, code)
+    assert got["problems"][0]["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        ("from BAT.+ to PUMP.in wire 2.5 mm2 4 m", "no_fuse_at_source"),
+        ("from F9.in to PUMP.in fuse 15 A wire 0.1 mm2 4 m", "wire_rating"),
+        ("from F4.out to STOP.in fuse 5 A wire 0.75 mm2 1 m", "refuse_list"),
+    ],
+)
+def test_a_feed_that_must_not_be_is_refused_by_its_rule(text: str, rule: str) -> None:
+    row = _found("sprayer", "--feed", text, "--against", "W10 open", "--nominal")["feeds"][0]
+    assert row["verdict"] == "refused"
+    assert rule in {m["rule"] for m in row["refusals"]}
+
+
+def test_ground_to_ground_is_normal_work() -> None:
+    """A strap beside a resistive ground of the pump: a new leg of G1, no fuse."""
+    row = _found("sprayer", "--feed", "from PUMP.out to G1 wire 2.5 mm2 3 m cut W11",
+                 "--against", "W12 open", "--nominal")["feeds"][0]  # fmt: skip
+    assert row["verdict"] == "holds", row["why"]
+    assert row["kind"] == "ground"

@@ -36,3 +36,19 @@ def test_removing_any_statement_changes_the_circuit_or_is_refused(path: Path) ->
 def test_a_demo_prints_and_reads_back(path: Path) -> None:
     circuit = parse(path.read_text(encoding="utf-8"))
     assert parse(print_sheet(circuit)) == circuit
+
+
+def test_a_short_feed_ends_on_a_ground_and_its_relay_may_be_suppressed() -> None:
+    """A ground takes a new leg; the words printed back mean the same feed."""
+    text = (
+        "battery BAT\nfuse F1 10 A\nlamp L 12 V 5 W\nground G1\n"
+        "path BAT.+ -- F1 -- L -- G1\npath BAT.- -- body\n"
+        "feed J1: from BAT.+ to L.in through relay switched by F1.out to G1 suppressed"
+        " fuse 10 A wire 1 mm2 2 m\n"
+    )
+    circuit = parse(text)
+    (feed,) = circuit.feeds
+    relay = next(p for p in feed.parts if p.kind == "relay")
+    assert relay.said("suppressed") == "diode"
+    assert [h.a for h in feed.paths[1].hops if h.part == "G1"] == ["2"]
+    assert parse(print_sheet(circuit)).feeds == circuit.feeds

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from amptrail.circuit.model import Circuit, Fault, Feed, Path, Term, key
+from amptrail.circuit.model import BODY, Circuit, Fault, Feed, Path, Term, key
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import nearest, one
 from amptrail.faults import changes
+from amptrail.feed.graph import FUSES, Edge, edges, plus
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind
 from amptrail.solve.network import Network
@@ -108,6 +109,39 @@ def _cut(net: Network, name: str) -> Lane:
               remedy="cut a wire or a joint of the sheet")  # fmt: skip
 
 
+CONDUCTORS = ("wire", "fuse", "link", "polyfuse", "joint", "diode")
+STRAIGHT = ("wire", "joint", "connector", "box", "splice", "ground")
+
+
+def _refuse_across(sheet: Circuit, net: Network, feed: Feed) -> None:
+    """A lead from battery plus, or what copper and fuses join to it, straight to ground is a dead short."""
+    own = {key(p.name) for p in feed.parts if p.kind in CONDUCTORS}
+    feeds = {key(p.name) for p in feed.parts}
+    rows = edges(net)
+    copper = [e for e in rows if key(e.part) not in feeds and e.kind in STRAIGHT]
+    fused = [*copper, *(e for e in rows if key(e.part) not in feeds and e.kind in FUSES)]
+    lead = [e for e in rows if key(e.part) in own]
+    ground = _joined([net.static.ground, net.node(BODY)], copper)
+    if plus(net) in ground:
+        return  # the sheet's own trouble, not the feed's
+    begins = _joined([plus(net)], fused) - ground
+    if begins & _joined(list(ground), lead):
+        text = f"feed {feed.name} leads from battery plus straight to ground: a dead short"
+        raise one("across-battery", text,
+                  remedy="end it at the load's supply side, or begin at its ground side")  # fmt: skip
+
+
+def _joined(start: Sequence[int], rows: Sequence[Edge]) -> set[int]:
+    """Metals joined by some branches."""
+    found = set(start)
+    grows = True
+    while grows:
+        more = {n for e in rows if {e.a, e.b} & found for n in (e.a, e.b)} - found
+        found |= more
+        grows = bool(more)
+    return found
+
+
 @lru_cache(maxsize=64)
 def fit(sheet: Circuit, feed: Feed, against: tuple[Fault, ...] = ()) -> Fitted:
     """Compile a feed over a sheet. InputError when it cannot be laid: unknown points, no wire, bad cuts.
@@ -118,6 +152,7 @@ def fit(sheet: Circuit, feed: Feed, against: tuple[Fault, ...] = ()) -> Fitted:
     _refuse_unknown(sheet, whole, feed)
     _refuse_merging(sheet, whole, feed)
     net = assemble(whole)
+    _refuse_across(sheet, net, feed)
     faults = against or feed.against
     return Fitted(
         sheet,

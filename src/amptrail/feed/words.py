@@ -35,9 +35,14 @@ def start_words(start: str) -> str:
     return STARTS.get(start, "")
 
 
+LITTLE_A = 1e-3  # nobody in a shop measures less
+
+
 def _si(value: float, unit: str) -> str:
     if unit == "V":
         return f"{value:.2f} V"
+    if unit == "A" and 0 < abs(value) < LITTLE_A:
+        return "less than 1 mA"
     if unit in ("A", "m"):
         return rounded(value, unit)  # type: ignore[arg-type]
     return f"{value:.3g} {unit}"
@@ -78,7 +83,8 @@ def _dead(v: Verdict, m: Mark) -> str:
     tail = f", because {reason}" if reason else ""
     where = start_words(m.start)
     weak = f" ({_si(m.figure, m.unit)} of {_si(m.limit, m.unit)})" if m.unit == "V" and m.figure > 1 else ""
-    return f"{m.part} does not work in {m.phase} {where}{weak}{tail}"
+    # what has volts, only too few, is not dead because something is open
+    return f"{m.part} does not work in {m.phase} {where}{weak or tail}"
 
 
 def _works_awake(v: Verdict) -> bool:
@@ -111,7 +117,15 @@ def _figure(v: Verdict, m: Mark) -> str:
 
 
 def sentence(v: Verdict, m: Mark) -> str:
-    """One broken rule in plain words."""
+    """One broken rule in plain words; the parts of a short feed are called its wire, its fuse, its relay."""
+    text = _sentence(v, m)
+    for p in v.fitted.feed.parts if v.fitted.feed.short else ():
+        own = f"the feed's {p.kind}"
+        text = text.replace(f"{p.kind} {p.name}", own).replace(p.name, own)
+    return text
+
+
+def _sentence(v: Verdict, m: Mark) -> str:
     more, at = dict(m.more), f"in {m.phase} {start_words(m.start)}".rstrip()
     if key(m.phase) == key(sleeping(v.fitted.circuit).name):
         at = "while the vehicle sleeps"
@@ -165,7 +179,8 @@ def sentence(v: Verdict, m: Mark) -> str:
         case "interlock":
             return f"{m.part} works {at} although {more.get('held', 'the switch')} is open: nothing stops it"
         case "on_time":
-            return f"{m.part} no longer keeps its time {at}: {_figure(v, m)}"
+            early = "it is off again too soon" if m.side == "least" else "it stays on too long"
+            return f"{m.part} no longer keeps its time {at}: {early}"
         case "old_path":
             return f"the old path at {m.part} is still joined to the feed: cut it at both ends"
         case "source_load":

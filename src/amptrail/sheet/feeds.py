@@ -8,7 +8,7 @@ from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term, key
 from amptrail.sheet.faults import blamed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
-from amptrail.sheet.names import Names, Node, wrong
+from amptrail.sheet.names import HUBS, Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.words import name_text, term_text
 from amptrail.units import exact as show
@@ -20,6 +20,10 @@ def _hop(at: Term) -> Hop:
 
 def _end(names: Names, ref: Node) -> Hop:
     at = term(names, ref)
+    part = names.parts.get(key(at.part))
+    if part is not None and not at.name and part.kind in HUBS:  # a splice or ground takes a new leg
+        at = Term(at.part, str(names.legs.get(key(at.part), 0) + 1))
+        names.note(at.part, at.name)
     if not at.name:
         raise wrong(
             word(ref.children[0]),
