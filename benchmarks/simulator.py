@@ -106,9 +106,15 @@ class Vehicle:
 
     def _looks(self, o: Observation, test: dict[str, Any]) -> str:
         """A look finds what is there to be seen (a person's misses are not played)."""
-        at_fault = any(f.at.part == o.part for f in self.hidden)
+        at_fault = any(f.at.part == o.part for f in self.hidden) or self._burnt(o.part or "")
         seen = [x["words"] for x in test["outcomes"] if x["words"] not in words.LOOKS_FINE]
         return str(seen[0] if at_fault else "fine")
+
+    def _burnt(self, part: str) -> bool:
+        """A fuse that the fault has blown shows it."""
+        got = self._solved(Conditions())
+        phases = range(len(drive_cycle(self.circuit)))
+        return any(part in got.session.state(got.runs, 0, i).state["fuses_open"] for i in phases)
 
     def _exchanged(self, o: Observation, test: dict[str, Any]) -> str:
         return "no change"
