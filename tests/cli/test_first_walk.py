@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from amptrail.cli.main import main
-from amptrail.cli.render import MOST_PROBLEMS, problems
+from amptrail.cli.render import MOST_PROBLEMS, problems, show
 
 ROOT = Path(__file__).parents[2]
 SHEET = str(ROOT / "design" / "0008-a-stranger.sheet")
@@ -62,3 +62,23 @@ def test_a_thousand_problems_do_not_scroll_by() -> None:
     text = problems({"problems": [row] * 1000})
     assert text.count("error:") == MOST_PROBLEMS
     assert "and 980 more" in text
+
+
+def _test(point: str, *outcomes: tuple[str, float | None, float, str]) -> dict[str, object]:
+    rows = [{"words": w, "low": low, "high": low, "probability": p, "leaves": [{"text": left}]}
+            for w, low, p, left in outcomes]  # fmt: skip
+    return {"instrument": "meter", "point": point, "to": None, "with": [], "action": "read", "cautions": [],
+            "line": f"{point} in run meter {{value}}", "outcomes": rows}  # fmt: skip
+
+
+def test_samples_of_a_range_are_one_range_and_a_test_with_one_end_is_left_out(capsys: Capture) -> None:
+    ranged = _test("A.in", ("about 23.0 V", 23.0, 0.3, "R"), ("0.00 V to 0.08 V", 0.0, 0.5, "O"),
+                   ("about 11.3 V", 11.3, 0.2, "R"))  # fmt: skip
+    void = _test("B.in", ("24.9 V to 25.1 V", 24.9, 0.99, "R"), ("about 0 V", 0.0, 0.01, "O"))
+    visit = {"place": "p", "phase": "run", "minutes_min": 3.0}
+    visits = [{**visit, "rank": 1, "tests": [ranged, void]}, {**visit, "rank": 2, "tests": [void]}]
+    show({"command": "next", "problems": [], "stop": {"is": False}, "visits": visits,
+          "expected_min": 1.0, "p80_min": 1.0})  # fmt: skip
+    got = capsys.readouterr().out
+    assert "11.3 V to 23.0 V → R" in got and "about" not in got.split("To a proven")[0].split("min\n")[1]
+    assert "A.in" in got and "B.in" not in got and "\n2. " not in got

@@ -161,14 +161,26 @@ def _lead(t: Json) -> str:
     return f", other lead on {t['to'] or 'battery minus'}"
 
 
+def _spans(found: list[Json]) -> list[str]:
+    """Words of outcomes with one conclusion. Single figures are samples of a range of ohms, and any figure
+    between them is as good: `about 11 V` and `about 23 V` are told as `11 V to 23 V`."""
+    points = sorted((o for o in found if o["words"].startswith("about ")), key=lambda o: float(o["low"] or 0))
+    if len(points) < 2:
+        return [o["words"] for o in found][:3]
+    ends = [o["words"].removeprefix("about ") for o in (points[0], points[-1])]
+    return [*(o["words"] for o in found if o not in points), " to ".join(ends)][:3]
+
+
 def _outcomes(t: Json) -> list[str]:
     """One line for each different conclusion: what may be seen, and what it leaves."""
-    seen: dict[str, list[str]] = {}
+    seen: dict[frozenset[str], list[Json]] = {}
+    left: dict[frozenset[str], str] = {}
     for o in t["outcomes"]:
         if o["probability"] > 0.02:
-            left = " or ".join(x["text"] for x in o["leaves"][:2]) or "nothing in this drawing"
-            seen.setdefault(left, []).append(o["words"])
-    return [f"{' or '.join(words[:3])} → {left}" for left, words in seen.items()]
+            names = [x["text"] for x in o["leaves"][:2]]
+            left.setdefault(frozenset(names), " or ".join(names) or "nothing in this drawing")
+            seen.setdefault(frozenset(names), []).append(o)
+    return [f"{' or '.join(_spans(found))} → {left[names]}" for names, found in seen.items()]
 
 
 def _card(c: Console, t: Json) -> None:
@@ -183,9 +195,13 @@ def _card(c: Console, t: Json) -> None:
 
 
 def _visit(c: Console, v: Json, cards: int) -> None:
-    """A place with its tests; each caution once, before the first test."""
+    """A place with its tests; each caution once, before the first test. A test that will almost surely end
+    one way is left out: it would not tell two suspects apart."""
+    worth = [t for t in v["tests"] if t["action"] == "ask" or len(_outcomes(t)) > 1]
+    if not worth:
+        return
     c.print(f"\n{v['rank']}. {v['place']}, {v['phase']}: about {v['minutes_min']:.0f} min")
-    tests = v["tests"][:cards]
+    tests = worth[:cards]
     for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
         c.print(f"  CAUTION: {caution}")
     for t in tests:
