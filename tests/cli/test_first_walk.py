@@ -82,3 +82,11 @@ def test_samples_of_a_range_are_one_range_and_a_test_with_one_end_is_left_out(ca
     got = capsys.readouterr().out
     assert "11.3 V to 23.0 V → R" in got and "about" not in got.split("To a proven")[0].split("min\n")[1]
     assert "A.in" in got and "B.in" not in got and "\n2. " not in got
+
+
+def test_a_lamp_is_told_as_an_eye_sees_it(capsys: Capture) -> None:
+    ask = ["--nominal", "--with", "lamp", "--phase", "lifting", "--at", "KP.86", "--at", "X2.4.b"]
+    assert main(["expect", SHEET, *ask, "--fault", "X2.4 open"]) == 0
+    rows = {x.split()[0]: x for x in capsys.readouterr().out.splitlines() if " lamp " in x}
+    assert "V bright" in rows["KP.86"]  # the feed is whole
+    assert "V dark" in rows["X2.4.b"]  # grounded, and nothing comes

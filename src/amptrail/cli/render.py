@@ -15,6 +15,7 @@ from amptrail.cli.figures import figure as _figure
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
 MOST_PROBLEMS = 20  # a screen that scrolls by is not read
+LAMP_V = 12.0  # a test lamp as `next` thinks of it
 SENSES = ("eye", "ear", "nose", "hand", "ask")
 SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
 
@@ -61,6 +62,17 @@ def how_sure(probability: float) -> str:
     return "unlikely, not ruled out"
 
 
+def _seen(r: Json) -> str:
+    """What a reading looks like on its instrument: figures, and for a lamp how bright it is."""
+    told = " / ".join(_figure(x, r["unit"]) for x in r["alternates"] or [r["value"]])
+    if r["instrument"] == "lamp" and r["value"] is not None and not r["alternates"]:
+        from amptrail.belief.senses import brightness
+
+        chance = brightness(r["value"], LAMP_V)
+        return f"{told} {max(chance, key=lambda w: float(chance[w]))}"
+    return told
+
+
 def _expect(c: Console, got: Json) -> None:
     for run in got["runs"]:
         c.print(f"{run['fault'] or 'healthy'}" + (f", with {run['feed']}" if run["feed"] else ""))
@@ -100,10 +112,7 @@ def _expect(c: Console, got: Json) -> None:
                 note = ", ".join(
                     [*(f for f in r["flags"] if f != "disturbs"), *(f"switches {d}" for d in r["disturbs"])]
                 )
-                value = _figure(r["value"], r["unit"])
-                if r["alternates"]:
-                    value = " / ".join(_figure(x, r["unit"]) for x in r["alternates"])
-                t.add_row(r["point"], r["instrument"], value, band, note)
+                t.add_row(r["point"], r["instrument"], _seen(r), band, note)
             c.print(t)
 
 
