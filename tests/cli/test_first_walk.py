@@ -90,3 +90,19 @@ def test_a_lamp_is_told_as_an_eye_sees_it(capsys: Capture) -> None:
     rows = {x.split()[0]: x for x in capsys.readouterr().out.splitlines() if " lamp " in x}
     assert "V bright" in rows["KP.86"]  # the feed is whole
     assert "V dark" in rows["X2.4.b"]  # grounded, and nothing comes
+
+
+def test_a_reading_added_to_a_job_is_answered_in_a_line_with_its_own_warning(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("AMPTRAIL_HOME", str(tmp_path))
+    main(["job", "new", "lift", SHEET])
+    main(["job", "add", "lift", "KP.86 in lifting meter 24.9 V", "--id", "a"])
+    capsys.readouterr()
+    assert main(["job", "add", "lift", "battery 25.1 V", "--id", "b"]) == 0
+    assert capsys.readouterr().out == "added b: battery 25.1 V\n"
+    main(["job", "add", "lift", "battery 25.1 V", "--id", "b"])
+    assert capsys.readouterr().out == "b is there already: battery 25.1 V\n"
+    main(["job", "add", "lift", "KP.85 in lifting meter 15.1 V"])
+    got = capsys.readouterr().out
+    assert "KP.85 is under a fitted relay" in got and "KP.86" not in got

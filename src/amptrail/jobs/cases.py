@@ -146,10 +146,15 @@ def _add(a: Ask) -> Json:
             "usage", "there is no line to add", remedy='amptrail job add NAME "K4.87 in running meter 12.4"'
         )
     state = rebuild(_known(a.log, a.name))
+    warned: list[str] = []
+    number = len(state.readings) + 1
     if state.sheet is not None:
-        parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
+        told = parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
+        warned = [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
     e = _entry(a.name, "reading", {"text": line}, a.entry_id)
-    return {"added": [e.id] if a.log.add(e) else []}
+    new = a.log.add(e)
+    said = f"added {e.id}: {line}" if new else f"{e.id} is there already: {line}"
+    return {"added": [e.id] if new else [], "text": "\n".join([said, *warned])}
 
 
 def _target(a: Ask, entries: Sequence[Entry]) -> str:
@@ -248,6 +253,8 @@ def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entr
         did = ACTIONS[action](Ask(log, name, text, read, entry_id, complaint, more or {}))
         entries = log.entries(name)
         state = rebuild(entries)
-        shown = export_job(log, name) if action == "export" else _words(name, state, entries)
+        # one line for one reading: the whole job is what `job show` is for
+        standing = did.get("text") or _words(name, state, entries)
+        shown = export_job(log, name) if action == "export" else standing
         body = {"action": action, "job": name, "added": [], "jobs": [], "entries": _rows(entries), **did}
         return answer("job", None, {**body, "state": _state(state), "text": shown})
