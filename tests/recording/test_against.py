@@ -18,7 +18,7 @@ from amptrail.recording.against import Wanted, ticked
 from amptrail.recording.phases import Feature, Span, spans
 
 SHEET = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text()
-POINTS = ("BAT.+", "PUMP.in", "K4.86", "KEY.15")
+POINTS = ("BAT.+", "PUMP.in", "PUMP.out", "K4.86", "KEY.15")
 LIVED = (("asleep", 2.0), ("ignition-on", 3.0), ("cranking", 1.5), ("running", 6.0), ("asleep", 4.0))
 
 
@@ -54,7 +54,9 @@ def test_a_drive_as_the_sheet_says_agrees(tmp_path: Path) -> None:
     ]
     assert len(got["against"]) >= 9
     assert all(b["agrees"] for b in got["against"]), [b["words"] for b in got["against"] if not b["agrees"]]
-    runs = next(t for t in got["verification"] if t["words"].startswith("pump-runs: PUMP.in 9 V or more"))
+    runs = next(
+        t for t in got["verification"] if t["words"].startswith("pump-runs: PUMP.in to PUMP.out 9 V or more")
+    )
     assert runs["shown"] is True
     held = next(t for t in got["verification"] if t["words"].startswith("stop-held"))
     assert held["shown"] is None
@@ -66,7 +68,9 @@ def test_a_drive_with_a_fault_parts_company_in_words(tmp_path: Path) -> None:
     apart = [b for b in got["against"] if not b["agrees"]]
     assert {b["point"] for b in apart} == {"PUMP.in"}
     assert all("the sheet says" in b["words"] for b in apart)
-    runs = next(t for t in got["verification"] if t["words"].startswith("pump-runs: PUMP.in 9 V or more"))
+    runs = next(
+        t for t in got["verification"] if t["words"].startswith("pump-runs: PUMP.in to PUMP.out 9 V or more")
+    )
     assert runs["shown"] is False
 
 
@@ -114,9 +118,21 @@ def test_nothing_recorded_is_never_a_pass() -> None:
         Wanted("off", "P.in", ("asleep",), at_most=1.0),
         Wanted("other", "Q.in", ("running",), at_least=9.0),
         Wanted("high", "P.in", ("running",), at_least=13.0),
+        Wanted("one phase missing", "P.in", ("running", "ignition-on"), at_least=9.0),
+        Wanted("bad, one phase missing", "P.in", ("running", "ignition-on"), at_least=13.0),
+        Wanted("other end missing", "P.in", ("running",), at_least=9.0, lacks="no channel at P.out"),
+        Wanted("too low at one end", "P.in", ("running",), at_least=13.0, lacks="no channel at P.out"),
     ]
-    assert [t.shown for t in ticked(found, {"a": "P.in"}, wanted)] == [True, None, None, False]
-    assert [t.shown for t in ticked([], {}, wanted)] == [None] * 4
+    assert [t.shown for t in ticked(found, {"a": "P.in"}, wanted)] == [
+        True, None, None, False, None, False, None, False,
+    ]  # fmt: skip
+    assert [t.shown for t in ticked([], {}, wanted)] == [None] * 8
+
+
+def test_a_load_fed_backwards_is_not_off() -> None:
+    found = [Feature("a", "asleep", -12.0, -12.1, -11.9, 0.0, Span("asleep", 0, 5))]
+    wanted = [Wanted("off", "P.in", ("asleep",), at_most=1.0)]
+    assert [t.shown for t in ticked(found, {"a": "P.in"}, wanted)] == [False]
 
 
 @pytest.mark.parametrize("name", ["CH1=NOBODY.in", "CH9=PUMP.in", "CH1=PUMP.in x ten"])

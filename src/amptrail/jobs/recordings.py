@@ -13,9 +13,11 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import InputError
 from amptrail.jobs.context import load
 from amptrail.jobs.expect import ExpectOptions, expect
+from amptrail.jobs.feeds import fitted
+from amptrail.jobs.recordingproof import proof
 from amptrail.jobs.spots import battery_plus, spot
 from amptrail.recording import find_events, measure, open_recording
-from amptrail.recording.against import Band, Wanted, beside, reading_lines, ticked
+from amptrail.recording.against import Band, beside, reading_lines
 from amptrail.recording.channel import Recording
 from amptrail.recording.clips import cautions, clipped
 from amptrail.recording.events import Event
@@ -143,7 +145,7 @@ def _beside_the_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
     supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
     return {
         "against": [asdict(b) for b in beside(found, points, bands, units)],
-        "verification": [asdict(t) for t in ticked(found, points, _wanted(circuit))],
+        "verification": [asdict(t) for t in proof(fitted(circuit, feed), seen, points, found)],
         "readings": list(reading_lines(found, points, names, units, supply)),
     }
 
@@ -154,28 +156,6 @@ def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], Band]:
         for x in p["readings"]:
             if x["low"] is not None:
                 out.setdefault((x["point"], base[p["phase"]]), Band(p["phase"], x["low"], x["high"]))
-    return out
-
-
-def _wanted(circuit: Circuit) -> list[Wanted]:
-    """What the sheet says must hold, as figures a recording can show."""
-    base = {p.name: p.base for p in drive_cycle(circuit)}
-    out: list[Wanted] = []
-    for m in circuit.musts:
-        if m.a is None:
-            continue
-        at = f"{m.a.part}.{m.a.name}"
-        if m.min_v is not None:
-            phases = tuple(dict.fromkeys(base[x] for x in m.on if x in base))
-            out.append(
-                Wanted(
-                    f"{m.name}: {at} {m.min_v:g} V or more in {', '.join(m.on)}", at, phases, at_least=m.min_v
-                )
-            )
-        if m.max_off_v is not None and m.off:
-            phases = tuple(dict.fromkeys(base[x] for x in m.off if x in base))
-            words = f"{m.name}: {at} {m.max_off_v:g} V or less in {', '.join(m.off)}"
-            out.append(Wanted(words, at, phases, at_most=m.max_off_v))
     return out
 
 

@@ -39,13 +39,17 @@ class Beside:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A figure that must be shown: at a point, in phases of that kind, at least or at most."""
+    """A figure that must be shown: at a point, in phases of that kind, at least or at most.
+
+    `lacks`: which end had no channel; enough volts at the other end then show nothing, too few still do.
+    """
 
     words: str
     point: str
     phases: tuple[str, ...]
     at_least: float | None = None
     at_most: float | None = None
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +100,22 @@ def ticked(found: Sequence[Feature], points: Mapping[str, str], wanted: Sequence
         if not mine:
             out.append(Tick(w.words, None, f"not shown: the recording has no {' or '.join(w.phases)}"))
             continue
-        worst = min(f.low for f in mine) if w.at_least is not None else max(f.high for f in mine)
-        # a level at the end decides; a dip in between is told, because a function may bear it or not
-        level = min(f.level for f in mine) if w.at_least is not None else max(f.level for f in mine)
-        good = (w.at_least is None or level >= w.at_least) and (w.at_most is None or level <= w.at_most)
+        # a level at the end decides; a dip in between is told, because a function may bear it or not.
+        # A load fed backwards is not off either: below a limit the size of the volts counts
+        if w.at_least is not None:
+            worst, level = min(f.low for f in mine), min(f.level for f in mine)
+        else:
+            worst = max((x for f in mine for x in (f.low, f.high)), key=abs)
+            level = max((f.level for f in mine), key=abs)
+        good = (w.at_least is None or level >= w.at_least) and (w.at_most is None or abs(level) <= w.at_most)
+        absent = [p for p in w.phases if all(f.phase != p for f in mine)]
+        if good and absent:
+            by = f"not shown: the recording has no {' and no '.join(absent)}; {w.point} {level:.2f} elsewhere"
+            out.append(Tick(w.words, None, by))
+            continue
+        if good and w.lacks and w.at_least is not None:
+            out.append(Tick(w.words, None, f"not shown: {level:.2f} V at one end, {w.lacks}"))
+            continue
         out.append(Tick(w.words, good, f"{w.point} {level:.2f}, at worst {worst:.2f}"))
     return tuple(out)
 
