@@ -98,7 +98,11 @@ def main(argv: Sequence[str]) -> int:
     now = datetime.datetime.now(datetime.UTC)
     parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), f"peak memory {peak:.0f} MB", NOTES]
     if not quick:
-        parts += ["planning and belief\n" + other("plan_bench"), "batch\n" + other("batch_bench")]
+        parts += [
+            "planning and belief\n" + other("plan_bench"),
+            "batch\n" + other("batch_bench"),
+            "recordings\n" + other("recording_bench"),
+        ]
         parts += ["answers\n" + other("answer_bench")]
     text = "\n\n".join(parts) + "\n"
     print(text)
