@@ -76,7 +76,7 @@ def bandwidth() -> float:
 
 
 def peak_mb() -> float:
-    """Most memory this process has had, MB (the kernel's own figure; what it was forked from does not count)."""
+    """Most memory this process has had, MB (the kernel says so; not that of its parent)."""
     words = Path("/proc/self/status").read_text().split()
     return int(words[words.index("VmHWM:") + 1]) / 1024
 
@@ -165,7 +165,7 @@ def main() -> None:
             lines.append(line(name, json.loads(done.stdout), gbs))
     lines += [
         "plain: min, max, mean of the file by numpy (CSV: the bare pyarrow reader); ratio: first picture",
-        "to it (CSV: reading to it); x memory: first picture to one pass over the file's bytes at that speed;",
+        "to it (CSV: reading to it); x memory: first picture to one pass over its bytes at that speed;",
         f"zoom: the slowest of {ZOOMS} windows of any width, {SCREEN} columns; MB: most memory.",
     ]
     print("\n".join(lines))

@@ -16,6 +16,7 @@ from amptrail.errors import one
 from amptrail.recording.grid import Column
 
 DELIMITERS = (";", "\t", ",", "|", " ")
+FEW, ENOUGH = 300, 100  # lines looked at first, and numbers in a run that settle it
 NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 NUMBER_COMMA = re.compile(r"[+-]?(\d+(,\d*)?|,\d+)([eE][+-]?\d+)?")
 NOTHING = (
@@ -158,18 +159,26 @@ def _run(lines: Sequence[str], delimiter: str, comma: bool) -> tuple[int, int, i
     return best
 
 
-def sniff(text: str, time: str | None = None) -> Layout:
-    """The layout of a table from its first lines. `time` names the time column when the person said it.
-
-    InputError `no-table` when no two rows of numbers follow each other.
-    """
-    lines = text.splitlines()
+def _best(lines: Sequence[str]) -> tuple[int, int, int, str, bool]:
+    """(numbers in it, first line, width, delimiter, decimal comma) of the best run, whatever divides it."""
     found = []
     for rank, d in enumerate(DELIMITERS):
         for comma in (False, True) if d != "," else (False,):
             numbers, first, width = _run(lines, d, comma)
             found.append((numbers, -rank, not comma, d, comma, first, width))
     numbers, _, _, delimiter, comma, first, width = max(found)
+    return numbers, first, width, delimiter, comma
+
+
+def sniff(text: str, time: str | None = None) -> Layout:
+    """The layout of a table from its first lines. `time` names the time column when the person said it.
+
+    InputError `no-table` when no two rows of numbers follow each other.
+    """
+    lines = text.splitlines()
+    numbers, first, width, delimiter, comma = _best(lines[:FEW])
+    if numbers < ENOUGH and len(lines) > FEW:
+        numbers, first, width, delimiter, comma = _best(lines)
     if numbers < 2:
         raise one(
             "no-table", "no rows of numbers found in this file",
