@@ -283,6 +283,11 @@ def _recording(c: Console, got: Json) -> None:
         name = ch["name"] if not ch["point"] else f"{ch['name']} = {ch['point']}"
         table.add_row(name, f"{m['begin_s']:.3f} s", f"{m['end_s']:.3f} s", *figures)
     c.print(table)
+    for name, m in got["measures"].items():
+        if m["ripple_hz"] is not None:
+            c.print(
+                f"{name}: ripple {m['ripple_hz']:.0f} Hz, {m['ripple_v']:.2f} V peak to peak", markup=False
+            )
     c.print(got["text"], markup=False, end="", soft_wrap=True)
     if not got["events"]:
         c.print("nothing happened that can be told")

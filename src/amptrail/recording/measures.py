@@ -12,6 +12,7 @@ from amptrail.recording.channel import Channel
 from amptrail.recording.contacts import clock
 from amptrail.recording.edges import edges
 from amptrail.recording.events import Event, watch
+from amptrail.recording.ripple import ripple
 
 CHUNK = 1 << 20
 
@@ -33,6 +34,8 @@ class Measure:
     frequency_hz: float | None = None
     duty: float | None = None
     charge_mah: float | None = None
+    ripple_hz: float | None = None
+    ripple_v: float | None = None
 
 
 def measure(channel: Channel, begin_s: float | None = None, end_s: float | None = None) -> Measure:
@@ -50,9 +53,11 @@ def measure(channel: Channel, begin_s: float | None = None, end_s: float | None 
     n = last - first
     hz, duty = _clock(channel, first, last)
     mah = total * channel.dt_s / 3.6 if channel.unit == "A" else None
+    wave = ripple(channel, first, last) if channel.unit == "V" and hz is None else None
     return Measure(
         channel.name, channel.unit, channel.time(first), channel.time(last - 1), total / n, low, high,
         float(np.sqrt(square / n)), hz, duty, mah,
+        wave.frequency_hz if wave else None, wave.peak_to_peak if wave else None,
     )  # fmt: skip
 
 
