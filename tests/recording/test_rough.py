@@ -71,3 +71,17 @@ def test_lost_rows_and_a_clipping_scope(lost: float, seed: int, most: float, beg
         before, after = kept[kept < k].max(), kept[kept >= k].min()
         assert (before - 1) / RATE <= e.t_s + 1e-6
         assert e.t_s <= (after + 1) / RATE + 1e-6
+
+
+@pytest.mark.parametrize("hz", [10.0, 50.0, 120.0])
+def test_an_injector_and_its_peak(hz: float) -> None:
+    """Low side of an injector: 3 ms on, then a spike to 65 V above the supply that dies in 0.2 ms (a coil on
+    its resistance: an exponential). Frequency, share of time at the supply and peak come back."""
+    rate = 50_000.0
+    t = np.arange(round(8 * rate)) / rate
+    since = t % (1 / hz)
+    y = np.where(since < 0.003, 0.4, 13.8 + 65 * np.exp(-np.maximum(since - 0.003, 0) / 0.0002))
+    m = measure(channel("INJ1.2", "V", rate, y, 0.1))
+    assert m.frequency_hz == pytest.approx(hz, rel=1e-3)
+    assert m.duty == pytest.approx(1 - 0.003 * hz, abs=0.01)
+    assert m.high == pytest.approx(13.8 + 65, abs=2)

@@ -11,7 +11,11 @@ from amptrail.recording.channel import Channel
 SAMPLE_RUNS, RUN = 64, 512  # noise is taken from runs of neighbouring samples spread over the channel
 GRAIN_SHARE = 0.02  # of neighbours one step apart: coarse steps of a noisy signal, not its changes
 BINS = 400
-SPIKE = 0.005  # of the samples at either end may be spikes
+SPIKES = (
+    0.005,
+    0.02,
+    0.05,
+)  # of the samples at either end that may be spikes: a relay, an injector, a fast one
 FAINT = 0.005  # of the whole range: less is a step or two of an 8-bit scope
 APART = 0.35  # of the range: two levels lie at least this far apart
 
@@ -80,11 +84,13 @@ def _under_spikes(channel: Channel, sigma: float, whole: float, low: float, high
     """The levels once more without the rarest samples: a winding let go of stands far above its two levels
     for a few ms."""
     x = _samples(channel)
-    least, most = (float(v) for v in np.quantile(x, (SPIKE, 1 - SPIKE)))
-    lower, upper, share = _split(np.clip(x, least, most))
-    apart = upper - lower
-    two = apart > max(6 * sigma, FAINT * whole, 1e-6) and apart >= APART * (most - least) and share < 0.12
-    return Levels(lower, upper, sigma, True) if two else Levels(low, high, sigma, False)
+    for rare in SPIKES:
+        least, most = (float(v) for v in np.quantile(x, (rare, 1 - rare)))
+        lower, upper, share = _split(np.clip(x, least, most))
+        apart = upper - lower
+        if apart > max(6 * sigma, FAINT * whole, 1e-6) and apart >= APART * (most - least) and share < 0.12:
+            return Levels(lower, upper, sigma, True)
+    return Levels(low, high, sigma, False)
 
 
 def _samples(channel: Channel) -> np.ndarray:
