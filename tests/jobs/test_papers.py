@@ -106,6 +106,19 @@ def test_a_feed_that_does_not_hold_is_not_fitted_by_mistake(job: Any) -> None:
     parse(left)
 
 
+def test_a_second_feed_is_judged_with_the_first_in_the_vehicle(job: Any) -> None:
+    """Two feeds without names of their own: each gets the next free one; the as-left sheet has both."""
+    job('job conclude gate "W12 open"')
+    job('job fit gate "from BAT.+ to PUMP.in fuse 30 A wire 0.35 mm2 3 m" --anyway')
+    kept = job('job fit gate "from PUMP.out to G1 wire 2.5 mm2 3 m cut W11" --anyway')
+    first, second = kept["state"]["feeds"]
+    assert [first["name"], second["name"]] == ["J1", "J2"]
+    assert "FEED J2:" in second["words"]
+    assert second["verdict"] == "refused"  # the pump hangs on the battery through the first
+    left = parse(job("job close gate")["entries"][-1]["data"]["sheet"])
+    assert {"J1", "J2"} <= {f.name for f in left.feeds}
+
+
 SHEET = """
 place tail 5 min damp
 battery BAT 12.6 V

@@ -6,11 +6,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from amptrail.circuit.model import Circuit, Feed, key
 from amptrail.errors import one
 from amptrail.jobs.cases import Case
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.feeding import FeedOptions, feed
 from amptrail.jobs.feeds import find_feed
+from amptrail.sheet import parse_feed
 from amptrail.sheet.printer import feed_lines
 
 
@@ -36,21 +38,23 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     circuit = load(sheet_text).circuit
     against = (case.state.conclusion,) if case.state.conclusion else ()
     purpose = str(more.get("purpose") or "home")
-    row = feed(sheet_text, FeedOptions(feeds=(text,), purpose=purpose, against=against))["feeds"][0]
+    asked = FeedOptions(feeds=(text,), purpose=purpose, against=against, fitted=in_place(case))
+    row = feed(as_left(case), asked)["feeds"][0]
     if row["verdict"] != "holds" and not more.get("anyway"):
         raise one(
             "feed-refused", f"this feed is {row['verdict']}: {row['why'] or row['rule']}",
             expected=tuple(sorted({m["rule"] for m in row["refusals"]})),
             remedy=f"look for one that holds: amptrail feed {case.name} --restore PART",
         )  # fmt: skip
-    found = find_feed(circuit, text)
+    found = _named(case, circuit, text)
     fuses = [p["rating_a"] for p in row["parts"] if p["what"] == "fuse" and p["rating_a"]]
     wires = [p for p in row["parts"] if p["what"] == "wire" and p["area_mm2"]]
     a, b = _ends({"text": row["long_text"][0]} if row["long_text"] else row)
     draw = row["flags"].get("sleep_current_a", {}) if row["flags"] else {}
-    name = found.name or f"J{len(case.state.feeds) + 1}"
+    name = found.name
     return {
-        "name": name, "words": row["label"], "text": text, "a": a, "b": b, "verdict": row["verdict"],
+        "name": name, "words": row["label"].replace(" FEED:", f" FEED {name}:", 1), "text": text,
+        "a": a, "b": b, "verdict": row["verdict"],
         "why": row["why"], "fuse_a": min(fuses) if fuses else None, "fuse_place": f"at {a}",
         "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {w['length_m'] or 0:g} m" for w in wires),
         "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
@@ -59,6 +63,21 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
         "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
     }  # fmt: skip
+
+
+def _named(case: Case, circuit: Circuit, text: str) -> Feed:
+    """The feed of the sheet by its name, or one in words with the next free name."""
+    declared = [key(f.name) for f in circuit.feeds]
+    if key(text.strip()) in declared:
+        return find_feed(circuit, text)
+    taken = {*declared, *(key(str(f["name"])) for f in case.state.feeds)}
+    free = next(f"J{n}" for n in range(1, len(taken) + 2) if f"j{n}" not in taken)
+    return parse_feed(circuit, text, free)
+
+
+def in_place(case: Case) -> tuple[str, ...]:
+    """Names of the feeds that are in the vehicle: `as_left` declares them all."""
+    return tuple(dict.fromkeys(str(f["name"]) for f in case.state.feeds if f.get("fitted")))
 
 
 def as_left(case: Case) -> str:

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
-from amptrail.jobs import starters
+from amptrail.jobs import fitting, starters
 from amptrail.web import store, views
 from amptrail.web.guard import COOKIE, FORM_KEY, Guard
 from amptrail.web.live import Hub
@@ -212,13 +212,14 @@ async def feed(
     against = (found.state.conclusion,) if found.state.conclusion else ()
     rows: list[dict[str, Any]] = []
     if text:
-        rows = (await workers.ask("feed", sheet=sheet, feeds=(text,), purpose=purpose, against=against))[
-            "feeds"
-        ]
+        asked: dict[str, Any] = {"feeds": (text,)}
     elif restore:
-        rows = (await workers.ask("feed", sheet=sheet, restore=(restore,), purpose=purpose, against=against))[
-            "feeds"
-        ]
+        asked = {"restore": (restore,)}
+    else:
+        asked = {}
+    if asked:  # with every feed that is in the vehicle already
+        asked |= {"purpose": purpose, "against": against, "fitted": fitting.in_place(found)}
+        rows = (await workers.ask("feed", sheet=fitting.as_left(found), **asked))["feeds"]
     return show(
         request,
         "feed.html",
