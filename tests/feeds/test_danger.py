@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from amptrail.circuit.model import Circuit, Fault, Term
+from amptrail.cli.dispatch import answer
+from amptrail.cli.files import Files
 from amptrail.feed.danger import booster, bridge, danger
 from amptrail.jobs.faultnames import named_or_text
 from amptrail.sheet import parse, parse_feed
@@ -57,10 +59,12 @@ def test_the_worst_current_is_that_of_the_suspect_that_shorts() -> None:
 
 
 def test_a_thin_wire_lasts_as_long_as_its_copper_bears() -> None:
-    """t = (115 S / I)^2, IEC 60364-4-43: the 1.5 mm2 lead before the chafe."""
+    """t = (115 S / I)^2, IEC 60364-4-43: the 1.5 mm2 lead before the chafe; 60 A would let it burn, a fuse of
+    15 A opens within 0.5 s (ISO 8820-3, 350 %)."""
     c = _circuit("sprayer")
-    told = danger(c, bridge(Term("K4", "30"), Term("K4", "87"), fuse_a=15.0),
-                  _suspects(c, "X7.4.b to ground 50 mohm"))  # fmt: skip
+    pins, chafed = (Term("K4", "30"), Term("K4", "87")), _suspects(c, "X7.4.b to ground 50 mohm")
+    assert danger(c, bridge(*pins, fuse_a=15.0), chafed, out=("K4",)).burns == ()
+    told = danger(c, bridge(*pins, fuse_a=60.0), chafed, out=("K4",))
     first = told.burns[0]
     assert first.wire == "W9"
     assert first.seconds == pytest.approx((115 * 1.5 / first.amps) ** 2, rel=1e-6)
@@ -83,3 +87,27 @@ def test_a_booster_cable_to_a_sound_engine_ground_is_told_its_share() -> None:
     lost = danger(c, booster(c, Term("STA", "31")), _suspects(c, "CLAMP_N open"))
     assert lost.worst_a > sound.worst_a > 0.0
     assert lost.worst_if == "CLAMP_N open"
+
+
+def test_with_the_relay_out_all_of_it_goes_through_the_bridge() -> None:
+    """With K4 pulled in beside the bridge its contact takes its share: 3 mohm against fuse and clips."""
+    c = _circuit("sprayer")
+    across = bridge(Term("K4", "30"), Term("K4", "87"), fuse_a=60.0)
+    chafed = _suspects(c, "X7.4.b to ground 50 mohm")
+    beside = danger(c, across, chafed, phase=0)
+    alone = danger(c, across, chafed, phase=0, out=("K4",))
+    assert alone.worst_a > 1.2 * beside.worst_a
+    assert alone.worst_a == pytest.approx(alone.burns[0].amps, rel=0.01)
+    assert alone.outputs == ()  # the warning lamp is none of its doing
+
+
+def test_next_tells_the_danger_of_a_bypass_it_proposes() -> None:
+    files = Files({
+        "s": (DEMOS / "sprayer.sheet").read_text(encoding="utf-8"),
+        "r": "battery 12.5 V\nPUMP in ignition-on does not work\nPUMP.in in ignition-on meter 0 V\n"
+             "K4 in ignition-on clicks\n",
+    })  # fmt: skip
+    visits = answer(["next", "s", "r"], files)["visits"]
+    bypasses = [t for v in visits for t in v["tests"] if t["action"] == "bypass"]
+    assert bypasses
+    assert any("through the bypass" in c for c in bypasses[0]["cautions"])

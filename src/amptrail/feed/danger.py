@@ -22,6 +22,7 @@ from amptrail.feed.guard import air_at, carries_a, wire_of
 from amptrail.feed.measures import driver_a
 from amptrail.feed.shape import area_mm2, feed_edges
 from amptrail.reference.fuse import opens_within_s
+from amptrail.solve.changes import Change, Kind
 from amptrail.units import rounded
 
 LIVE_V, DEAD_V = 3.0, 1.0
@@ -84,31 +85,35 @@ def booster(circuit: Circuit, engine: Term) -> Feed:
     return Feed("BOOSTER", None, (), (wire,), (Path(hops),), (), (), False)
 
 
-def danger(circuit: Circuit, feed: Feed, suspects: Suspects, phase: int | None = None) -> Danger:
+def danger(
+    circuit: Circuit, feed: Feed, suspects: Suspects, phase: int | None = None, out: Sequence[str] = ()
+) -> Danger:
     """What may happen when the bypass is fitted, healthy and under each suspect, in one phase (by number) or
-    in any. InputError when it cannot be laid."""
+    in any. `out`: parts taken out meanwhile, such as the relay in whose socket it sits. InputError when it
+    cannot be laid."""
     f = fit(circuit, feed)
     net, steps = f.network, asleep_steps(f.network)
     everyone: list[tuple[str, tuple[Fault, ...]]] = [("", ()), *suspects]
     faulty = [tuple(c for x in faults for c in changes(net, x)) for _, faults in everyone]
     free: Changes = no_fuse_opens(net)
     cold = free + cold_lamps(net)
-    lanes: list[Changes] = [f.lane("healthy")]
-    lanes += [f.cuts + x + free for x in faulty] + [f.cuts + x + cold for x in faulty]
-    out = live(net, lanes, steps)
+    gone: Changes = tuple(Change(Kind.UNPLUG, name) for name in out)
+    lanes: list[Changes] = [f.lane("healthy"), f.lane("healthy") + cold]
+    lanes += [f.cuts + gone + x + more for more in (free, cold) for x in faulty]
+    lived = live(net, lanes, steps)
 
     def rows(lane: int) -> list[Instant]:
-        told = Story("nominal", "fed", "asleep", None, net, steps, out, lane)
+        told = Story("nominal", "fed", "asleep", None, net, steps, lived, lane)
         return [x for x in told.instants if x.step.pass_no > 0 and phase in (None, x.phase)]
 
-    usual, count = rows(0), len(everyone)
+    usual, chilled, count = rows(0), rows(1), len(everyone)
     names = [name for name, _ in everyone]
-    warm = [(names[n], rows(1 + n)) for n in range(count)]
-    chill = [(names[n], rows(1 + count + n)) for n in range(count)]
+    warm = [(names[n], rows(2 + n)) for n in range(count)]
+    chill = [(names[n], rows(2 + count + n)) for n in range(count)]
     amps, suspect = _worst(f, warm)
     return Danger(
         amps, suspect, _opens(f, amps), _cranks(circuit, usual, [*warm, *chill]), _wakes(usual, warm),
-        _rails(f, usual, warm), _outputs(usual, chill), _burns(f, usual, warm),
+        _rails(f, usual, warm), _outputs(chilled, chill), _burns(f, usual, warm),
     )  # fmt: skip
 
 
@@ -116,9 +121,13 @@ Rows = Sequence[tuple[str, list[Instant]]]
 
 
 def _worst(f: Fitted, warm: Rows) -> tuple[float, str]:
-    branches = [e.branch for e in feed_edges(f)]
-    found = [(abs(float(x.amps[b])), name) for name, rows in warm for x in rows for b in branches]
+    found = [(_through(f, x), name) for name, rows in warm for x in rows]
     return max(found, key=lambda x: x[0], default=(0.0, ""))
+
+
+def _through(f: Fitted, x: Instant) -> float:
+    """Current through the bypass at an instant, A."""
+    return max(abs(float(x.amps[e.branch])) for e in feed_edges(f))
 
 
 def _opens(f: Fitted, amps: float) -> float | None:
@@ -191,7 +200,8 @@ def _limit(x: Instant, name: str) -> tuple[float, float]:
 
 
 def _burns(f: Fitted, usual: Sequence[Instant], warm: Rows) -> tuple[Burns, ...]:
-    """Wires beyond what they carry for ever, worst first, with the seconds they last."""
+    """Wires beyond what they carry for ever, worst first, with the seconds they last; not those that
+    the fuse of the bypass saves."""
     net = f.network
     parts = {key(p.name): p for p in f.circuit.parts if p.kind == "wire" and p.said("area_mm2") is not None}
     found: dict[str, Burns] = {}
@@ -207,6 +217,9 @@ def _burns(f: Fitted, usual: Sequence[Instant], warm: Rows) -> tuple[Burns, ...]
                 if amps <= max(limit, 1.05 * abs(float(h.amps[e.branch]))):
                     continue
                 seconds = wire_of(area).adiabatic_a2s / amps**2
+                opens = _opens(f, _through(f, x))
+                if opens is not None and opens < seconds:
+                    continue  # the bypass's fuse is sooner
                 if seconds < found.get(e.part, Burns(e.part, SLOW_S, 0.0, "")).seconds:
                     found[e.part] = Burns(e.part, seconds, amps, name)
     return tuple(sorted(found.values(), key=lambda b: (b.seconds, b.wire)))
@@ -232,7 +245,8 @@ def _said(d: Danger) -> Iterator[str]:
     if d.rails:
         more = " and more" if len(d.rails) > MOST_RAILS else ""
         yield f"it makes live what should be dead: {', '.join(d.rails[:MOST_RAILS])}{more}"
-    opens = f"; its fuse opens within {d.opens_s:g} s" if d.opens_s is not None else ""
+    soon = d.opens_s is not None and d.opens_s <= SLOW_S
+    opens = f"; its fuse opens within {d.opens_s:g} s" if soon else ""
     yield f"at most {rounded(d.worst_a, 'A')} through the bypass{_if(d.worst_if)}{opens}"
 
 

@@ -102,10 +102,9 @@ def _danger(d: Desk, t: Candidate) -> tuple[str, ...]:
     alive = d.panel.live
     rows = zip(alive.index, alive.rows, strict=True)
     suspects = tuple((estimated(d.judgement, h)[0], faults[1]) for h, faults in rows)
-    circuit = d.judgement.circuit
-    return danger(
-        circuit, find_feed(circuit, t.conditions.feed), suspects[:MOST_IN_DANGER], t.phase
-    ).sentences
+    circuit, out = d.judgement.circuit, t.conditions.out
+    bypass = find_feed(circuit, t.conditions.feed)
+    return danger(circuit, bypass, suspects[:MOST_IN_DANGER], t.phase, out).sentences
 
 
 def _stop(d: Desk) -> Json:
