@@ -73,6 +73,13 @@ def minutes(f: Fitted) -> float:
     return round(work + sum(reach.get(p, 0.0) for p in places), 1)
 
 
+def _hub(f: Fitted, point: str) -> str:
+    """A leg of a splice or ground as its name alone: nobody at the vehicle counts legs."""
+    name, dot, leg = point.partition(".")
+    hub = any(key(p.name) == key(name) and p.kind in ("splice", "ground") for p in f.sheet.parts)
+    return name if hub and dot and leg.isdigit() else point
+
+
 def chain_text(f: Fitted, c: Chain) -> str:
     """`F3.out > 5 A fuse > 0.5 mm2 2 m > K4.86`."""
     words = []
@@ -87,7 +94,7 @@ def chain_text(f: Fitted, c: Chain) -> str:
             words.append("relay coil" if c.control else "relay contact")
         else:
             words.append(p.kind)
-    ends = [point_name(f.network, f, n) for n in (c.source, c.end)]
+    ends = [_hub(f, point_name(f.network, f, n)) for n in (c.source, c.end)]
     return " > ".join([ends[0], *dict.fromkeys(words), ends[1]])
 
 

@@ -20,6 +20,7 @@ from amptrail.solve.network import Network
 
 UNKNOWN_M, SLACK_M = 2.0, 0.2  # a lead nobody can measure on the drawing; a hand more than the loom has
 LIVE_SHARE, DEAD_V = 0.6, 1.0  # of the battery's volts
+HUBS = ("splice", "ground")
 UNTAPPED = ("restraint", "high-voltage", "brakes", "steering", "immobiliser")
 # how easily a lead is put there, best first (common practice)
 EASY = (
@@ -75,7 +76,9 @@ def points(circuit: Circuit) -> dict[int, str]:
             continue
         if w.node(term) in barred:
             continue
-        rank, text = _rank(p.kind, term.name), term_text(term)
+        # a lead to a splice or ground takes a leg of its own
+        text = term_text(Term(p.name, "") if p.kind in HUBS else term)
+        rank = _rank(p.kind, term.name)
         if node not in best or (rank, text) < best[node]:
             best[node] = (rank, text)
     return {n: text for n, (_, text) in best.items()}
