@@ -49,6 +49,7 @@ truth: warm ngspice
 	$(BIN)/python -m benchmarks.doubles
 	$(BIN)/python -m benchmarks.story_ranks
 	$(BIN)/python -m benchmarks.twin_misses
+	$(BIN)/python -m benchmarks.proofs
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -13,7 +13,7 @@ import typer
 import typer.main
 
 from amptrail.cli import options as o
-from amptrail.cli.files import Files
+from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -160,7 +160,8 @@ def feed(
     ctx: typer.Context, sheet: o.SheetName, feed: o.FeedTexts = None, feeds: o.FeedsFile = None,
     every_feed: o.EveryFeed = False, restore: o.Restore = None, purpose: o.Purpose = "leave",
     against: o.Against = None, fitted: o.FittedFeeds = None, readings: o.ReadingsFile = None,
-    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", as_json: o.AsJson = False,
+    nominal: o.NominalFeed = False, rules: o.RuleSet = "all", prove: o.ProveFile = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A temporary feed, judged before insulation is cut: holds, refused or undecided, and why.
 
@@ -175,13 +176,23 @@ def feed(
 
     text = _files(ctx).text(feeds) if feeds is not None else None
     told = _files(ctx).text(readings) if readings is not None else None
-    return run(
-        _sheet(ctx, sheet),
-        FeedOptions(
-            _tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, _tuple(restore),
-            _tuple(fitted), told,
-        ),
+    asked = FeedOptions(
+        _tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, _tuple(restore),
+        _tuple(fitted), told, prove is not None,
     )  # fmt: skip
+    got = run(_sheet(ctx, sheet), asked)
+    return got if prove is None else keep_proof(_files(ctx), prove, got)
+
+
+@app.command()
+def prove(ctx: typer.Context, proof: o.ProofName, sheet: o.SheetName, as_json: o.AsJson = False) -> Json:
+    """Check the proof of a temporary feed, independently of what wrote it.
+
+    Example: amptrail prove van.proof van.sheet
+    """
+    from amptrail.jobs.proving import prove as run
+
+    return run(_files(ctx).text(proof, PROOF_BYTES), _sheet(ctx, sheet))
 
 
 @app.command()

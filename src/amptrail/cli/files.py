@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 from amptrail.errors import nearest, one
 from amptrail.sheet.parse import decode
 
-MOST_BYTES = 5_000_000
+MOST_BYTES, PROOF_BYTES = 5_000_000, 60_000_000
 _KEPT: list[TemporaryDirectory[str]] = []
 
 
@@ -20,8 +22,8 @@ class Files:
         self.given = given
         self._folder: TemporaryDirectory[str] | None = None
 
-    def text(self, name: str) -> str:
-        """The text of a file, decoded; InputError when it cannot be."""
+    def text(self, name: str, most_bytes: int = MOST_BYTES) -> str:
+        """The text of a file, decoded; InputError when it cannot be or is larger."""
         if self.given is not None:
             if name not in self.given:
                 raise one(
@@ -37,10 +39,10 @@ class Files:
             if path.is_dir():
                 raise one("not-a-file", f"{name} is a folder", remedy="name a file")
             size = path.stat().st_size
-            if size > MOST_BYTES:
+            if size > most_bytes:
                 raise one(
                     "too-large",
-                    f"{name} has {size} bytes; a sheet has at most {MOST_BYTES}",
+                    f"{name} has {size} bytes; such a file has at most {most_bytes}",
                     remedy="is this the right file?",
                 )
             return decode(path.read_bytes())
@@ -80,3 +82,14 @@ class Files:
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""
         return name in self.given if self.given is not None else Path(name).is_file()
+
+
+def keep_proof(files: Files, name: str, got: dict[str, Any]) -> dict[str, Any]:
+    """Write the proof of the first feed that holds to a file, and leave the proofs out of the answer. In a
+    batch request, which leaves the disk alone, they stay in the answer."""
+    if files.given is not None:
+        return got
+    proofs = [row.pop("proof") for row in got.get("feeds", ()) if "proof" in row]
+    if proofs:
+        files.keep(name, json.dumps(proofs[0], ensure_ascii=False, sort_keys=True) + "\n")
+    return got

@@ -132,6 +132,12 @@ ReadingsFile = Annotated[
     ),
 ]
 NominalFeed = Annotated[bool, typer.Option("--nominal", help="Values of the sheet only: no worst case.")]
+ProveFile = Annotated[
+    str | None, typer.Option("--prove", metavar="FILE", help="Write the proof of the first feed that holds.")
+]
+ProofName = Annotated[
+    str, typer.Argument(metavar="PROOF", help="A file of feed --prove.", show_default=False)
+]
 RuleSet = Annotated[Rules, typer.Option("--rules", help="all, or oracle: only those of a jumper file.")]
 Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]
 Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or awake:PHASE.")]

@@ -344,6 +344,13 @@ def _job(c: Console, got: Json) -> None:
     c.print(got.get("text", ""), markup=False)
 
 
+def _prove(c: Console, got: Json) -> None:
+    c.print("VALID" if got["valid"] else "NOT VALID", style="bold")
+    if got["step"]:
+        c.print(f"at: {got['step']}", markup=False)
+    c.print(got["reason"], markup=False)
+
+
 SHOW: dict[str, Callable[[Console, Json], None]] = {
     "check": _check,
     "expect": _expect,
@@ -352,6 +359,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "cycle": _text,
     "trail": _trail,
     "feed": show_feed.show,
+    "prove": _prove,
     "size": _size,
     "draw": _draw,
     "findings": _text,

@@ -10,6 +10,7 @@ from amptrail.circuit.model import Circuit, Fault, Feed, key
 from amptrail.errors import Problem, nearest, one
 from amptrail.feed.marks import PURPOSES, Purpose
 from amptrail.feed.parts import label, minutes, part_row
+from amptrail.feed.proof import sha256, write_proof
 from amptrail.feed.search.run import search
 from amptrail.feed.shape import kind
 from amptrail.feed.verdict import Verdict, judge
@@ -40,6 +41,7 @@ class FeedOptions:
     restore: tuple[str, ...] = ()
     fitted: tuple[str, ...] = ()
     readings_text: str | None = None
+    prove: bool = False  # write out the proof of what holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +160,15 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
         against = against or living.likeliest
     asked = _asked(sheet, sheet_text, options)
     oracle = options.rules == "oracle"
+    if options.prove and (oracle or options.nominal or options.fitted):
+        raise one("no-proof", "a proof is of one feed over the sheet, by all rules, in the worst case too",
+                  remedy="leave out --nominal, --rules oracle and --fitted")  # fmt: skip
     told: list[Json] = []
     body: Json = {}
     for a in asked:
         v = judge(a.circuit, a.feed, purpose, against, oracle=oracle, nominal=options.nominal)
-        told.append(_doubt(a, v, _row(a, v, options.nominal), living))
+        row = _doubt(a, v, _row(a, v, options.nominal), living)
+        told.append(_proved(a, v, row, sheet_text) if options.prove else row)
     if options.restore:
         names = tuple(x for n in options.restore for x in _names(n))
         s = search(sheet.circuit, names, purpose, against, nominal=options.nominal)
@@ -171,10 +177,17 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
         for f in s.found:
             a = Asked(f.text, sheet.circuit, f.feed)
             rows.append(
-                {**_doubt(a, f.verdict, _row(a, f.verdict, options.nominal), living), **found_more(f)}
+                (
+                    {**_doubt(a, f.verdict, _row(a, f.verdict, options.nominal), living), **found_more(f)},
+                    a,
+                    f.verdict,
+                )
             )
-        rows.sort(key=lambda r: ORDER.index(r["verdict"]))  # stable: the order of the search within
-        told += [{**r, "rank": n} for n, r in enumerate(rows, 1)]
+        rows.sort(key=lambda r: ORDER.index(r[0]["verdict"]))  # stable: the order of the search within
+        if rows and options.prove:  # of what was found, the best
+            row, a, v = rows[0]
+            rows[0] = (_proved(a, v, row, sheet_text), a, v)
+        told += [{**r, "rank": n} for n, (r, _, _) in enumerate(rows, 1)]
     holds = any(r["verdict"] == "holds" for r in told)
     problems = () if told else (_NONE,)
     return answer("feed", sheet, {"feeds": told, **body}, problems=problems, exit_status=0 if holds else 1)
@@ -184,6 +197,14 @@ _NONE = Problem(
     "no-feed-found", "no feed bridges this: every candidate leaves something dead", severity="note",
     remedy="repair what is broken: a joint is cleaned, a part exchanged",
 )  # fmt: skip
+
+
+def _proved(a: Asked, v: Verdict, row: Json, sheet_text: str) -> Json:
+    """The row of a feed that holds with its proof; any other as it is."""
+    if row["verdict"] != "holds":
+        return row
+    proof = write_proof(v, sheet_text, a.circuit, a.feed)
+    return {**row, "proof": proof, "proof_sha256": sha256(proof)}
 
 
 def _as_it_stands(sheet: Sheet, names: Sequence[str]) -> Sheet:

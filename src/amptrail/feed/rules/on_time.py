@@ -38,7 +38,7 @@ def marks(case: Case) -> Iterator[Mark]:
 
 def _works(case: Case, must: Must) -> bool:
     """Whether the feed brings the function back at all; if not, that is another rule's business."""
-    return any(f.ok for f in case.asked(case.story("asleep")) if f.must is must and f.wanted == "on")
+    return any(f.ok for f in case.asked(case.story("asleep")) if f.must == must and f.wanted == "on")
 
 
 def _half_way(fed: Story, healthy: Story, must: Must, off: float) -> Iterator[tuple[Instant, Instant]]:
