@@ -182,8 +182,8 @@ def _rails(t: Told) -> list[int]:
                 continue
             run = shape.reach([node], COPPER, off)
             done |= set(run)
-            wide = shape.reach(run, COPPER | FUSES, off)
-            there = {y for n in wide for y in shape.near.get(n, ()) if y not in off}
+            wide = shape.reach(run, COPPER | FUSES, shape.own)
+            there = {y for n in wide for y in shape.near.get(n, ()) if y not in shape.own}
             users = {key(y.part) for y in there if y.kind in LOADS | {"coil", "diode", "module"}}
             if len(users) > 1 or any(y.kind == "module" for y in there):
                 found.append(node)

@@ -41,8 +41,9 @@ def refuse_list(t: Told) -> Marks:
 
 def no_fuse_at_source(t: Told) -> Marks:
     for c in t.shape.chains if t.feeding else ():
-        if c.source not in t.shape.unfused:
-            continue
+        bare = not any(p.kind in FUSES for p in c.parts)
+        if c.source not in t.shape.unfused or (bare and c in t.shape.overlays):
+            continue  # bare beside a bare wire: as that wire
         metres, fused = 0.0, False
         for p in c.parts:
             if p.kind in FUSES:
@@ -59,7 +60,7 @@ def no_fuse_at_source(t: Told) -> Marks:
 def dead_short_not_cleared(t: Told) -> Marks:
     for c in _shorted(t):
         fuse = t.shape.protector(c)
-        if fuse is None:
+        if fuse is None or c in t.shape.overlays:
             continue
         name = _spelled(t, c.end)
         live = {
@@ -102,6 +103,8 @@ def _gone(t: Told, c: Chain, s: Step) -> bool:
 
 def wire_rating(t: Told) -> Marks:
     for c in t.shape.chains if t.feeding else ():
+        if c in t.shape.overlays:
+            continue  # as the wire it stands in for
         yield from _own_wires(t, c)
         if not c.coil and not t.shape.ends_on_ground(c):
             yield from _old_wires(t, c)
@@ -139,7 +142,11 @@ def _old_wires(t: Told, c: Chain) -> Marks:
     fuse, before, now = sh.protector(c), sh.upstream(c.end, whole=True), sh.upstream(c.end)
     if fuse is None:
         return
-    total = fuse.rating_a + (now.rating_a if now and _both(t, c, now, fuse) else 0.0)
+    total = fuse.rating_a
+    if now and _both(t, c, now, fuse):  # one fuse before both ways limits them together
+        first = sh.upstream(c.source)
+        shared = first is not None and key(first.name) == key(now.name)
+        total = max(total, now.rating_a) if shared else total + now.rating_a
     for x in sh.reach([c.end], COPPER, sh.own | sh.opened).values():
         p = sh.parts[key(x.part)] if x is not None and x.kind == "wire" else None
         if x is None or p is None or p.said("area_mm2") is None or (size := area(p)) is None:
@@ -264,6 +271,8 @@ def adiabatic_ground(t: Told) -> Marks:
         return
     lost = [k.extra for k in t.stories if k.corner == "nominal" and (k.extra or "").startswith("lost ")]
     for c in ground_chains(t):
+        if c in t.shape.overlays:
+            continue
         for x, p in zip(c.links, c.parts, strict=True):
             size = area(p) if p.kind == "wire" else None
             for name in lost if size is not None else ():

@@ -137,7 +137,8 @@ class Told:
     def bed(self, steps: tuple[Step, ...]) -> Step:
         """The first sleep after use."""
         name = sleeping(self.job.sheet).name
-        return next(s for s in steps[1:] if s.phase == name)
+        used = next(n for n, s in enumerate(steps) if s.phase != name)
+        return next(s for s in steps[used:] if s.phase == name)
 
     def every(self) -> Iterator[tuple[str, Step, Step]]:
         """(start, step, the healthy step beside it) of the vehicle judged."""
