@@ -12,10 +12,10 @@ from amptrail.checker.shape import Shape
 from amptrail.checker.told import Mark, Told
 from amptrail.checker.vehicle import Job
 from amptrail.circuit import tables
-from amptrail.circuit.model import Circuit, Driver, Part, Supply, key
+from amptrail.circuit.model import Circuit, Driver, Part, key
 from amptrail.circuit.phases import drive_cycle, sleeping
 from amptrail.errors import InputError
-from amptrail.twin.elements import fuse_ohm, wire_ohm
+from amptrail.twin.elements import wire_ohm
 from amptrail.twin.starts import plan
 
 Rule = Callable[[Told], Iterator[Mark]]
@@ -66,11 +66,11 @@ def stories(job: Job, shape: Shape, corners: tuple[str, ...]) -> Iterator[StoryK
     others = [p.name for p in sheet.parts if p.kind == "switch"]
     others += [f"{x.module}.{x.name}" for x in sheet.modules if isinstance(x, Driver)]
     for corner in corners:
-        every = starts(sheet) if corner == "nominal" else _plain(sheet)
+        every = starts(sheet) if corner == "nominal" else plain_starts(sheet)
         for start in every:
             for vehicle in ("healthy", "faulty", "fed"):
                 yield StoryKey(corner, vehicle, start)
-            if start in _plain(sheet):
+            if start in plain_starts(sheet):
                 yield from (StoryKey(corner, v, start, h) for h in switches for v in ("healthy", "fed"))
     known = {key(s) for s in switches}
     for held in others:
@@ -86,7 +86,8 @@ def stories(job: Job, shape: Shape, corners: tuple[str, ...]) -> Iterator[StoryK
         yield StoryKey("nominal", "fed", "asleep", None, f"lost {name}")
 
 
-def _plain(sheet: Circuit) -> tuple[str, ...]:
+def plain_starts(sheet: Circuit) -> tuple[str, ...]:
+    """Asleep, and fitted in each waking phase."""
     return tuple(s for s in starts(sheet) if s == "asleep" or s.startswith("awake:"))
 
 
@@ -144,8 +145,6 @@ def _ranges(job: Job) -> dict[str, Range]:
     for x in job.fed.modules:
         if isinstance(x, Driver) and x.limit_a is not None:
             found[f"{x.module}.{x.name} limit_a"] = Range(0.8 * x.limit_a, 1.2 * x.limit_a, True)
-        if isinstance(x, Supply):
-            pass  # a module's own draw moves no relay: only figures, for which the proof brings corners
     return found
 
 
@@ -166,4 +165,4 @@ def corners(job: Job) -> dict[str, dict[str, float]]:
     return {n: v for n, v in found.items() if v}
 
 
-__all__ = ["NAMES", "RULES", "corners", "fuse_ohm", "refuses", "starts", "stories"]
+__all__ = ["NAMES", "RULES", "corners", "plain_starts", "refuses", "starts", "stories"]

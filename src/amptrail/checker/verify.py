@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from amptrail.checker.data import Proof, RejectedError, read
-from amptrail.checker.needs import NAMES, RULES, corners, refuses, starts, stories
+from amptrail.checker.needs import NAMES, RULES, corners, plain_starts, refuses, starts, stories
+from amptrail.checker.orders import decided_by_order
 from amptrail.checker.relive import Garage, compare
 from amptrail.checker.shape import Shape, area
 from amptrail.checker.told import Mark, Told
@@ -44,6 +45,9 @@ def check(proof_text: str, sheet_text: str) -> Answer:
         for k in proof.stories:
             compare(proof, garage, k, done)
         marks = _rules(proof, garage.job)
+        raced = decided_by_order(garage.job, plain_starts(garage.job.sheet))
+        if raced is not None:
+            raise RejectedError(f"race: what switches first decides about {raced[2]}", ", ".join(raced[:2]))
         _margins(proof, marks)
     except RejectedError as e:
         return Answer(False, e.step, e.reason)
