@@ -93,6 +93,19 @@ def test_damage_anywhere_is_an_error_or_a_rejection() -> None:
         assert got["exit"] in (0, 1, 2), got  # a digit put for itself changes nothing
 
 
+@pytest.mark.parametrize(
+    "values",
+    [{"K9 pull_v": 5.0}, {"BAT nonsense": 5.0}, {"BAT emf_v": 0.0}, {"BAT emf_v": -12.0}, {"": 1.0},
+     {"BAT emf_v": 1e290}, {"BAT inner_ohm": 1e11}],
+)  # fmt: skip
+def test_a_corner_that_no_vehicle_has_is_rejected(values: dict[str, float]) -> None:
+    r = row("R2")
+    proof = json.loads(proof_text(r))
+    proof["corners"][-1]["values"] = values
+    got = _prove(json.dumps(proof), sheet_text(r.sheet))
+    assert (got["exit"], got["valid"]) == (1, False), got
+
+
 def test_feed_writes_its_proof_and_a_refused_one_has_none() -> None:
     good, bad = row("P1"), row("P7")
     sheet = sheet_text("pump")

@@ -20,6 +20,7 @@ from amptrail.twin.overlay import overlay
 from amptrail.twin.settle import Machine
 
 ENDLESS = 1e9  # a fuse or output that bears anything
+LEAST, MOST = 1e-9, 1e12  # SI numbers of a circuit lie between
 SHORT_OHM = 0.005  # a wire crushed against bare metal (common practice)
 COLD = 1e4  # a filament far below its rated volts keeps its cold resistance
 
@@ -99,11 +100,16 @@ def _term(circuit: Circuit, name: str) -> Term:
 
 
 def with_numbers(circuit: Circuit, values: dict[str, float]) -> Circuit:
-    """The circuit with numbers of a corner (`K4 pull_v`, `ECM.30 awake_ohm`, `ECM.main limit_a`)."""
-    names = {key(p.name) for p in circuit.parts}
+    """The circuit with numbers of a corner (`K4 pull_v`, `ECM.30 awake_ohm`, `ECM.main limit_a`). Rejected:
+    a number that no part or module has, or that no part could have."""
+    kinds = {key(p.name): p.kind for p in circuit.parts}
     for told, value in values.items():
         part, _, attribute = told.rpartition(" ")
-        if key(part) in names:
+        if not LEAST < value < MOST:
+            raise RejectedError(f"no corner has {told} {value:g}", "corners")
+        if key(part) in kinds:
+            if not any(a.name == attribute for a in tables.table(kinds[key(part)])):
+                raise RejectedError(f"{part} has no number {attribute}", "corners")
             circuit = with_value(circuit, part, attribute, value)
         else:
             circuit = _module_number(circuit, part, attribute, value)
@@ -111,13 +117,19 @@ def with_numbers(circuit: Circuit, values: dict[str, float]) -> Circuit:
 
 
 def _module_number(circuit: Circuit, name: str, attribute: str, value: float) -> Circuit:
-    lines = list(circuit.modules)
+    lines, before = list(circuit.modules), circuit.modules
     for n, x in enumerate(lines):
-        if isinstance(x, Supply) and key(f"{x.module}.{x.pin}") == key(name):
+        if (
+            isinstance(x, Supply)
+            and attribute in ("awake_ohm", "asleep_ohm")
+            and key(f"{x.module}.{x.pin}") == key(name)
+        ):
             awake = attribute == "awake_ohm"
             lines[n] = replace(x, awake_ohm=value) if awake else replace(x, asleep_ohm=value)
         elif isinstance(x, Driver) and key(f"{x.module}.{x.name}") == key(name) and attribute == "limit_a":
             lines[n] = replace(x, limit_a=value)
+    if tuple(lines) == before:
+        raise RejectedError(f"no module line has {name} {attribute}", "corners")
     return replace(circuit, modules=tuple(lines))
 
 
