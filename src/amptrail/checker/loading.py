@@ -269,10 +269,10 @@ def adiabatic_ground(t: Told) -> Marks:
     """A new ground bears becoming the starter's return."""
     if not t.feeding or not t.nominal:
         return
-    lost = [k.extra for k in t.stories if k.corner == "nominal" and (k.extra or "").startswith("lost ")]
+    every = {k.extra for k in t.stories if k.corner == "nominal" and (k.extra or "").startswith("lost ")}
     for c in ground_chains(t):
-        if c in t.shape.overlays:
-            continue
+        # beside a wire it is no worse than that wire when a strap is lost
+        lost = [None, *([] if c in t.shape.overlays else sorted(x for x in every if x))]
         for x, p in zip(c.links, c.parts, strict=True):
             size = area(p) if p.kind == "wire" else None
             for name in lost if size is not None else ():
@@ -280,8 +280,8 @@ def adiabatic_ground(t: Told) -> Marks:
                 for s in t.get("fed", "asleep", None, name):
                     if t.base(s) == "cranking":
                         heat = amps(s, x.name) ** 2 * (s.t_s - before)
-                        yield Mark("adiabatic_ground", "asleep", s.phase, p.name, heat,
-                                   listed(size or 0.0).adiabatic_a2s)  # fmt: skip
+                        limit = listed(size or 0.0).adiabatic_a2s
+                        yield Mark("adiabatic_ground", "asleep", s.phase, p.name, heat, limit)
                     before = s.t_s
 
 

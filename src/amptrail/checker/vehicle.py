@@ -45,7 +45,7 @@ class Job:
     @cached_property
     def cuts(self) -> tuple[Fault, ...]:
         """What the feed isolates, as opens."""
-        return tuple(Fault("open", _term(self.fed, name)) for name in self.feed.cuts)
+        return tuple(Fault("open", term_of(self.fed, name)) for name in self.feed.cuts)
 
 
 def job_of(sheet_text: str, lines: tuple[str, ...], against: str | None) -> Job:
@@ -92,7 +92,8 @@ def metal(c: Circuit, t: Term) -> str | None:
     return next((name for name, x in metals(c).items() if key(name) == key(label(t))), None)
 
 
-def _term(circuit: Circuit, name: str) -> Term:
+def term_of(circuit: Circuit, name: str) -> Term:
+    """A branch or point by its name."""
     part, dot, rest = name.partition(".")
     if dot and not any(key(p.name) == key(name) for p in circuit.parts):
         return Term(part, rest)
@@ -157,7 +158,7 @@ def machine_of(job: Job, k: StoryKey, values: dict[str, float], short_at: int | 
         if any(key(p.name) == key(k.held) and p.kind == "switch" for p in circuit.parts):
             held = (Held(k.held, "open"),)
         else:
-            faults = (*faults, Fault("dead", _term(circuit, k.held)))
+            faults = (*faults, Fault("dead", term_of(circuit, k.held)))
     more: tuple[Element, ...] = ()
     if k.extra is not None:
         circuit, faults, more = _altered(job, circuit, faults, k.extra, short_at)
@@ -181,7 +182,7 @@ def _altered(job: Job, c: Circuit, faults: tuple[Fault, ...], extra: str, short_
                                      for x in c.modules))  # fmt: skip
         faults = (*faults, *(Fault("seized", Term(p.name, "")) for p in c.parts if p.kind == "motor"))
     if word == "lost":
-        faults = (*faults, Fault("open", _term(c, rest)))
+        faults = (*faults, Fault("open", term_of(c, rest)))
     more: tuple[Element, ...] = ()
     body = wiring(c).node(BODY)
     if short_at is not None and body is not None and short_at != body:

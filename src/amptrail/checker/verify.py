@@ -12,7 +12,7 @@ from amptrail.checker.orders import decided_by_order
 from amptrail.checker.relive import Garage, compare
 from amptrail.checker.shape import Shape, area
 from amptrail.checker.told import Mark, Told
-from amptrail.checker.vehicle import Job, job_of
+from amptrail.checker.vehicle import Job, job_of, metal, term_of
 from amptrail.circuit.model import key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import ModelError
@@ -48,7 +48,7 @@ def check(proof_text: str, sheet_text: str) -> Answer:
         raced = decided_by_order(garage.job, plain_starts(garage.job.sheet))
         if raced is not None:
             raise RejectedError(f"race: what switches first decides about {raced[2]}", ", ".join(raced[:2]))
-        _margins(proof, marks)
+        _margins(proof, garage.job, marks)
     except RejectedError as e:
         return Answer(False, e.step, e.reason)
     except ModelError as e:
@@ -125,7 +125,7 @@ def _rules(proof: Proof, job: Job) -> list[Mark]:
     return nominal
 
 
-def _margins(proof: Proof, marks: list[Mark]) -> None:
+def _margins(proof: Proof, job: Job, marks: list[Mark]) -> None:
     """The closest figure of each rule, places where it is broken left out, is the one told."""
     broken = {m.where for m in marks if not m.ok}
     closest: dict[str, float] = {}
@@ -136,10 +136,18 @@ def _margins(proof: Proof, marks: list[Mark]) -> None:
         odd = min(set(closest) ^ set(proof.margins))
         raise RejectedError(f"the margin of {odd} is not as it should be", "margins")
     for rule, said in proof.margins.items():
-        fits = [m for m in marks if m.where == (rule, said.start, said.phase, key(said.part))
+        fits = [m for m in marks if m.where[:3] == (rule, said.start, said.phase) and _same(job, m.part, said.part)
                 and _near(m.figure, said.figure) and _near(m.limit, said.limit)]  # fmt: skip
         if not _near(said.margin, closest[rule]) or not fits:
             raise RejectedError(f"the margin of {rule} is {closest[rule]:.6g}", f"margins.{rule}")
+
+
+def _same(job: Job, a: str, b: str) -> bool:
+    """Whether two names are one part, or two points of one metal."""
+    if key(a) == key(b):
+        return True
+    metals = [metal(job.fed, term_of(job.fed, x)) for x in (a, b)]
+    return metals[0] is not None and metals[0] == metals[1]
 
 
 def _near(a: float, b: float) -> bool:
