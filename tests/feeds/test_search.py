@@ -86,6 +86,7 @@ def test_a_burnt_relay_gets_a_relay_beside_its_coil() -> None:
     ("argv", "code"),
     [
         (("--restore", "PUNP"), "no-such-part"),
+        (("--restore", ","), "usage"),
         (("--restore", "WARN"), "nothing-to-restore"),
         (("--restore", "PUMP", "--against", "WARN open"), "no-way-broken"),
         (("--restore", "PUMP", "--fitted", "J9"), None),
@@ -163,3 +164,12 @@ def test_ground_to_ground_is_normal_work() -> None:
                  "--against", "W12 open", "--nominal")["feeds"][0]  # fmt: skip
     assert row["verdict"] == "holds", row["why"]
     assert row["kind"] == "ground"
+
+
+def test_a_lead_chafed_to_ground_is_cut_out_on_both_sides_of_the_chafe() -> None:
+    """The metal between X7.4 and W10 is on ground: what stays joined to it takes the new feed down."""
+    got = _found("sprayer", "--restore", "PUMP", "--against", "X7.4.b to ground 50 mohm", "--nominal")
+    best = _of(got, "holds")[0]
+    again = _found("sprayer", "--feed", best["text"], "--against", "X7.4.b to ground 50 mohm", "--nominal")
+    assert again["feeds"][0]["verdict"] == "holds"
+    assert len(best["text"].partition(" cut ")[2].split(",")) == 2

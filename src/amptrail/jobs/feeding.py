@@ -171,6 +171,10 @@ def feed(sheet_text: str, options: FeedOptions) -> Json:
         told.append(_proved(a, v, row, sheet_text) if options.prove else row)
     if options.restore:
         names = tuple(x for n in options.restore for x in _names(n))
+        if not names:
+            raise one(
+                "usage", "what must work again?", remedy="name it: --restore PUMP, or --restore PUMP,FAN"
+            )
         s = search(sheet.circuit, names, purpose, against, nominal=options.nominal)
         body["search"] = search_json(sheet.circuit, s)
         rows = []

@@ -11,6 +11,7 @@ from amptrail.errors import ModelError
 from amptrail.feed.graph import Edge, at, grounded
 from amptrail.feed.measures import drivers
 from amptrail.feed.search.need import Way, ways
+from amptrail.sheet.words import name_text, term_text
 from amptrail.solve.network import Network
 
 COPPER = ("wire", "joint", "connector", "box", "ground")
@@ -21,8 +22,8 @@ AT_A_POINT = ("to_ground", "to_supply", "to_point", "swapped")
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """Part of a way that is to be bridged. `near` is its end towards the load, `far` the other; `links` what
-    lies between, nearest the load first. `plain`: nothing but copper, so a wire may replace it; `cuts` the
-    wires that isolate it at both ends. `side`: feed (towards the source) or ground."""
+    lies between, nearest the load first. `plain`: nothing but copper, so a wire may replace it; `cuts`: what
+    isolates it at both ends, as a feed's text has it. `side`: feed (towards the source) or ground."""
 
     way: Way
     must: Must
@@ -85,20 +86,30 @@ def _grown(net: Network, start: int, run: Sequence[Edge], first: int, last: int)
 
 
 def _stretch(
-    net: Network, w: Way, must: Must, side: Literal["feed", "ground"], first: int, last: int
+    net: Network, w: Way, must: Must, side: Literal["feed", "ground"], first: int, last: int, leaks: bool
 ) -> Stretch:
     run, start = (w.up, w.a) if side == "feed" else (w.down, w.b)
     nodes, links = _nodes(start, run), run[first : last + 1]
-    wires = [e.part for e in links if e.kind == "wire"]
+    wires = [name_text(e.part) for e in links if e.kind == "wire"]
+    if leaks:  # the metal that leaks must go: the first and last link whatever they are
+        ends = (links[0], links[-1])
+        wires = [_cut_text(net, e) for e in ends]
     cuts = tuple(dict.fromkeys((wires[0], wires[-1]))) if wires else ()
     return Stretch(w, must, side, nodes[first], nodes[last + 1], tuple(links),
                    all(e.kind in PLAIN for e in links), cuts)  # fmt: skip
+
+
+def _cut_text(net: Network, e: Edge) -> str:
+    """What is to be opened, as a feed says it: a wire by name, else the branch (`X7.4`)."""
+    head, dot, tail = net.branches[e.branch].rpartition(".")
+    return name_text(e.part) if e.kind in ("wire", "joint") or not dot else term_text(Term(head, tail))
 
 
 def stretches(circuit: Circuit, net: Network, must: Must, against: Sequence[Fault]) -> list[Stretch]:
     """Where the function's ways are broken by the faults: the whole run of copper, and the fault alone where
     that is shorter."""
     bad = frozenset(b for f in against for b in touched(net, f))
+    leaks = any(f.mode in AT_A_POINT for f in against)
     found: dict[tuple[int, int], Stretch] = {}
     for w in ways(circuit, must):
         for side, run, start in (("feed", w.up, w.a), ("ground", w.down, w.b)):
@@ -107,7 +118,7 @@ def stretches(circuit: Circuit, net: Network, must: Must, against: Sequence[Faul
                 continue
             whole = _grown(net, start, run, hit[0], hit[-1])
             for ends in dict.fromkeys((whole, (hit[0], hit[-1]))):
-                s = _stretch(net, w, must, side, *ends)  # type: ignore[arg-type]
+                s = _stretch(net, w, must, side, *ends, leaks)  # type: ignore[arg-type]
                 found.setdefault((s.near, s.far), s)
     return list(found.values())
 

@@ -37,7 +37,7 @@ class Candidate:
     @property
     def text(self) -> str:
         fuse = f" fuse {self.size.fuse_a:g} A" if self.size.fuse_a else ""
-        cut = f" cut {', '.join(name_text(c) for c in self.cuts)}" if self.cuts else ""
+        cut = f" cut {', '.join(self.cuts)}" if self.cuts else ""
         diode = " diode" if self.diode else ""
         return f"{self.head}{self.relay}{fuse}{diode} {self.size.wire_text}{cut}"
 
