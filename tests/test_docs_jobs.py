@@ -28,7 +28,12 @@ def test_the_job_of_the_page(
     assert "8 times of 10" in shown["amptrail quote gate"]
     assert "G2" in shown["amptrail suspects gate"]
     found = shown["amptrail findings gate"]
-    for words in ("the tank runs over onto the joint", "joint cleaned, new eye, sealed", "still drips", "A. Sample"):
+    for words in (
+        "the tank runs over onto the joint",
+        "joint cleaned, new eye, sealed",
+        "still drips",
+        "A. Sample",
+    ):
         assert words in found
     assert "NOT PROVEN" not in found
     assert "EUR" in shown["amptrail slip gate"]

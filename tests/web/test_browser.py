@@ -1,4 +1,5 @@
-"""The whole way on a phone in a real browser: template, job, answers, network gone and back, two devices, keyboard."""
+"""The whole way on a phone in a real browser: template, job, answers, network gone and back, two devices,
+keyboard."""
 
 from __future__ import annotations
 
@@ -15,8 +16,10 @@ from typing import Any
 import pytest
 
 CHROMIUM = shutil.which("chromium")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+FLAGS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync"
+).split()
 pytestmark = pytest.mark.skipif(
     CHROMIUM is None and not os.environ.get("CI"), reason="NO CHROMIUM: the pages are not tried in a browser"
 )
@@ -66,12 +69,13 @@ def device(browser: Any, width: int, touch: bool) -> Any:
 
 
 def fits(page: Any, name: str) -> None:
-    """No sideways scrolling, no target smaller than a finger, nothing said wrong; and a picture to look at."""
+    """No sideways scrolling, no target smaller than a finger, nothing said wrong."""
     SHOTS.mkdir(parents=True, exist_ok=True)
     page.screenshot(path=str(SHOTS / f"{name}.png"), full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), name
     small = page.evaluate(
-        """() => [...document.querySelectorAll("button, .chip, header a, .door, select, summary, input:not([type=hidden])")]
+        """() => [...document.querySelectorAll("button, .chip, header a, .door, select, summary, input")]
+        .filter(e => e.type !== "hidden")
         .filter(e => e.offsetParent && !["checkbox", "radio"].includes(e.type))
         .filter(e => e.getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 80))"""
     )
@@ -118,7 +122,9 @@ def test_network_gone_and_back_loses_nothing(browser: Any, address: str) -> None
     page.context.set_offline(True)
     own(page, "K1 in running clicks")
     page.wait_for_selector("#link-state:not([hidden])")
-    page.wait_for_function("() => document.querySelector('#link-state').innerText.includes('kept on this phone')")
+    page.wait_for_function(
+        "() => document.querySelector('#link-state').innerText.includes('kept on this phone')"
+    )
     own(page, "K1.87 in running meter 0.1 V")
     fits(page, "offline-360")
     page.context.set_offline(False)
