@@ -184,15 +184,21 @@ def _order(p: Json, sheet: str, rng: random.Random) -> Altered:
     return p, sheet
 
 
+CUT = r" cut .*"
 WEAKER: tuple[tuple[str, str], ...] = (
     (r"wire [0-9.]+ mm2", "wire {wire} mm2"),
     (r"([0-9.]+) m\b(?!m)", "{metres} m"),
     (r"fuse [0-9.]+ A", "fuse {fuse} A"),
     (r" fuse [0-9.]+ A", ""),
     (r" diode", ""),
-    (r" cut .*", ""),
+    (CUT, ""),
     (r"from \S+ to", "from {source} to"),
 )
+
+
+def _only_the_fault(lines: list[str], against: str | None) -> bool:
+    cuts = [n for line in lines for m in re.findall(r" cut (.*)", line) for n in m.split(", ")]
+    return all(re.search(rf"(^|and ){re.escape(n)} open", against or "") for n in cuts)
 
 
 def _weaker(p: Json, sheet: str, rng: random.Random) -> Altered:
@@ -201,6 +207,8 @@ def _weaker(p: Json, sheet: str, rng: random.Random) -> Altered:
     sources = sorted(n for n in p["points"][0]["volts"] if re.fullmatch(r"F\w*\.(in|out)|BAT\.\+", n))
     while p["feed"] == before:
         pattern, put = rng.choice(WEAKER)
+        if pattern == CUT and _only_the_fault(before, p["against"]):
+            continue  # what is cut is open already: not another circuit, and the proof is as true of it
         said = {"wire": rng.choice((0.22, 0.35)), "metres": rng.choice((9, 14, 25)),
                 "fuse": rng.choice((25, 30, 40)), "source": rng.choice(sources)}  # fmt: skip
         p["feed"] = [re.sub(pattern, put.format(**said), line) for line in before]

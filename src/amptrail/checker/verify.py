@@ -136,8 +136,11 @@ def _margins(proof: Proof, job: Job, marks: list[Mark]) -> None:
         odd = min(set(closest) ^ set(proof.margins))
         raise RejectedError(f"the margin of {odd} is not as it should be", "margins")
     for rule, said in proof.margins.items():
-        fits = [m for m in marks if m.where[:3] == (rule, said.start, said.phase) and _same(job, m.part, said.part)
-                and _near(m.figure, said.figure) and _near(m.limit, said.limit)]  # fmt: skip
+        here = [m for m in marks if m.where[:3] == (rule, said.start, said.phase)]
+        fits = any(
+            _same(job, m.part, said.part) and _near(m.figure, said.figure) and _near(m.limit, said.limit)
+            for m in here
+        )
         if not _near(said.margin, closest[rule]) or not fits:
             raise RejectedError(f"the margin of {rule} is {closest[rule]:.6g}", f"margins.{rule}")
 
