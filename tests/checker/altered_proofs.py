@@ -178,8 +178,11 @@ def _order(p: Json, sheet: str, rng: random.Random) -> Altered:
         return p, sheet
     steps = rng.choice(p["stories"])["steps"]
     a, b = rng.sample(range(len(steps)), 2)
+    alike = {n: v for n, v in steps[a].items() if n != "t_s"} == {
+        n: v for n, v in steps[b].items() if n != "t_s"
+    }
     steps[a], steps[b] = steps[b], steps[a]
-    if rng.random() < 0.5:  # and their times are put right
+    if not alike and rng.random() < 0.5:  # and their times are put right (of like steps: no change at all)
         steps[a]["t_s"], steps[b]["t_s"] = steps[b]["t_s"], steps[a]["t_s"]
     return p, sheet
 
