@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import json
 import random
+from pathlib import Path
 
 import pytest
-from altered_proofs import KINDS, alter, proof_text, row, sheet_text, shuffled, verdict
+from altered_proofs import FOLDER, KINDS, alter, proof_text, row, sheet_text, shuffled, verdict
 
 from amptrail.checker import check
 from amptrail.cli.dispatch import answer
@@ -120,3 +121,13 @@ def test_feed_writes_its_proof_and_a_refused_one_has_none() -> None:
     assert got["exit"] == 1 and got["feeds"][0]["proof_sha256"] is None
     got = answer([*argv, "--feed", good.feed, "--nominal"], Files({"s": sheet}))
     assert got["exit"] == 2
+
+
+def test_on_disk_the_proof_is_a_file_and_not_in_the_answer(tmp_path: Path) -> None:
+    r, file = row("P1"), tmp_path / "p.proof"
+    sheet = str(FOLDER / "pump.sheet")
+    got = answer(["feed", sheet, "--feed", r.feed, "--against", r.against, "--prove", str(file)], Files())
+    told = got["feeds"][0]
+    assert "proof" not in told
+    assert told["proof_sha256"] == sha256(json.loads(file.read_text(encoding="utf-8")))
+    assert answer(["prove", str(file), sheet], Files())["exit"] == 0
