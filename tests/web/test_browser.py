@@ -16,10 +16,15 @@ from typing import Any
 import pytest
 
 CHROMIUM = shutil.which("chromium")
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
-).split()
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 pytestmark = pytest.mark.skipif(
     CHROMIUM is None and not os.environ.get("CI"), reason="NO CHROMIUM: the pages are not tried in a browser"
 )
