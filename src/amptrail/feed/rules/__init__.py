@@ -1,7 +1,8 @@
 """The rules of a feed, in the order of the JSON contract, point 11; those without a name there at the end.
 
-Each file has NAME, SEVERITY (per purpose) and `marks(case)`: every figure of the rule beside its limit,
-broken or kept. A rule never solves: it looks at the evidence of a case.
+Each file has NAME, SEVERITY (per purpose), BAD and GOOD (feeds of the folder feeds that break it and that
+keep it) and `marks(case)`: every figure of the rule beside its limit, broken or kept. A rule never solves:
+it looks at the evidence of a case.
 """
 
 from __future__ import annotations

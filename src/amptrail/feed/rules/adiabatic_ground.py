@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.extra import ground_chains
 from amptrail.feed.guard import wire_of
 from amptrail.feed.marks import Mark, Severities, most
@@ -16,6 +17,11 @@ from amptrail.feed.shape import area_mm2, is_overlay
 
 NAME = "adiabatic_ground"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example("start.sheet", "from STA.31 to body wire 2.5 mm2 0.5 m cut W13", "STRAP_E open"),
+    Example("start.sheet", "from STA.31 to BAT.- wire 1.5 mm2 1 m cut W13", "STRAP_E open"),
+)
+GOOD = (Example("start.sheet", "from STA.31 to body wire 25 mm2 0.4 m cut W13", "STRAP_E open"),)
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -8,11 +8,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import Mark, Severities
 from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME = "after_run"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example("mainrelay.sheet", "from F3.out to K1.86 fuse 5 A wire 0.75 mm2 1 m cut W6", "W6 open"),
+    Example("supplies.sheet", "from F3.out to ECM.30 fuse 10 A wire 1 mm2 1 m cut W15", "W15 open"),
+)
+GOOD = (
+    Example("mainrelay.sheet", "from BAT.+ to K1.86 fuse 5 A wire 0.75 mm2 1 m cut W6", "W6 open"),
+    Example("supplies.sheet", "from BAT.+ to ECM.30 fuse 10 A wire 1 mm2 2 m cut W15", "W15 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -13,6 +13,7 @@ from collections.abc import Set as AbstractSet
 from amptrail.circuit.model import Term, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
+from amptrail.feed.example import Example
 from amptrail.feed.flags import BACK_FEED_A, BACK_FEED_TIMES
 from amptrail.feed.graph import FUSES, RUN, edges, plus, reach, spelled
 from amptrail.feed.graph import at as at_node
@@ -22,6 +23,14 @@ from amptrail.feed.measures import at, by_phase, reverse_a, shut
 from amptrail.feed.shape import feed_edges, grounded_in_sheet, opened
 
 NAME, SEVERITY = "back_feed", ALWAYS
+BAD = (
+    Example("rear.sheet", "from F3.out to TAIL_L.in fuse 10 A wire 1 mm2 2 m", "FB open"),
+    Example("charge.sheet", "from F4.out to ALT.D+ fuse 5 A wire 0.75 mm2 1 m cut W8, W9", "CHG open"),
+)
+GOOD = (
+    Example("rear.sheet", "from SL.1 to WORK.in fuse 7.5 A wire 1 mm2 3 m cut W5, W6", "W5 open"),
+    Example("charge.sheet", "DJR33", "CHG open"),
+)
 CONSUMERS = (*LOAD_KINDS, "coil", "diode", "module")
 FORWARD = (*FUSES, "switch", "contact", "module")
 LIVE_V, TWICE = 3.0, 2.0  # a rail above 3 V wakes what hangs on it (common practice)

@@ -11,12 +11,18 @@ from collections.abc import Iterator
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant, Story
+from amptrail.feed.example import Example
 from amptrail.feed.extra import largest
 from amptrail.feed.guard import Guard, air_c, carries_a, guard
 from amptrail.feed.marks import ALWAYS, Mark, least
 from amptrail.feed.shape import Chain, area_mm2, chains, is_overlay
 
 NAME, SEVERITY = "dead_short_not_cleared", ALWAYS
+BAD = (
+    Example("rear.sheet", "from SL.1 to WORK.in fuse 30 A wire 2.5 mm2 45 m cut W5, W6", "W5 open"),
+    Example("rear.sheet", "from SL.1 to WORK.in fuse 20 A wire 1.5 mm2 42 m cut W5, W6", "W5 open"),
+)
+GOOD = (Example("rear.sheet", "from SL.1 to WORK.in fuse 7.5 A wire 1 mm2 3 m cut W5, W6", "W5 open"),)
 TIMES = 2.0
 NOTHING_A, LITTLE_A, DEAD_V = 0.1, 1.0, 1.0
 LIVE_V = 6.0  # the chain carries a supply in a phase where its end has this much

@@ -11,10 +11,19 @@ from collections.abc import Iterator
 
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
+from amptrail.feed.example import Example
 from amptrail.feed.marks import ALWAYS, Mark, most, state
 from amptrail.feed.measures import driver_a
 
 NAME, SEVERITY = "driver_overcurrent", ALWAYS
+BAD = (
+    Example("rear.sheet", "from BCM.tail to WORK.in fuse 10 A wire 1 mm2 2 m cut W5, W6", "W5 open"),
+    Example("pump.sheet", "from BAT.+ to K4.85 fuse 5 A wire 0.75 mm2 1.5 m cut W13", "W13 open"),
+)
+GOOD = (
+    Example("rear.sheet", "from SL.1 to WORK.in fuse 7.5 A wire 1 mm2 3 m cut W5, W6", "W5 open"),
+    Example("pump.sheet", "from BAT.+ to K4.86 fuse 5 A wire 0.75 mm2 1.5 m cut W13", "W13 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

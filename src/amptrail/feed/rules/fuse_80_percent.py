@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
+from amptrail.feed.example import Example
 from amptrail.feed.flags import FUSE_SHARE, FUSE_TIMES
 from amptrail.feed.marks import Mark, Severities, most
 from amptrail.feed.measures import at, by_phase, fuse_a, ratings
@@ -17,6 +18,14 @@ from amptrail.feed.measures import at, by_phase, fuse_a, ratings
 NAME = "fuse_80_percent"
 LONG_S = 600.0
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example("pump.sheet", "from BAT.+ to K4.30 fuse 5 A wire 2.5 mm2 2 m cut W8", "W8 open"),
+    Example("fan.sheet", "from BAT.+ to KF.30 fuse 15 A wire 2.5 mm2 1.5 m cut W8", "W8 open"),
+)
+GOOD = (
+    Example("pump.sheet", "from BAT.+ to K4.30 fuse 7.5 A wire 0.75 mm2 3 m cut W8", "W8 open"),
+    Example("fan.sheet", "from BAT.+ to KF.30 fuse 20 A wire 2.5 mm2 1.5 m cut W8", "W8 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

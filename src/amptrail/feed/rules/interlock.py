@@ -12,9 +12,15 @@ from dataclasses import replace
 
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import ALWAYS, Mark, state
 
 NAME, SEVERITY = "interlock", ALWAYS
+BAD = (
+    Example("start.sheet", "from F_50.out to NEUTRAL.in fuse 5 A wire 0.75 mm2 1 m cut W7", "W7 open"),
+    Example("start.sheet", "from CLUTCH.out to KS.86 fuse 5 A wire 0.75 mm2 1 m cut W8", "W8 open"),
+)
+GOOD = (Example("start.sheet", "from NEUTRAL.out to KS.86 fuse 5 A wire 0.75 mm2 1 m cut W8", "W8 open"),)
 
 
 def _sheet(case: Case) -> Iterator[Mark]:

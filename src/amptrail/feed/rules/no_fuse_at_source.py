@@ -9,11 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.guard import unfused
 from amptrail.feed.marks import ALWAYS, Mark, most
 from amptrail.feed.shape import MOST_FUSED_LATE_M, chains, is_overlay, point_name
 
 NAME, SEVERITY = "no_fuse_at_source", ALWAYS
+BAD = (
+    Example("pump.sheet", "from BAT.+ to K4.30 wire 2.5 mm2 2 m cut W8", "W8 open"),
+    Example("pump.sheet", "PJ9", "W8 open"),
+)
+GOOD = (Example("pump.sheet", "PJ10", "W8 open"),)
 BARE_M = 0.5  # a lead whose length nobody stated is longer than the limit (common practice)
 
 

@@ -13,12 +13,35 @@ from dataclasses import replace
 from amptrail.circuit.model import Fault, Term
 from amptrail.errors import ModelError
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.graph import RUN, reach
 from amptrail.feed.marks import Mark, Severities, state
 from amptrail.feed.shape import Chain, chains, feed_edges, opened
 
 NAME = "old_path"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example(
+        "pump.sheet", "from K4.87 to PUMP.in wire 1.5 mm2 4 m cut W9", "W9 open and X7.4.a to ground 10 ohm"
+    ),
+    Example(
+        "rear.sheet",
+        "from SL.1 to WORK.in fuse 10 A wire 1.5 mm2 3 m cut W5",
+        "W5 open and X5.1.a to ground 10 ohm",
+    ),
+)
+GOOD = (
+    Example(
+        "pump.sheet",
+        "from K4.87 to PUMP.in wire 1.5 mm2 4 m cut W9, W10",
+        "W9 open and X7.4.a to ground 10 ohm",
+    ),
+    Example(
+        "rear.sheet",
+        "from SL.1 to WORK.in fuse 10 A wire 1.5 mm2 3 m cut W5, W6",
+        "W5 open and X5.1.a to ground 10 ohm",
+    ),
+)
 LEAKS = ("to_ground", "to_supply", "to_point", "swapped")
 DIRTY = ("open", "resistance")
 

@@ -12,11 +12,20 @@ from dataclasses import replace
 from amptrail.circuit.model import Must
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant, Story
+from amptrail.feed.example import Example
 from amptrail.feed.functions import volts_at
 from amptrail.feed.loads import may_run_longer
 from amptrail.feed.marks import ALWAYS, Mark, least, most
 
 NAME, SEVERITY = "on_time", ALWAYS
+BAD = (
+    Example("pump.sheet", "from F6.out to K4.86 fuse 5 A wire 0.75 mm2 1 m cut W13", "W13 open"),
+    Example("glow.sheet", "from KG.85 to GCU.wait wire 0.75 mm2 1 m cut W7", "GCU.glow dead"),
+)
+GOOD = (
+    Example("pump.sheet", "from F4.out to K4.86 fuse 5 A wire 0.75 mm2 1 m cut W13", "W13 open"),
+    Example("glow.sheet", "from F4.out to KG.86 fuse 5 A wire 0.75 mm2 1 m cut W6", "W6 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

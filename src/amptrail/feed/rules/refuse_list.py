@@ -12,11 +12,19 @@ from dataclasses import replace
 
 from amptrail.circuit.model import Refuse
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.graph import RUN, nodes_of, reach
 from amptrail.feed.marks import ALWAYS, Mark, state
 from amptrail.feed.shape import chains, feed_edges, grounded_in_sheet, is_overlay, kind, opened
 
 NAME, SEVERITY = "refuse_list", ALWAYS
+BAD = (
+    Example("supplies.sheet", "from F4.out to SRS.15 fuse 10 A wire 0.75 mm2 1 m cut W11", "W11 open", "try"),
+    Example("supplies.sheet", "from BAT.+ to ABS.30 fuse 10 A wire 1 mm2 2 m cut W13", "W13 open", "home"),
+    Example("supplies.sheet", "from F4.out to GASV.in fuse 5 A wire 0.75 mm2 2 m cut W6", "W6 open"),
+    Example("supplies.sheet", "from F_ABS.out to ABS.30 wire 0.5 mm2 2 m cut W13", "W13 open"),
+)
+GOOD = (Example("supplies.sheet", "from F_ABS.out to ABS.30 wire 0.75 mm2 2 m cut W13", "W13 open"),)
 UNTOUCHED = ("restraint", "high-voltage", "brakes", "steering")  # nor may their supply be tapped
 
 

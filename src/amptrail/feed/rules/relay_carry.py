@@ -10,10 +10,16 @@ from collections.abc import Iterator
 
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.extra import contact_a
 from amptrail.feed.marks import ALWAYS, Mark, most
 
 NAME, SEVERITY = "relay_carry", ALWAYS
+BAD = (
+    Example("glow.sheet", "GJ1", "KG stuck off"),
+    Example("glow.sheet", "GJ2", "W9 open"),
+)
+GOOD = (Example("fan.sheet", "AJ9", "KF stuck off"),)
 CARRIES_A, RESTING = 35.0, 0.7
 MORE = 1.2  # a relay of the sheet is taken to bear what it bears now, at 15 V too (15 V over 12.6 V)
 

@@ -11,11 +11,17 @@ from collections.abc import Iterator
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Story
+from amptrail.feed.example import Example
 from amptrail.feed.extra import contact_a
 from amptrail.feed.marks import ALWAYS, Mark, most
 from amptrail.feed.measures import motors_fed
 
 NAME, SEVERITY = "relay_make", ALWAYS
+BAD = (
+    Example("rear.sheet", "RJ9", "KL stuck off"),
+    Example("rear.sheet", "RJ10", "W8 open"),
+)
+GOOD = (Example("fan.sheet", "AJ9", "KF stuck off"),)
 MAKES_A, RESTS_MAKES_A, MOTOR_A = 120.0, 45.0, 65.0
 MORE = 1.2  # a relay of the sheet is taken to bear what it bears now, at 15 V too (15 V over 12.6 V)
 

@@ -8,10 +8,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import ALWAYS, Mark
 from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME, SEVERITY = "restarts", ALWAYS
+BAD = (
+    Example("mainrelay.sheet", "from K1.87 to K1.86 fuse 5 A wire 0.75 mm2 0.3 m cut W6", "W6 open"),
+    Example("pump.sheet", "from K4.87 to K4.86 fuse 5 A wire 0.75 mm2 0.3 m cut W13", "W13 open"),
+)
+GOOD = (
+    Example("mainrelay.sheet", "from BAT.+ to K1.86 fuse 5 A wire 0.75 mm2 1 m cut W6", "W6 open"),
+    Example("pump.sheet", "from BAT.+ to K4.86 fuse 5 A wire 0.75 mm2 1.5 m cut W13", "W13 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

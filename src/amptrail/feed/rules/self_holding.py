@@ -8,10 +8,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import ALWAYS, Mark, state
 from amptrail.feed.measures import active
 
 NAME, SEVERITY = "self_holding", ALWAYS
+BAD = (
+    Example("mainrelay.sheet", "from K1.87 to ECM.15 fuse 5 A wire 0.75 mm2 1 m cut W5", "W5 open"),
+    Example("charge.sheet", "from KD.87 to ALT.D+ fuse 5 A wire 0.75 mm2 1 m cut W8, W9", "CHG open"),
+)
+GOOD = (
+    Example("mainrelay.sheet", "from F4.out to ECM.15 fuse 5 A wire 0.75 mm2 1 m cut W5", "W5 open"),
+    Example("charge.sheet", "from ALT.D+ to KD.86 fuse 5 A wire 0.75 mm2 1.6 m cut W11", "W11 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

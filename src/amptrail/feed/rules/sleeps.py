@@ -8,9 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import ALWAYS, Mark, state
 
 NAME, SEVERITY = "sleeps", ALWAYS
+BAD = (
+    Example("rear.sheet", "from BAT.+ to BCM.lt fuse 5 A wire 0.75 mm2 2 m cut W22", "W22 open"),
+    Example("mainrelay.sheet", "from BAT.+ to ECM.15 fuse 5 A wire 0.75 mm2 1.5 m cut W5", "W5 open"),
+)
+GOOD = (
+    Example("rear.sheet", "from SL.1 to WORK.in fuse 7.5 A wire 1 mm2 3 m cut W5, W6", "W5 open"),
+    Example("mainrelay.sheet", "from F4.out to ECM.15 fuse 5 A wire 0.75 mm2 1 m cut W5", "W5 open"),
+)
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from amptrail.circuit.model import Reference, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
+from amptrail.feed.example import Example
 from amptrail.feed.graph import edges
 from amptrail.feed.guard import air_c, carries_a
 from amptrail.feed.marks import Mark, Severities, most
@@ -18,6 +19,11 @@ from amptrail.feed.shape import area_mm2
 
 NAME = "source_load"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example("supplies.sheet", "from S5.1 to MIL.in fuse 1 A wire 0.5 mm2 1 m cut W9", "W9 open"),
+    Example("start.sheet", "from F_IGN.out to KS.86 fuse 5 A wire 0.75 mm2 1 m cut W8", "W8 open"),
+)
+GOOD = (Example("pump.sheet", "from F4.out to K4.86 fuse 5 A wire 0.75 mm2 1 m cut W13", "W13 open"),)
 MORE, DUST_A = 1.02, 0.05
 LIMITED = 0.999  # of the limit: it limits
 

@@ -11,11 +11,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.loads import LOAD_KINDS, longer_part
 from amptrail.feed.marks import ALWAYS, Mark, most
 from amptrail.feed.measures import load_volts
 
 NAME, SEVERITY = "stop_function", ALWAYS
+BAD = (
+    Example("pump.sheet", "from F4.out to PUMP.in fuse 10 A wire 2.5 mm2 2 m cut W9, W10", "W9 open"),
+    Example("pump.sheet", "PJ26", "W9 open"),
+)
+GOOD = (Example("pump.sheet", "from K4.87 to PUMP.in wire 1.5 mm2 4 m cut W9, W10", "W9 open"),)
 DEAD_V, RUNS_V = 1.0, 3.0
 STOPPED = ("after-run", "asleep")
 

@@ -12,12 +12,18 @@ from dataclasses import replace
 from amptrail.circuit import tables
 from amptrail.circuit.model import Driver, key
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.graph import RUN, reach
 from amptrail.feed.marks import Mark, Severities, state
 from amptrail.feed.shape import chains, feed_edges, grounded_in_sheet
 
 NAME = "suppression"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (
+    Example("fan.sheet", "AJ10", "KF stuck off"),
+    Example("fan.sheet", "AJ15", "W21 open"),
+)
+GOOD = (Example("fan.sheet", "AJ9", "KF stuck off"),)
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -8,11 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.marks import Mark, Severities
 from amptrail.feed.rules.shared import function_mark, only_low
 
 NAME = "voltage_drop"
 SEVERITY: Severities = {"try": "note", "home": "refuse", "leave": "refuse"}
+BAD = (Example("pump.sheet", "from BAT.+ to K4.30 fuse 7.5 A wire 0.5 mm2 12 m cut W8", "W8 open"),)
+GOOD = (Example("pump.sheet", "from BAT.+ to K4.30 fuse 7.5 A wire 0.5 mm2 5 m cut W8", "W8 open"),)
 
 
 def marks(case: Case) -> Iterator[Mark]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from amptrail.circuit.model import Part, key
 from amptrail.feed.case import Case
+from amptrail.feed.example import Example
 from amptrail.feed.extra import largest
 from amptrail.feed.graph import RUN, at, reach
 from amptrail.feed.guard import Guard, air_c, carries_a, guard, largest_a, upstream
@@ -20,6 +21,14 @@ from amptrail.feed.measures import fuse_a
 from amptrail.feed.shape import Chain, area_mm2, chains, feed_edges, grounded_in_sheet, is_overlay, opened
 
 NAME, SEVERITY = "wire_rating", ALWAYS
+BAD = (
+    Example("fan.sheet", "from FAN.out to body wire 1 mm2 1 m cut W11", "W11 open"),
+    Example("mainrelay.sheet", "from F4.out to ECM.15 fuse 7.5 A wire 0.35 mm2 1 m cut W5", "W5 open"),
+)
+GOOD = (
+    Example("fan.sheet", "from FAN.out to body wire 1.5 mm2 1 m cut W11", "W11 open"),
+    Example("mainrelay.sheet", "from F4.out to ECM.15 fuse 5 A wire 0.75 mm2 1 m cut W5", "W5 open"),
+)
 DUST_A = 1e-9
 
 
