@@ -20,6 +20,10 @@ NOTHING_WEIGHT = 2.0  # against an unsatisfied interlock at 2 a switch (common p
 FLOODED_LEAKS = 3  # leaks that one flooded plug shows at once; more change no reading much
 BULB_SMALL_W, BULB_LARGE_W, BULB_EDGE_W = 5.0, 21.0, 10.0  # the two bulbs that are mixed up
 
+LOW_BATTERY = 0.94  # of its emf: about a quarter charged (as the row of the empty battery in priors.csv)
+# causes with a repair of their own that do to the circuit what another mode does
+SAID_AS: dict[str, Mode] = {"shut-off": "dead", "cut-off": "open", "bridged": "to_point"}
+
 
 def _has(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     attribute, _, factor = row.mode.removeprefix("has:").partition("*")
@@ -39,10 +43,32 @@ def _wrong_bulb(spot: Spot) -> tuple[Fault, ...]:
     return (Fault("has", spot.at, attribute="rated_w", value=BULB_LARGE_W if small else BULB_SMALL_W),)
 
 
+def _exchanged(spot: Spot) -> tuple[Fault, ...]:
+    a, b = spot.part, spot.partner
+    if a is None or b is None:
+        return ()
+    return tuple(
+        Fault("wrong_rating", Term(p.name, ""), value=number(q, "rating_a")) for p, q in ((a, b), (b, a))
+    )
+
+
+def _shed(spot: Spot) -> tuple[Fault, ...]:
+    if spot.partner is None:
+        return ()
+    low = number(spot.partner, "emf_v") * LOW_BATTERY
+    return (Fault("dead", spot.at), Fault("has", Term(spot.partner.name, ""), attribute="emf_v", value=low))
+
+
 def faults_of(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     """The fault objects of one row of the priors at one spot; open-ended resistances have `ohm` None."""
     if row.mode.startswith("has:"):
         return _has(row, spot)
+    if row.mode in SAID_AS:
+        return (Fault(SAID_AS[row.mode], spot.at, spot.to),)
+    if row.mode == "exchanged":
+        return _exchanged(spot)
+    if row.mode == "shed":
+        return _shed(spot)
     if row.mode == "flooded":
         return _flooded(spot)
     if row.mode == "wrong-bulb":
@@ -105,6 +131,8 @@ def _identity(row: PriorRow, spot: Spot) -> str:
 def _hypothesis(circuit: Circuit, row: PriorRow, spot: Spot) -> Hypothesis:
     metal = spot.to if row.mode == "blown-by-short" else spot.at if spot.spot == "node" else None
     blamed = label(metal) if metal else spot.at.part
+    if row.mode == "exchanged" and spot.to is not None:
+        blamed = f"{spot.at.part} and {spot.to.part}"
     node = wiring(circuit).node(metal) if metal else None
     place = _place(circuit, spot.part)
     look = (Look(row.looks, row.seen_when_so, row.seen_when_not),) if row.looks else ()

@@ -68,6 +68,15 @@ def beyond_fuse(circuit: Circuit, fuse: Part) -> tuple[int, ...]:
     return tuple(n for n in _reach(circuit, out, fuses, stop) if n not in stop)
 
 
+def carried(circuit: Circuit, start: int, without: str = "") -> tuple[int, ...]:
+    """Metals joined to `start` by what carries current without being a load, itself first; not the body, the
+    battery, or what lies beyond them or the part `without`."""
+    w = wiring(circuit)
+    posts = [Term(p.name, t) for p in circuit.parts if p.kind == "battery" for t in "+-"]
+    stop = frozenset(n for t in (BODY, *posts) if (n := w.node(t)) is not None)
+    return () if start in stop else tuple(_reach(circuit, start, frozenset({without}), stop))
+
+
 @lru_cache(maxsize=16)
 def touching(circuit: Circuit) -> dict[int, tuple[Part, ...]]:
     """The parts with a terminal at each metal."""

@@ -127,7 +127,31 @@ def _missing(net: Network, fault: Fault, ohm: float | None) -> Changes:
     return (Change(Kind.UNPLUG, fault.at.part),)
 
 
+def _other_layout(net: Network, part: str) -> Changes:
+    """A relay whose pins 30 and 86 change places (ISO 7588-1 types A and B) in the socket as wired.
+
+    Its coil then lies between the sockets 30 and 85, its contact between the sockets 86 and 87.
+    """
+    socket = {pin: net.node(Term(part, pin)) for pin in ("30", "86")}
+    found = []
+    for b in net.part_branches[key(part)]:
+        name = net.branches[b].rpartition(".")[2]
+        kind = Kind.SECOND_END if name == "diode" else Kind.FIRST_END  # a diode's stripe is at 86
+        found.append(Change(kind, b, socket["86" if name in ("87", "87a") else "30"]))
+    return tuple(found)
+
+
+def _is_layout(net: Network, fault: Fault) -> bool:
+    """Pins 30 and 86 of one relay."""
+    relay = any(key(r) == key(fault.at.part) for r in net.relays)
+    other = fault.to
+    one_part = other is not None and key(other.part) == key(fault.at.part)
+    return relay and one_part and other is not None and {fault.at.name, other.name} == {"30", "86"}
+
+
 def _swapped(net: Network, fault: Fault, ohm: float | None) -> Changes:
+    if _is_layout(net, fault):
+        return _other_layout(net, fault.at.part)
     if fault.to is None:
         raise one(
             "fault", f"{fault.at} swapped: with which cavity?", remedy="Write `X7.4 swapped with X7.5`."

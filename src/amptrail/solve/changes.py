@@ -35,6 +35,8 @@ class Kind(StrEnum):
     RELAY_OUT = "relay_out"  # unplugged: every branch of the part open
     UNPLUG = "unplug"  # connector, module or any part: every branch open
     INPUT_DEAD = "input_dead"  # MODULE.input never true
+    FIRST_END = "first_end"  # branch; its end a put at node `other`
+    SECOND_END = "second_end"  # branch; its end b put at node `other`
     BATTERY_VOLTS = "battery_volts"  # battery; value = emf in V
 
 
@@ -164,6 +166,13 @@ def _open(net: Network, lane: Lane, change: Change) -> None:
     lane.open[net.branch(change.target)] = 1
 
 
+def _end(net: Network, lane: Lane, change: Change) -> None:
+    if not isinstance(change.other, (Term, int)):
+        raise ModelError((Problem("no-node", f"{change.kind} at {change.target} needs a point"),))
+    ends = lane.na if change.kind == Kind.FIRST_END else lane.nb
+    ends[net.branch(change.target)] = net.node(change.other)
+
+
 def _driver(net: Network, lane: Lane, change: Change) -> None:
     lane.driver[_index(net.drivers, change.target, "driver")] = int(change.kind == Kind.DRIVER_ON)
 
@@ -189,6 +198,7 @@ APPLY: dict[Kind, Callable[[Network, Lane, Change], None]] = {
     Kind.STUCK_OFF: _stuck, Kind.DRIVER_DEAD: _driver, Kind.DRIVER_ON: _driver, Kind.STAYS_AWAKE: _module,
     Kind.MODULE_DEAD: _module, Kind.SEIZED: _seized, Kind.PARAM: _any_param, Kind.SWITCH_HELD: _held,
     Kind.RELAY_OUT: _all_open, Kind.UNPLUG: _all_open, Kind.INPUT_DEAD: _input, Kind.BATTERY_VOLTS: _emf,
+    Kind.FIRST_END: _end, Kind.SECOND_END: _end,
 }  # fmt: skip
 
 

@@ -128,8 +128,23 @@ def _bridge(b: Bench, f: Fault) -> None:
         b.out.append(Element(Term("", "bridge"), "res", *ends, (_severity(f), 0.0)))
 
 
+def _other_layout(b: Bench, relay: Part) -> None:
+    """A relay whose pins 30 and 86 change places (ISO 7588-1 types A and B): the coil from the socket's 30
+    to its 85, the contact from the socket's 86 to its 87."""
+    s30, s86 = (_node_of(b, Term(relay.name, pin)) for pin in ("30", "86"))
+    for i, e in enumerate(b.out):
+        if key(e.branch.part) == key(relay.name):
+            if e.branch.name == "diode":
+                b.out[i] = replace(e, b=s30)
+            else:
+                b.out[i] = replace(e, a=s86 if e.branch.name in ("87", "87a") else s30)
+
+
 def _swapped(b: Bench, f: Fault) -> None:
-    """Two cavities with their wires changed over on side b."""
+    """Two cavities with their wires changed over on side b; pins 30 and 86 of a relay: the other layout."""
+    relay = next((p for p in b.circuit.parts if key(p.name) == key(f.at.part) and p.kind == "relay"), None)
+    if relay is not None and f.to is not None and {f.at.name, f.to.name} == {"30", "86"}:
+        return _other_layout(b, relay)
     if f.to is None:
         raise refuse("fault", f"{f.at} swapped: with which cavity?", "Write `X7.4 swapped with X7.5`.")
     one, two = (Term(t.part, t.name.removesuffix(".a").removesuffix(".b")) for t in (f.at, f.to))
