@@ -10,6 +10,7 @@ from typing import cast, get_args
 from amptrail.circuit.model import Circuit, Fault, Mode, Part, Place, Term, key
 from amptrail.circuit.tables import number
 from amptrail.circuit.wiring import wiring
+from amptrail.faults.by_hand import by_hand
 from amptrail.faults.hypothesis import Hypothesis, Look, label
 from amptrail.faults.metal import neighbours, touching
 from amptrail.faults.spots import Spot, spots
@@ -158,7 +159,7 @@ def _weighed(circuit: Circuit) -> Iterator[Hypothesis]:
     for row in priors():
         for kind in row.kinds:
             by_spot.setdefault((kind, row.spot), []).append(row)
-    for spot in spots(circuit):
+    for spot in (*spots(circuit), *by_hand(circuit)):
         for row in by_spot.get((spot.kind, spot.spot), ()):
             if row.mode == "to_supply" and _at_supply(circuit, spot):
                 continue
