@@ -129,7 +129,7 @@ def test_the_second_computation_puts_the_same_ends_together(circuit: Circuit, ne
 
 @pytest.mark.parametrize("text", ["K1.30 swapped with K1.87", "K1.30 swapped with K2.86"])
 def test_other_pins_of_a_relay_cannot_change_places(circuit: Circuit, net: Network, text: str) -> None:
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match="only 30 and 86"):
         changes(net, parse_fault(circuit, text)[0])
 
 

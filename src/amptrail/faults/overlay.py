@@ -152,6 +152,9 @@ def _is_layout(net: Network, fault: Fault) -> bool:
 def _swapped(net: Network, fault: Fault, ohm: float | None) -> Changes:
     if _is_layout(net, fault):
         return _other_layout(net, fault.at.part)
+    if any(key(r) == key(fault.at.part) for r in net.relays):
+        text = f"{fault.at} swapped with {fault.to}: of a relay only 30 and 86 change places"
+        raise one("fault", text, remedy=f"Write `{fault.at.part}.30 swapped with {fault.at.part}.86`.")
     if fault.to is None:
         raise one(
             "fault", f"{fault.at} swapped: with which cavity?", remedy="Write `X7.4 swapped with X7.5`."
