@@ -36,7 +36,7 @@ def test_the_page_reads_prints_and_is_sound() -> None:
     circuit = parse(SHEET)
     assert parse(print_sheet(circuit)) == circuit
     assert not [p for p in check(circuit) if p.severity == "error"]
-    assert len(parse_readings(circuit, READINGS).items) == 17
+    assert len(parse_readings(circuit, READINGS).items) == 18
 
 
 def test_every_statement_of_the_page_matters() -> None:

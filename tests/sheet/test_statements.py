@@ -8,6 +8,7 @@ import pytest
 
 from amptrail.errors import InputError
 from amptrail.sheet import parse, print_sheet
+from amptrail.sheet.feeds import feed_text
 
 DEMOS = sorted((Path(__file__).parents[2] / "demos").glob("*.sheet"))
 
@@ -36,6 +37,19 @@ def test_removing_any_statement_changes_the_circuit_or_is_refused(path: Path) ->
 def test_a_demo_prints_and_reads_back(path: Path) -> None:
     circuit = parse(path.read_text(encoding="utf-8"))
     assert parse(print_sheet(circuit)) == circuit
+
+
+def test_a_short_feed_may_have_a_lamp_in_its_lead() -> None:
+    """A lamp limits what a short behind it draws; the words printed back mean the same feed."""
+    circuit = parse(
+        "battery BAT\nfuse F1 10 A\nlamp L 12 V 5 W\nground G1\npath BAT.+ -- F1 -- L -- G1 -- body\n"
+        "path BAT.- -- body\nfeed J1: from F1.out to L.in fuse 5 A lamp 21 W wire 1 mm2 2 m"
+    )
+    (feed,) = circuit.feeds
+    assert [p.kind for p in feed.parts] == ["fuse", "lamp", "wire"]
+    assert dict(feed.parts[1].given) == {"rated_v": 12.0, "rated_w": 21.0}
+    assert feed_text(feed) == "from F1.out to L.in fuse 5 A lamp 21 W wire 1 mm2 2 m"
+    assert parse(print_sheet(circuit)).feeds == circuit.feeds
 
 
 def test_a_short_feed_ends_on_a_ground_and_its_relay_may_be_suppressed() -> None:

@@ -13,6 +13,9 @@ from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.words import name_text, term_text
 from amptrail.units import exact as show
 
+LAMP_V = 12.0  # a lamp in a lead is a 12 V lamp of the stated watts (common practice)
+LAMP_LEAST_W, LAMP_MOST_W = 0.1, 500.0  # as for lamps of the sheet
+
 
 def _hop(at: Term) -> Hop:
     return Hop(at.part, at.name, at.name)
@@ -35,7 +38,7 @@ def _end(names: Names, ref: Node) -> Hop:
 
 
 def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
-    """`from A to B fuse 5 A wire 2.5 mm2 3 m …`: from the source on fuse, relay contact, diode, wire."""
+    """`from A to B fuse 5 A wire 2.5 mm2 3 m …`: source, fuse, 12 V lamp, relay contact, diode, wire."""
     _, start, _, end, *items = tree.children
     source, target = _end(names, start), _end(names, end)
     made: dict[str, Part] = {}
@@ -47,6 +50,9 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
         match str(item.data):
             case "feed_fuse":
                 made["fuse"] = Part("fuse", f"{name}_fuse", (("rating_a", si(k[1], "A")),))
+            case "feed_lamp":
+                rated = (("rated_v", LAMP_V), ("rated_w", _watts(k[1])))
+                made["lamp"] = Part("lamp", f"{name}_lamp", rated)
             case "feed_diode":
                 made["diode"] = Part("diode", f"{name}_diode")
             case "feed_wire":
@@ -62,11 +68,18 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
                 pass  # said of the relay
             case _:
                 cuts += cut_names(names, k[1])
-    order = [made[w] for w in ("fuse", "relay", "diode", "wire") if w in made]
+    order = [made[w] for w in ("fuse", "lamp", "relay", "diode", "wire") if w in made]
     middle = tuple(Hop(p.name, "30", "87") if p.kind == "relay" else Hop(p.name, "in", "out") for p in order)
     main = Path((source, *middle, target))
     paths = (main,) if control is None else (main, control)
     return Feed(name, text, (), tuple(order), paths, (), cuts, True)
+
+
+def _watts(token: Token) -> float:
+    watts = si(token, "W")
+    if not LAMP_LEAST_W <= watts <= LAMP_MOST_W:
+        raise wrong(token, "impossible", f"no lamp of {token}", remedy="give its watts, such as lamp 21 W")
+    return watts
 
 
 def cut_names(names: Names, tree: Node) -> tuple[str, ...]:
@@ -109,6 +122,8 @@ def _short_text(feed: Feed) -> str:
             words.append(f"through relay switched by {by} to {to}" + (" suppressed" if given else ""))
         elif part.kind == "fuse":
             words.append(f"fuse {show(float(given['rating_a']), 'A')}")  # type: ignore[arg-type]
+        elif part.kind == "lamp":
+            words.append(f"lamp {show(float(given['rated_w']), 'W')}")  # type: ignore[arg-type]
         elif part.kind == "wire":
             words.append(f"wire {show(float(given['area_mm2']), 'mm2')}")  # type: ignore[arg-type]
             if "length_m" in given:
