@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from amptrail.circuit.model import Circuit
+from amptrail.circuit.model import Circuit, Term
 from amptrail.circuit.phases import drive_cycle
 from amptrail.instruments import by_name, cautions
+from amptrail.jobs.feeds import find_feed
 from amptrail.jobs.panel import Candidate
 
 
+def _ends(circuit: Circuit, feed: str | None) -> list[Term]:
+    """The points of the sheet that a bypass is clipped to."""
+    if feed is None:
+        return []
+    hops = [h for path in find_feed(circuit, feed).paths for h in (path.hops[0], path.hops[-1])]
+    return [Term(h.part, h.a) for h in hops]
+
+
 def cautions_for(circuit: Circuit, t: Candidate, disturbs: tuple[str, ...]) -> list[str]:
-    """What to mind with this test: the point, the phase, the instrument, and what the test switches."""
+    """What to mind with this test: the point, where a bypass is clipped on, the phase, the instrument, and
+    what the test switches."""
     phase = drive_cycle(circuit)[t.phase].name
-    told = [c.text for c in cautions(circuit, t.spot.a, by_name(t.instrument), phase, t.how)]
+    tool = by_name(t.instrument)
+    points = [t.spot.a, *_ends(circuit, t.conditions.feed)]
+    told = list(dict.fromkeys(c.text for at in points for c in cautions(circuit, at, tool, phase, t.how)))
     return told + [f"this test switches {d}: stand clear of what it starts" for d in disturbs]

@@ -225,7 +225,7 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
     classes = _classes(p)
     group = _groups(j, p)
     if time.monotonic() < until_s and _undecided(p, classes, group):
-        more = [*trials.unplugged(j), *trials.swapped_and_bridged(j, alive)]
+        more = [*trials.unplugged(j), *trials.swapped(j, alive), *trials.bypassed(j, alive)]
         more = [t for t in more if (t.said is not None or t.instrument in have) and not _told(j, t)]
         added = panel(j, alive, [t for t in more if key(t.spot.name) not in no])
         p, classes = p.joined(added), classes + _classes(added)

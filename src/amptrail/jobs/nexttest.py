@@ -9,6 +9,7 @@ import numpy as np
 
 from amptrail.circuit.phases import drive_cycle
 from amptrail.feed.danger import danger
+from amptrail.jobs.bypasses import WHY
 from amptrail.jobs.cautions import cautions_for
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.desk import Desk, NextOptions, desk
@@ -26,7 +27,6 @@ USUAL = NextOptions()
 TRIAL_WHY = {
     "unplug": "reading it again with that parted",
     "swap": "with a like relay in its place",
-    "bypass": "with a fused bridge across it",
     "repair": "the repair is cheaper than another test; fit and see",
 }
 
@@ -34,7 +34,8 @@ TRIAL_WHY = {
 def _why(d: Desk, a: Advice) -> str:
     if a.repair_bits < TELLS_NOTHING_BITS:
         return "separates nothing that would change the repair"
-    trial = TRIAL_WHY.get(d.panel.tests[a.test].action)
+    test = d.panel.tests[a.test]
+    trial = WHY.get(test.how) if test.action == "bypass" else TRIAL_WHY.get(test.action)
     tail = f", {a.minutes.total:.1f} min" + (f" ({trial})" if trial else "")
     if a.separates is None:
         return f"narrows what is left{tail}"

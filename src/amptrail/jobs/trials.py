@@ -1,9 +1,10 @@
-"""Tests that change something first: a look inside, a plug parted, a fuse pulled, a relay swapped, a bridge
-with a fuse, a cheap repair tried. After each, an earlier abnormal reading or the failing function is read
+"""Tests that change something first: a look inside, a plug parted, a fuse pulled, a relay swapped, a bypass
+(jobs.bypasses), a cheap repair tried. After each, an earlier abnormal reading or the failing function is read
 again, as a standing condition of the readings file.
 
 Never offered: parting or bridging anything of restraint, high voltage, brakes, steering, immobiliser; a
-bridge past an interlock; and no bridge towards what must stay off (refuse classes of the sheet).
+bypass of a function that has an interlock (a booster cable passes none); and no bridge towards what must
+stay off (refuse classes of the sheet).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
+from amptrail.jobs import bypasses
 from amptrail.jobs.access import HOW_MINUTES, start_place, travel_minutes
 from amptrail.jobs.forbidden import never
 from amptrail.jobs.judgement import Judgement
@@ -23,16 +25,14 @@ from amptrail.jobs.offers import asked
 from amptrail.jobs.panel import Candidate, Live
 from amptrail.jobs.spots import Spot
 from amptrail.jobs.words import function_of
-from amptrail.sheet.words import term_text
 
 WORTH_A_LOOK = 0.02  # probability from which a place is looked at
 WORTH_A_REPAIR = 0.05
 SEES = 0.5  # a look that finds less often than this is not proposed
 LOOK_MIN = {"fuse": 0.3, "link": 0.5, "connector": 1.5, "box": 1.5, "relay": 1.0}
-PULL_MIN, SWAP_MIN, BRIDGE_MIN = 0.3, 1.0, 2.0
-MOST_PLUGS, MOST_FUSES, MOST_WATCHED, MOST_REPAIRS, MOST_BRIDGES = 8, 6, 2, 3, 1
+PULL_MIN, SWAP_MIN = 0.3, 1.0
+MOST_PLUGS, MOST_FUSES, MOST_WATCHED, MOST_REPAIRS, MOST_BYPASSES = 8, 6, 2, 3, 5
 CHEAP_REPAIR_MIN = 15.0
-BRIDGE_FUSE_A = 15.0
 ABNORMAL_SIGMAS = 4.0
 LOOKS = (("bad", "bad"), ("fine", "fine"))
 
@@ -143,22 +143,10 @@ def _has_twin(circuit: Circuit, part: Part) -> bool:
     return any(p.kind == "relay" and p.name != part.name and alike(p) == alike(part) for p in circuit.parts)
 
 
-def _bridge(circuit: Circuit, part: Part) -> Conditions | None:
-    """A fused bridge across the contact of a relay, in its socket."""
-    fuse = f"fuse {BRIDGE_FUSE_A:g} A"
-    if part.kind == "relay":
-        a, b = Term(part.name, "30"), Term(part.name, "87")
-        return Conditions(out=(part.name,), feed=f"from {term_text(a)} to {term_text(b)} {fuse}")
-    return None
-
-
-def swapped_and_bridged(j: Judgement, alive: Live) -> Iterator[Candidate]:
-    """Relays swapped with a like one, contacts bridged through a fuse, cheap repairs tried."""
+def swapped(j: Judgement, alive: Live) -> Iterator[Candidate]:
+    """Relays swapped with a like one, cheap repairs tried."""
     circuit, parts = j.circuit, _parts(j.circuit)
     touched = _touched(j, alive, WORTH_A_REPAIR)
-    loads = {key(m.a.part) for m, _ in _failing(j) if m.a is not None}
-    may_bridge = not any(key(r.part) in loads for r in circuit.refuses)
-    bridges = 0
     for name, (_, minutes) in sorted(touched.items(), key=lambda x: -x[1][0])[:MOST_REPAIRS]:
         part = parts.get(name)
         if part is None or _refused(circuit, part):
@@ -168,10 +156,41 @@ def swapped_and_bridged(j: Judgement, alive: Live) -> Iterator[Candidate]:
             yield from _functions(j, c, part, "swap", SWAP_MIN)
         elif minutes <= CHEAP_REPAIR_MIN:
             yield from _functions(j, c, part, "repair", minutes)
-        bridged = _bridge(circuit, part) if may_bridge and bridges < MOST_BRIDGES else None
-        if bridged is not None:
-            bridges += 1
-            yield from _functions(j, bridged, part, "bypass", BRIDGE_MIN)
+
+
+def _worth_bypassing(j: Judgement, alive: Live) -> Iterator[bypasses.Bypass]:
+    """The bypasses of the likeliest relay, the coils in question and the failing loads."""
+    circuit, parts = j.circuit, _parts(j.circuit)
+    failing = [(m, parts.get(key(m.a.part))) for m, _ in _failing(j) if m.a is not None]
+    for _, load in failing:
+        if load is not None and not _refused(circuit, load):
+            yield from bypasses.boosted(circuit, load)
+    barred = {key(x.function) for x in circuit.interlocks}
+    if any(key(m.name) in barred or (p is not None and _refused(circuit, p)) for m, p in failing):
+        return
+    mass = _touched(j, alive, WORTH_A_REPAIR)
+    likeliest = sorted(mass, key=lambda name: -mass[name][0])[:MOST_REPAIRS]
+    relays = [p for p in map(parts.get, likeliest) if p is not None and p.kind == "relay"]
+    for relay in [p for p in relays if not _refused(circuit, p)][:1]:
+        yield from bypasses.across(circuit, relay)
+    yield from bypasses.coil_grounded(circuit, frozenset(mass))
+    for m, load in failing:
+        if load is not None and m.a is not None:
+            yield from bypasses.load_fed(circuit, load, m.a)
+
+
+def bypassed(j: Judgement, alive: Live) -> Iterator[Candidate]:
+    """What fails tried again with a bypass fitted, or the volts that a lamp in its place lets through."""
+    phases = sorted({phase for _, phase in _failing(j)})
+    every = {b.conditions: b for b in _worth_bypassing(j, alive)}
+    for b in list(every.values())[:MOST_BYPASSES]:
+        if b.meter_at is None:
+            for t in _functions(j, b.conditions, b.part, "bypass", b.minutes):
+                yield replace(t, how=b.how)
+            continue
+        spot, place = Spot(str(b.meter_at), "volts", b.meter_at), _place(j.circuit, b.part)
+        for phase in phases:
+            yield Candidate(spot, "meter", phase, b.conditions, place, b.minutes, b.how, "bypass")
 
 
 def _functions(j: Judgement, c: Conditions, part: Part, action: str, minutes: float) -> Iterator[Candidate]:
