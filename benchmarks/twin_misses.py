@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from amptrail import solve, twin
-from amptrail.circuit.model import Circuit, Fault, Reference
+from amptrail.circuit.model import Circuit, Fault
 from amptrail.faults import catalogue, changes
 from amptrail.sheet import parse
 from amptrail.solve.runs import STATUS, Runs
@@ -23,7 +23,6 @@ from benchmarks import generator
 
 Faults = tuple[Fault, ...]
 NEAR_V = 1e-9
-COPIED_V = 1e-8  # where the kernel copies a reference's current to its supply, to 10 nA: 1e-8 V in an ohm
 
 
 @dataclass(frozen=True)
@@ -50,11 +49,6 @@ def _amps_apart(moment: twin.Instant, runs: Runs, lane: int, p: int) -> Iterator
             yield name, ours, theirs
 
 
-def near_v(circuit: Circuit) -> float:
-    """How near the volts of the two must be, V."""
-    return COPIED_V if any(isinstance(x, Reference) for x in circuit.modules) else NEAR_V
-
-
 def apart(
     circuit: Circuit, cases: Sequence[Faults], start: str = "asleep", cycles: int = 2
 ) -> tuple[list[Difference], int]:
@@ -63,7 +57,6 @@ def apart(
     runs = solve.run(net, [tuple(x for f in c for x in changes(net, f)) for c in cases], start, cycles)
     found: list[Difference] = []
     compared = 0
-    near = near_v(circuit)
     for lane, faults in enumerate(cases):
         for p, moment in enumerate(twin.run(circuit, faults, start, cycles)):
             compared += 1
@@ -79,7 +72,7 @@ def apart(
                     found.append(Difference(faults, phase, word, names, getattr(theirs, word)))
             for term in moment.machine.f.bench.wiring.names:
                 ours, volts = moment.volts(term), float(runs.volts[lane, p, net.node(term)])
-                if abs(ours - volts) > near:
+                if abs(ours - volts) > NEAR_V:
                     found.append(Difference(faults, phase, str(term), ours, volts))
             found += [Difference(faults, phase, n, a, b) for n, a, b in _amps_apart(moment, runs, lane, p)]
     return found, compared

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from benchmarks.twin_misses import near_v
+from benchmarks.twin_misses import NEAR_V
 
 from amptrail import twin
 from amptrail.circuit.model import Circuit, Fault, Term, key
@@ -60,7 +60,7 @@ def beside(
                 else net.node_index.get((key(part), ""), net.node_index.get(("", key(part))))
             )
             assert node is not None, name
-            assert volts == pytest.approx(float(i.volts[node]), abs=near_v(circuit)), (x.t_s, name)
+            assert volts == pytest.approx(float(i.volts[node]), abs=NEAR_V), (x.t_s, name)
     return len(ours)
 
 

@@ -36,7 +36,8 @@ SEARCH_HALVINGS = 80
 NEXT_MOVE_V = 5e-12  # the step after this one would be smaller: not taken
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
-COPIED_A = 1e-8  # a reference's current and its copy at the supply: 1 nV in 0.1 ohm
+COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
+ROUNDED_A = 1e-8  # below this, copies that come no nearer are at the rounding of the volts over small ohms
 LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1e-9 of the largest
 
 
@@ -366,9 +367,10 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
-    """Operating point, references included: their current is copied to the supply one round late, to 10 nA.
+    """Operating point, references included: their current is copied to the supply one round late, to 30 pA.
 
     Each round shrinks what is missing by about one factor: the rest of that series is taken at once (Aitken).
+    Where rounding lets it come no nearer than some nanoamperes, that is the answer.
     """
     w.counts[4] += 1
     ok = newton(net, lane, w, phase)
@@ -381,7 +383,7 @@ def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
             b, copy = net.refs[r, 0], net.refs[r, 1]
             step = w.i[b] - lane.p[copy, 0]
             change = max(change, abs(step))
-        if change < COPIED_A or not ok:
+        if change < COPIED_A or (change < ROUNDED_A and change >= last) or not ok:
             break
         if change > 0.9 * last:
             share *= 0.5

@@ -24,7 +24,7 @@ from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, lane_of, load, workspace
 from amptrail.solve.logic import advance
-from amptrail.solve.newton import COPIED_A, tangent
+from amptrail.solve.newton import ROUNDED_A, tangent
 from amptrail.solve.plain import put
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, settle
@@ -162,7 +162,7 @@ def drawn(kind: int, p: Array, open_v: float, ohm: float) -> tuple[float, float,
 @njit(cache=True, nogil=True, error_model="numpy")
 def _small(net: Static, lane: Lane, w: Work, count: int, y: Array, amps: float, most: float) -> bool:
     """Whether `amps` through the instrument, which move node k by -amps * y[k], bend no reading by more
-    than `most` volts and leave every copied current."""
+    than `most` volts and leave every copied current (to 10 nA)."""
     total = 0.0
     for n in range(count):
         b = w.bent[n]
@@ -180,7 +180,7 @@ def _small(net: Static, lane: Lane, w: Work, count: int, y: Array, amps: float, 
         step = w.i[b] - lane.p[copy, 0]
         if w.bg[b] > 0.0:
             step -= w.bg[b] * amps * (y[lane.na[b]] - y[lane.nb[b]])
-        if abs(step) >= COPIED_A:
+        if abs(step) >= ROUNDED_A:
             return False
     return total < most
 
@@ -246,7 +246,7 @@ def _phase(
             moved = abs(current) * r
             if moved < volts and abs(current) < amps:
                 small = moved < calm and bends * moved * moved < most
-                small = small and (net.refs.shape[0] == 0 or abs(current) < 1e-3 * COPIED_A)
+                small = small and (net.refs.shape[0] == 0 or abs(current) < 1e-3 * ROUNDED_A)
                 if not small:
                     if not fresh:
                         unit_volts(plan, w, a, b, ground, s, y)
