@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-IMPORTS = re.compile(r"^from amptrail\.solve(?:\.(\w+))? import ([\w, ]+)", re.MULTILINE)
+IMPORTS = re.compile(r"^from amptrail\.solve(?:\.(\w+))? import (\([^)]*\)|[\w, ]+)", re.MULTILINE)
 
 
 def drop_stale(folder: Path) -> int:
@@ -36,7 +36,7 @@ def _closure(name: str, texts: dict[str, str]) -> set[str]:
     found, ahead = {name}, [name]
     while ahead:
         for module, names in IMPORTS.findall(texts[ahead.pop()]):
-            for n in {module, *(x.strip() for x in names.split(","))} & texts.keys() - found:
+            for n in {module, *re.findall(r"\w+", names)} & texts.keys() - found:
                 found.add(n)
                 ahead.append(n)
     return found
