@@ -1,4 +1,4 @@
-"""What somebody met who walked from the README to a repaired job (design/0008-a-stranger.md)."""
+"""What somebody met who walked from the README to a repaired job (design/0009-a-stranger.md)."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from amptrail.cli.main import main
 from amptrail.cli.render import MOST_PROBLEMS, problems, show
 
 ROOT = Path(__file__).parents[2]
-SHEET = str(ROOT / "design" / "0008-a-stranger.sheet")
-READINGS = str(ROOT / "design" / "0008-a-stranger.readings")
+SHEET = str(ROOT / "design" / "0009-a-stranger.sheet")
+READINGS = str(ROOT / "design" / "0009-a-stranger.readings")
 Capture = pytest.CaptureFixture[str]
 
 

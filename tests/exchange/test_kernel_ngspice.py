@@ -68,7 +68,8 @@ def test_given_circuits_healthy_and_faulted(path: Path) -> None:
     agree(circuit, [("healthy", ()), *((f.name, f.faults) for f in circuit.faults)])
 
 
-@pytest.mark.parametrize("seed", [*range(6), 13, 15])  # the last two have metals only a gigaohm holds
+# a handful; 13 and 15 have metals that only a gigaohm holds
+@pytest.mark.parametrize("seed", [0, 5, 13, 15])
 def test_invented_circuits_healthy_and_faulted(seed: int) -> None:
     circuit = to_circuit(invented(seed))
     agree(circuit, [("healthy", ()), *((f.name, f.faults) for f in circuit.faults)])

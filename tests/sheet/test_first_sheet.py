@@ -1,4 +1,4 @@
-"""What stopped somebody who wrote a first sheet (design/0008-a-stranger.md): told once, and told where."""
+"""What stopped somebody who wrote a first sheet (design/0009-a-stranger.md): told once, and told where."""
 
 from __future__ import annotations
 

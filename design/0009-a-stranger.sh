@@ -2,8 +2,8 @@
 # From the README to a repaired job with a circuit that is in no demo; from the top of the tree after `make demo`.
 set -e
 A=.venv/bin/amptrail
-S=design/0008-a-stranger.sheet
-R=design/0008-a-stranger.readings
+S=design/0009-a-stranger.sheet
+R=design/0009-a-stranger.readings
 AMPTRAIL_HOME=$(mktemp -d); export AMPTRAIL_HOME
 trap 'rm -rf "$AMPTRAIL_HOME"' EXIT
 $A check $S
