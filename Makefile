@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test check bench truth setup warm ngspice browser clean
+.PHONY: demo test cover check bench truth setup warm ngspice browser clean
 
 setup: $(STAMP)
 
@@ -32,6 +32,10 @@ demo: warm
 	@$(BIN)/amptrail demo sprayer
 
 test: warm ngspice browser
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+# the same tests with coverage measured: about twice as long
+cover: warm ngspice browser
 	$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term:skip-covered
 
 check: $(STAMP)
