@@ -9,6 +9,7 @@ out by hand from those laws. Every circuit also goes through the twin and throug
 from __future__ import annotations
 
 import math
+import os
 from typing import Any
 
 import numpy as np
@@ -675,12 +676,14 @@ def test_each_is_the_same_for_the_twin(name: str) -> None:
             assert solve.runs.STATUS[int(runs.status[lane, p])] == moment.status, where
             terms = moment.machine.f.bench.wiring.names
             far = max(abs(runs.volts[lane, p, net.node(t)] - moment.volts(t)) for t in terms)
-            assert far <= 1e-8, where
+            assert far <= 1e-9, where
             told, mine = twin.state_words(moment.state), runs.state(lane, p)
             assert {k: list(getattr(mine, k.replace("blown", "open"))) for k in told} == told, where
 
 
-@pytest.mark.skipif(not spice.available(), reason="ngspice is not installed: NOT compared here")
+@pytest.mark.skipif(
+    not spice.available() and not os.environ.get("CI"), reason="ngspice is not installed: NOT compared here"
+)
 @pytest.mark.parametrize("name", CIRCUITS)
 def test_each_is_the_same_for_ngspice(name: str) -> None:
     c = to_circuit(CIRCUITS[name])

@@ -5,12 +5,8 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, fields
 from functools import cache
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
-
-import pytest
 
 from amptrail.circuit.model import Circuit
 from amptrail.sheet import parse
@@ -80,24 +76,3 @@ def sheet_text(name: str) -> str:
 @cache
 def circuit(name: str) -> Circuit:
     return parse(sheet_text(name))
-
-
-def judge_is_complete() -> bool:
-    """Has the judge every rule the JSON contract names?"""
-    if find_spec("amptrail.feed") is None or find_spec("amptrail.feed.rules") is None:
-        return False
-    return set(NAMED) <= {r.NAME for r in import_module("amptrail.feed.rules").RULES}
-
-
-@cache
-def _different() -> dict[str, str]:
-    text = (FOLDER / "differences.toml").read_text(encoding="utf-8")
-    return {name: d["says"] for d in tomllib.loads(text).get("difference", ()) for name in d["ids"]}
-
-
-def case(name: str, *values: Any) -> Any:
-    """A test case; a difference listed in feeds/differences.toml must still be there."""
-    says = _different().get(name)
-    return pytest.param(
-        *values, id=name, marks=() if says is None else pytest.mark.xfail(strict=True, reason=says)
-    )

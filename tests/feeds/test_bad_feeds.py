@@ -5,12 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from feed_table import case, judge_is_complete, rows, sheet_text
+from feed_table import rows, sheet_text
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
-
-with_rules = pytest.mark.skipif(not judge_is_complete(), reason="the judge lacks rules of the contract")
 
 
 def _asked(feed: str, against: str | None, purpose: str = "leave", sheet: str = "pump") -> dict[str, Any]:
@@ -48,23 +46,21 @@ def test_a_purpose_that_is_none_is_an_error() -> None:
     assert "home" in got["problems"][0]["message"] + str(got["problems"][0]["expected"])
 
 
-@with_rules
-@pytest.mark.parametrize(("feed", "nearest"), [case("undeclared", "PJ99", "PJ9")])
+@pytest.mark.parametrize(("feed", "nearest"), [("PJ99", "PJ9")])
 def test_a_feed_nobody_declared_is_told_as_such(feed: str, nearest: str) -> None:
     got = _asked(feed, "W8 open")
     assert got["exit"] == 2
     assert got["problems"][0]["nearest"] == nearest
 
 
-@with_rules
 @pytest.mark.parametrize(
     ("feed", "against"),
     [
-        case("across-battery", "from BAT.+ to BAT.- fuse 10 A wire 1 mm2 1 m", None),
-        case("battery-to-body", "from BAT.+ to body fuse 10 A wire 1 mm2 1 m", None),
-        case("too-thin", "from F4.out to K4.86 fuse 5 A wire 0.01 mm2 1 m cut W13", "W13 open"),
-        case("to-itself", "from F4.out to F4.out wire 1 mm2 1 m", None),
-        case("inside-a-part", "from K4.coil to PUMP.in fuse 5 A wire 1 mm2 1 m", "W13 open"),
+        pytest.param("from BAT.+ to BAT.- fuse 10 A wire 1 mm2 1 m", None, id="across-battery"),
+        pytest.param("from BAT.+ to body fuse 10 A wire 1 mm2 1 m", None, id="battery-to-body"),
+        pytest.param("from F4.out to K4.86 fuse 5 A wire 0.01 mm2 1 m cut W13", "W13 open", id="too-thin"),
+        pytest.param("from F4.out to F4.out wire 1 mm2 1 m", None, id="to-itself"),
+        pytest.param("from K4.coil to PUMP.in fuse 5 A wire 1 mm2 1 m", "W13 open", id="inside-a-part"),
     ],
 )
 def test_what_can_never_be_right_does_not_hold(feed: str, against: str | None) -> None:
@@ -81,12 +77,12 @@ def test_what_can_never_be_right_does_not_hold(feed: str, against: str | None) -
 def test_ground_to_ground_is_normal_work(purpose: str) -> None:
     got = _asked("from PUMP.out to body wire 1.5 mm2 1.5 m cut W11", "W11 open", purpose)
     assert got["exit"] in (0, 1)
-    assert got["problems"] == [] or all(p["severity"] != "error" for p in got["problems"])
+    assert [p for p in got["problems"] if p["severity"] == "error"] == []
+    assert got["feeds"][0]["verdict"] == "holds", got["feeds"][0]["refusals"]
 
 
-@with_rules
 @pytest.mark.parametrize("purpose", ["try", "home", "leave"])
-@pytest.mark.parametrize("name", [case(n, n) for n in ("V1", "V2", "V4")])
+@pytest.mark.parametrize("name", ["V1", "V2", "V4"])
 def test_the_never_list_knows_no_purpose(name: str, purpose: str) -> None:
     row = next(r for r in rows() if r.id == name)
     got = _asked(row.feed, row.against, purpose, row.sheet)

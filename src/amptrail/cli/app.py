@@ -7,13 +7,17 @@ come from is the context's object: `Files`.
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import typer
 import typer.main
 
 from amptrail.cli import options as o
 from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
+
+if TYPE_CHECKING:
+    from amptrail.jobs.cases import Case
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -253,13 +257,13 @@ def findings(
 
     Example: amptrail findings van.sheet van.readings --done "new pin in C1.3"
     """
-    if readings is None and not _files(ctx).exists(sheet):
-        return _paper(ctx, "findings", sheet, {"sheet": size}, pdf, html)
-    from amptrail.jobs.findings import findings as run
-    from amptrail.jobs.suspects import suspects as weigh
+    from amptrail.jobs.cases import case, of_texts
 
-    texts = _case(ctx, sheet, readings)
-    return run(*texts, weigh(*texts), complaint, done)
+    if readings is None and not _files(ctx).exists(sheet):
+        found = case(sheet)
+    else:
+        found = of_texts(Path(sheet).stem, *_case(ctx, sheet, readings), complaint, done)
+    return _paper(ctx, "findings", found, {"sheet": size}, pdf, html)
 
 
 @app.command()
@@ -327,29 +331,29 @@ def job(
 
 
 def _paper(
-    ctx: typer.Context,
-    kind: o.PaperKind,
-    job: str,
-    asked: dict[str, Any],
-    pdf: str | None,
-    html: str | None,
-    command: str | None = None,
-) -> Json:
+    ctx: typer.Context, kind: o.PaperKind, found: Case, asked: dict[str, Any], pdf: str | None,
+    html: str | None, command: str | None = None,
+) -> Json:  # fmt: skip
     """A paper of a job; written as PDF or HTML where a file is named."""
-    from amptrail.jobs.cases import case
     from amptrail.jobs.papers import PaperOptions, make, paper
 
     options = PaperOptions(kind, **asked)
-    found = case(job)
+    made = make(found, options)
     if pdf is not None:
         from amptrail.paper import pdf as set_pdf
 
-        _files(ctx).keep(pdf, set_pdf(make(found, options)))
+        _files(ctx).keep(pdf, set_pdf(made))
     if html is not None:
         from amptrail.paper import html as set_html
 
-        _files(ctx).keep(html, set_html(make(found, options)))
-    return paper(found, options, command)
+        _files(ctx).keep(html, set_html(made))
+    return paper(found, made, command or kind)
+
+
+def _job_paper(ctx: typer.Context, kind: o.PaperKind, job: str, *more: Any) -> Json:
+    from amptrail.jobs.cases import case
+
+    return _paper(ctx, kind, case(job), *more)
 
 
 @app.command()
@@ -361,7 +365,7 @@ def slip(
 
     Example: amptrail slip gate --pdf slip.pdf
     """
-    return _paper(ctx, "slip", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "slip", job, {"sheet": sheet}, pdf, html)
 
 
 @app.command()
@@ -374,7 +378,7 @@ def label(
 
     Example: amptrail label gate --on "fuse box" --paper 62x29 --pdf label.pdf
     """
-    return _paper(ctx, "label", job, {"sheet": sheet, "feed": feed, "where": where}, pdf, html)
+    return _job_paper(ctx, "label", job, {"sheet": sheet, "feed": feed, "where": where}, pdf, html)
 
 
 @app.command()
@@ -386,7 +390,7 @@ def notice(
 
     Example: amptrail notice gate --pdf notice.pdf
     """
-    return _paper(ctx, "notice", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "notice", job, {"sheet": sheet}, pdf, html)
 
 
 @app.command()
@@ -398,7 +402,7 @@ def quote(
 
     Example: amptrail quote gate
     """
-    return _paper(ctx, "quote", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "quote", job, {"sheet": sheet}, pdf, html)
 
 
 @app.command()
@@ -410,7 +414,7 @@ def paper(
 
     Example: amptrail paper proof-sheet gate --pdf proof.pdf
     """
-    return _paper(ctx, kind, job, {"sheet": sheet}, pdf, html, "paper")
+    return _job_paper(ctx, kind, job, {"sheet": sheet}, pdf, html, "paper")
 
 
 @app.command()

@@ -10,14 +10,14 @@ from rich.console import Console
 from rich.table import Table
 
 from amptrail.cli import show_feed
-from amptrail.cli.figures import figure as _figure
+from amptrail.jobs.figures import figure as _figure
+from amptrail.jobs.figures import how_sure, ohms
 
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
 MOST_PROBLEMS = 20  # a screen that scrolls by is not read
 LAMP_V = 12.0  # a test lamp as `next` thinks of it
 SENSES = ("eye", "ear", "nose", "hand", "ask")
-SURE, LIKELY, MAYBE = 0.95, 0.5, 0.1
 
 
 def _console() -> Console:
@@ -52,14 +52,6 @@ def _grid(*columns: tuple[str, str]) -> Table:
     for name, side in columns:
         table.add_column(name, justify=side, overflow="fold")  # type: ignore[arg-type]
     return table
-
-
-def how_sure(probability: float) -> str:
-    """A probability in words (JOB.md: no decimals at the vehicle)."""
-    for least, words in ((SURE, "almost certain"), (LIKELY, "likely"), (MAYBE, "possible")):
-        if probability >= least:
-            return words
-    return "unlikely, not ruled out"
 
 
 def _seen(r: Json) -> str:
@@ -116,14 +108,8 @@ def _expect(c: Console, got: Json) -> None:
             c.print(t)
 
 
-def _ohms(value: float) -> str:
-    """Ohms to two figures: a meter at the vehicle shows no more that matters."""
-    rounded = float(f"{value:.2g}")
-    return f"{rounded / 1000:g} kohm" if rounded >= 1000 else f"{rounded:g} ohm"
-
-
 def _span(severity: Json | None) -> str:
-    return f"{_ohms(severity['low'])} … {_ohms(severity['high'])}" if severity else ""
+    return f"{ohms(severity['low'])} … {ohms(severity['high'])}" if severity else ""
 
 
 def _suspects(c: Console, got: Json) -> None:

@@ -29,45 +29,34 @@ class Gate:
     point: str  # where its current comes from
 
 
-def upstream(x: Instant, node: int) -> list[Edge]:
-    """The way the largest current takes from a source to a node, nearest the node first."""
+def _follow(x: Instant, node: int, sign: float) -> list[Edge]:
+    """The way of the largest current at each node: to where it comes from (`sign` -1) or goes to (+1)."""
     net, seen = x.story.network, {node}
     found: list[Edge] = []
-    while True:
+    while sign < 0 or node != net.static.ground:
         best, most = None, FLOWS_A
         for e in at(net, node):
-            amps = float(x.amps[e.branch])
-            into = amps if e.b == node else -amps
-            if into > most and e not in found:
-                best, most = e, into
+            amps = sign * float(x.amps[e.branch]) * (1.0 if e.a == node else -1.0)
+            if amps > most and e not in found:
+                best, most = e, amps
         if best is None:
             return found
         found.append(best)
         node = best.other(node)
-        if best.kind in SOURCES or node in seen:
+        if node in seen or (sign < 0 and best.kind in SOURCES):
             return found
         seen.add(node)
+    return found
+
+
+def upstream(x: Instant, node: int) -> list[Edge]:
+    """The way the largest current takes from a source to a node, nearest the node first."""
+    return _follow(x, node, -1.0)
 
 
 def downstream(x: Instant, node: int) -> list[Edge]:
     """The way the largest current takes from a node to ground."""
-    net, seen = x.story.network, {node}
-    found: list[Edge] = []
-    while node != net.static.ground:
-        best, most = None, FLOWS_A
-        for e in at(net, node):
-            amps = float(x.amps[e.branch])
-            out = amps if e.a == node else -amps
-            if out > most and e not in found:
-                best, most = e, out
-        if best is None:
-            return found
-        found.append(best)
-        node = best.other(node)
-        if node in seen:
-            return found
-        seen.add(node)
-    return found
+    return _follow(x, node, 1.0)
 
 
 def _gate(x: Instant, e: Edge) -> Gate | None:

@@ -77,6 +77,15 @@ def known_case(name: str) -> Case | None:
     return Case(name, rebuild(found)) if found else None
 
 
+def of_texts(
+    name: str, sheet: str, readings: str, complaint: str | None = None, done: str | None = None
+) -> Case:
+    """A sheet and its readings as a case that is in no log."""
+    lines = tuple((str(n), line) for n, line in enumerate(readings.splitlines(), 1))
+    repairs = ({"text": done},) if done else ()
+    return Case(name, JobState(complaint=complaint, sheet=sheet, readings=lines, repairs=repairs))
+
+
 def _entry(name: str, kind: str, data: dict[str, Any], entry_id: str | None = None) -> Entry:
     return Entry(name, entry_id or uuid.uuid4().hex[:12], kind, datetime.now(UTC).isoformat(), data)
 

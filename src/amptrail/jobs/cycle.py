@@ -22,6 +22,7 @@ from amptrail.faults import changes
 from amptrail.instruments import by_name, cautions
 from amptrail.jobs import engine
 from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.engine import listed
 from amptrail.jobs.faultnames import fault_json, named_or_text
 from amptrail.jobs.feeds import fitted
 from amptrail.jobs.reach import turns
@@ -145,18 +146,6 @@ class _Teller:
         }
 
 
-def _state(i: Instant) -> Json:
-    s = i.state
-    return {
-        "relays_energised": list(s.relays_energised),
-        "modules_awake": list(s.modules_awake),
-        "drivers_on": list(s.drivers_on),
-        "drivers_tripped": list(s.drivers_tripped),
-        "fuses_open": list(s.fuses_open),
-        "charging": list(s.charging),
-    }
-
-
 def _instant(i: Instant, teller: _Teller) -> Json:
     return {
         "t_s": i.t_s,
@@ -166,7 +155,7 @@ def _instant(i: Instant, teller: _Teller) -> Json:
         "before": i.before,
         "status": i.status,
         "changes": [str(c) for c in i.changes],
-        "state": _state(i),
+        "state": listed(i.state),
         "chatter": list(i.chattering),
         "every_s": i.every_s,
         **teller.row(i),

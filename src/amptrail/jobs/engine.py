@@ -135,13 +135,14 @@ class Session:
         slot = runs.phases.index(phase)
         return PhaseState(
             STATUS[int(runs.status[lane, slot])],
-            _listed(runs.state(lane, slot)),
+            listed(runs.state(lane, slot)),
             runs.chattering(lane, slot),
-            tuple(_listed(s) for s in runs.alternatives(lane, slot)),
+            tuple(listed(s) for s in runs.alternatives(lane, slot)),
         )
 
 
-def _listed(s: State) -> Json:
+def listed(s: State) -> Json:
+    """A discrete state as the contract lists it (docs/json.md, State)."""
     return {
         "relays_energised": list(s.relays_energised),
         "modules_awake": list(s.modules_awake),

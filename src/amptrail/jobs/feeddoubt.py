@@ -18,7 +18,8 @@ from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.nexttest import next_answer
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects_answer
 
-LEAST_CHANCE, MOST_SUSPECTS = 0.01, 12  # NUMERICS, Worst case: suspects of at least 1 %
+LEAST_CHANCE = 0.01  # NUMERICS, Worst case: suspects of at least 1 %, of which there are at most MOST
+MOST = round(1 / LEAST_CHANCE)
 EXCLUDES = 0.5  # an outcome that leaves less than this share of a suspect's probability speaks against it
 DEAD = ("restores_from_asleep", "dead_lock", "works_fitted_awake")
 
@@ -49,7 +50,7 @@ def alive(circuit: Circuit, readings_text: str) -> Alive:
     """Suspects the readings leave alive."""
     j = judge(circuit, readings_text)
     found = []
-    for s in suspects_answer(j, {}, SuspectOptions(top=MOST_SUSPECTS))["suspects"]:
+    for s in suspects_answer(j, {}, SuspectOptions(top=MOST))["suspects"]:
         if s["probability"] < LEAST_CHANCE or not s["faults"]:
             continue
         ohm = s["severity"]["ohm"] if s["severity"] else None

@@ -13,6 +13,7 @@ from amptrail.circuit.model import Circuit, Fault, Refuse, key
 from amptrail.errors import InputError, nearest, one
 from amptrail.jobs.cases import Case
 from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.figures import ohms
 from amptrail.jobs.nexttest import NextOptions, next_tests
 from amptrail.jobs.rootcause import acceptance, good_tries, to_check
 from amptrail.jobs.suspects import SuspectOptions, suspects
@@ -52,7 +53,7 @@ def _found(row: Json, separates: str | None) -> Found:
     size = ""
     if row["severity"]:
         s = row["severity"]
-        size = f"about {s['ohm']:.2g} ohm ({s['low']:.2g} to {s['high']:.2g})"
+        size = f"about {ohms(s['ohm'])} ({ohms(s['low'])} to {ohms(s['high'])})"
     words = " and ".join(_plain(f) for f in row["faults"])
     others = tuple(dict.fromkeys(re.sub(FIGURE, "", x) for x in row["equivalent"]))
     return Found(words, size, row["repair"], row["repair_minutes"], row["probability"], others, separates)
@@ -232,20 +233,11 @@ def make(case: Case, asked: PaperOptions) -> Paper:
             return findings(facts, full)
 
 
-def paper(case: Case, asked: PaperOptions, command: str | None = None) -> Json:
+def paper(case: Case, made: Paper, command: str) -> Json:
     """The answer object of a paper: its text, and its blocks as data."""
     from amptrail.paper.plain import plain
 
-    made = make(case, asked)
     sheet = load(case.state.sheet) if case.state.sheet else None
-    return answer(
-        command or asked.kind,
-        sheet,
-        {
-            "job": case.name,
-            "text": plain(made),
-            "paper": made.data(),
-            "complaint": case.state.complaint,
-            "done": "; ".join(str(r.get("text", "")) for r in case.state.repairs) or None,
-        },
-    )
+    done = "; ".join(str(r.get("text", "")) for r in case.state.repairs) or None
+    body = {"job": case.name, "text": plain(made), "paper": made.data()}
+    return answer(command, sheet, {**body, "complaint": case.state.complaint, "done": done})

@@ -146,4 +146,9 @@ def _plain(block: Any) -> dict[str, Any]:
     kind = type(block).__name__.lower()
     if isinstance(block, Columns):
         return {"kind": kind, "columns": [[_plain(b) for b in column] for column in block.columns]}
-    return {"kind": kind, **asdict(block)}
+    return {"kind": kind, **{k: _lists(v) for k, v in asdict(block).items()}}
+
+
+def _lists(value: Any) -> Any:
+    """Tuples as the lists that JSON gives back."""
+    return [_lists(v) for v in value] if isinstance(value, tuple) else value

@@ -30,7 +30,7 @@ def _breakable(text: str) -> str:
 
 def _prepared(value: Any, files: dict[str, bytes]) -> Any:
     """Blocks as the template wants them: pictures and codes as files beside it, long words breakable."""
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, list):
         return [_prepared(v, files) for v in value]
     if not isinstance(value, dict):
         return _breakable(value) if isinstance(value, str) else value

@@ -7,17 +7,13 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+from amptrail.jobs.figures import figure, how_sure
+
 Json = dict[str, Any]
-SURE = ((0.95, "almost certain"), (0.5, "likely"), (0.1, "possible"), (0.0, "unlikely"))
 NUMBERS = {"meter": "V", "loaded": "V", "clamp": "A", "ohmmeter": "ohm", "fuse-drop": "mV", "scope": "V"}
 LAMPS = ("dark", "dim", "bright")
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
 LEADS = {"meter": "black lead", "lamp": "clip", "led": "clip", "loaded": "other lead"}
-
-
-def how_sure(probability: float) -> str:
-    """A probability in words: no decimals at the vehicle (JOB.md section 2)."""
-    return next(words for least, words in SURE if probability >= least)
 
 
 def plain(fault: str) -> str:
@@ -125,15 +121,6 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
         if r["count"]
     ]
     return fits, gone
-
-
-def figure(value: float | None, unit: str) -> str:
-    """A reading as a meter shows it."""
-    if value is None:
-        return "-"
-    if unit in ("V", "A"):
-        return f"{value * 1000:.0f} m{unit}" if abs(value) < 0.1 else f"{value:.2f} {unit}"
-    return f"{value / 1000:.2f} kohm" if abs(value) >= 1000 else f"{value:.2f} ohm"
 
 
 def band(r: Json) -> str:
