@@ -92,6 +92,20 @@ def test_other_pages_of_the_job_are_told(client: TestClient) -> None:
         assert page.receive_json() == {"entries": 1}
 
 
+def test_a_doubtful_reading_is_shown_in_its_words(client: TestClient) -> None:
+    begin(client, "doubt-1")
+    lines = ["PUMP in running works", "PUMP.in in running meter 0.1 V", "X1.1 in running meter 12.3 V"]
+    client.post(
+        "/api/jobs/doubt-1/entries",
+        json={"entries": [{"id": f"d{k}", "line": x} for k, x in enumerate(lines)]},
+    )
+    page = client.get("/job/doubt-1").text
+    told = re.search(r'class="problem"[^>]*>(.*?)</p>', page, re.DOTALL)
+    assert told
+    assert any(line in told[1] for line in lines)
+    assert "`" not in re.sub(r"<input[^>]*>", "", page)
+
+
 def test_text_is_shown_as_text(client: TestClient) -> None:
     hostile = "<script>alert(1)</script><img src=x onerror=alert(2)>"
     begin(client, "text-1", hostile)
@@ -127,7 +141,7 @@ def test_a_feed_is_judged(client: TestClient) -> None:
 
 
 def test_every_template_is_a_sound_sheet_that_works_when_healthy() -> None:
-    """Each `must` of a template, on and off, holds in its own healthy drive cycle, in both orders of switching."""
+    """Each `must` of a template, on and off, holds in its own healthy cycle, in both orders of switching."""
     from amptrail.jobs.check import check
     from amptrail.jobs.cycle import CycleOptions, cycle
 

@@ -56,6 +56,9 @@ def _searched(c: Console, s: Json) -> None:
 def show(c: Console, got: Json) -> None:
     if "search" in got:
         _searched(c, got["search"])
+    fitted = [row for row in got["feeds"] if row["verdict"] != "refused"]
+    for caution in dict.fromkeys(c for row in fitted for c in row["cautions"]):
+        c.print(f"CAUTION: {caution}")
     for n, row in enumerate(got["feeds"], 1):
         what = f" ({row['what']})" if "what" in row else ""
         c.print(f"\n{n}. {VERDICT[row['verdict']]} for {row['purpose']}: {row['text']}{what}")

@@ -20,6 +20,7 @@ from amptrail.jobs.faultnames import named_or_text
 from amptrail.jobs.feeddoubt import Alive, alive, doubted
 from amptrail.jobs.feeds import find_feed
 from amptrail.jobs.feedsearch import found_more, mark_json, search_json, with_fitted
+from amptrail.reference.cautions import cautions
 from amptrail.sheet import fault_text, parse
 from amptrail.sheet.printer import feed_lines
 
@@ -115,6 +116,15 @@ def _asked(sheet: Sheet, sheet_text: str, o: FeedOptions) -> list[Asked]:
     return found
 
 
+def fitting_cautions(circuit: Circuit, feed: Feed) -> list[str]:
+    """What can hurt or burn while this feed is fitted: battery, heat, moving parts where its ends are."""
+    touched = {key(h.part) for p in feed.paths for h in p.hops}
+    touched |= {key(t.part) for n in feed.nets for t in n.terms} | {key(c.split(".")[0]) for c in feed.cuts}
+    at = {key(p.place) for p in circuit.parts if p.place and key(p.name) in touched}
+    traits = {f"trait:{t}" for p in circuit.places if key(p.name) in at for t in p.traits}
+    return [c.text for c in cautions({"feed", "part:battery", *traits})]
+
+
 def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
     f = v.fitted
     because = fault_text(a.circuit, f.against) if f.against else ""
@@ -143,6 +153,7 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
         "parts": [part_row(p) for p in a.feed.parts],
         "minutes_min": minutes(f),
         "label": label(f, v.purpose, because),
+        "cautions": fitting_cautions(a.circuit, a.feed),
         "proof_sha256": None,
     }
 

@@ -174,6 +174,7 @@ async def job(
         request,
         "visit.html",
         name=name,
+        line=lambda n: readings.splitlines()[n - 1],
         state=found.state,
         visits=views.visits(plan),
         shown=visit,

@@ -17,8 +17,8 @@ LEADS = {"meter": "black lead", "lamp": "clip", "led": "clip", "loaded": "other 
 
 
 def plain(fault: str) -> str:
-    """A fault without figures of many digits."""
-    return re.sub(r"(\d+\.\d{2})\d+", r"\1", fault)
+    """A fault as a person says it: no figures of many digits, no quotes that only the notation needs."""
+    return re.sub(r"(\d+\.\d{2})\d+", r"\1", fault).replace("`", "")
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def card(t: Json) -> TestCard:
         t["phase"],
         t["instrument"] or "",
         lead,
-        t["why"],
+        plain(t["why"]),
         tuple(t["cautions"]),
         _outcomes(t, unit is not None),
         UNITS[unit] if unit else (),
