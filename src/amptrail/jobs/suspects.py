@@ -22,6 +22,7 @@ from amptrail.jobs.leaks import leaks
 from amptrail.jobs.observe import observations
 from amptrail.jobs.predict import Evidence, Suspect, double, evidence, single, solve_all, table, with_severity
 from amptrail.sheet import fault_text
+from amptrail.solve.network import SPARE
 
 LANES_FOR_DOUBLES = 12_000  # most lanes spent on pairs (about a second on two cores)
 TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
@@ -86,11 +87,21 @@ def _doubles(base: Sequence[Suspect], t: Table, post: Posterior, budget: int | N
         if set(_ats(base[a])) & set(_ats(base[b])):
             continue
         d = double(base[a].causes[0], base[b].causes[0])
+        if _bridges(d) > SPARE:  # water in a plug beside two crossed pins: more than one vehicle can hold
+            continue
         spent += _lanes(d)
         if budget is not None and spent > budget:
             break
         out.append(d)
     return out
+
+
+BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
+
+
+def _bridges(s: Suspect) -> int:
+    """How many branches these causes add to a lane."""
+    return sum(BRIDGES.get(f.mode, 0) for c in s.causes for f in c.faults)
 
 
 def _ats(s: Suspect) -> list[str]:

@@ -1,0 +1,34 @@
+"""A pair of causes is only tried when one vehicle can hold both."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from amptrail.faults import changes
+from amptrail.jobs.predict import double
+from amptrail.jobs.suspects import _bridges, singles
+from amptrail.sheet import parse
+from amptrail.solve.assemble import assemble
+from amptrail.solve.changes import Kind
+from amptrail.solve.network import SPARE
+
+TRAILER = parse((Path(__file__).parents[2] / "demos" / "trailer.sheet").read_text(encoding="utf-8"))
+
+
+def test_branches_are_counted_as_the_overlay_makes_them() -> None:
+    """Nothing added twice between the same metal; never fewer said than made."""
+    network = assemble(TRAILER)
+    most = 0
+    for s in singles(TRAILER):
+        made = sum(
+            c.kind == Kind.BRIDGE for x in s.causes for f in x.faults for c in changes(network, f, 1.0)
+        )
+        assert made <= _bridges(s) <= made + 2, s.key
+        most = max(most, made)
+    assert most <= SPARE  # every single cause fits by itself
+
+
+def test_water_beside_crossed_pins_is_more_than_a_lane_holds() -> None:
+    by_count = {_bridges(s): s for s in singles(TRAILER)}
+    both = double(by_count[3].causes[0], by_count[2].causes[0])
+    assert _bridges(both) > SPARE
