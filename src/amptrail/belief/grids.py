@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from amptrail.belief.tables import Array, Grid, Whole
 
@@ -27,6 +28,16 @@ class Cells:
     log_weight: Array
     linear: Array
     axis_cells: tuple[tuple[Array, Array, Whole], ...]
+
+    def breaks(self) -> NDArray[np.bool_]:
+        """[n - 1]: whether a cell and the next belong to different discrete states, or are no neighbours."""
+        if len(self.axis_cells) == 1:
+            return np.diff(self.axis_cells[0][2]) != 0
+        if len(self.axis_cells) == 2:
+            state = self.grid.segments()[self.linear.argmax(axis=1)]
+            across = len(self.axis_cells[1][0])
+            return (np.arange(1, len(self.log_weight)) % across == 0) | (np.diff(state) != 0)
+        return np.zeros(len(self.log_weight) - 1, bool)
 
     def smooth(self, rows: Array) -> tuple[Array, Array]:
         """Rows [b, G, m] -> value at the middles [b, n, m] and change across each cell [b, n, axes, m]."""

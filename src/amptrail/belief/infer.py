@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from amptrail.belief.chance import chi2_tail
-from amptrail.belief.rows import Scored, evidence_without, score
+from amptrail.belief.rows import Scored, Scores, evidence_without, score
 from amptrail.belief.tables import Array, Table, check
 from amptrail.errors import one
 
+BELIEVED = 1e-4  # explanations below this have no say in how well the readings are explained
 UNEXPLAINED_BELOW = 0.01  # common practice: one job in a hundred looks this bad by chance
 
 
@@ -22,6 +23,20 @@ class Severity:
     low: float
     high: float
     other: Severity | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Severities:
+    """The severity of each hypothesis, worked out when asked for; None for a discrete one."""
+
+    scores: Scores
+    inside: Array
+
+    def __len__(self) -> int:
+        return len(self.scores)
+
+    def __getitem__(self, h: int) -> Severity | None:
+        return _severity(self.scores[h], self.inside[self.scores.layout.rows(h)])
 
 
 @dataclass(frozen=True)
@@ -51,13 +66,13 @@ class Posterior:
     probability: Array
     log_evidence: Array
     evidence_nats: float
-    severity: tuple[Severity | None, ...]
+    severity: Severities
     reading_wrong: Array
     word_wrong: Array
     doubtful: Doubt | None
     unexplained: Unexplained
     nothing_broken: float
-    scored: tuple[Scored, ...]
+    scored: Scores
 
     def ranking(self) -> list[int]:
         """Hypotheses from most to least probable (ties in table order)."""
@@ -74,24 +89,24 @@ class Posterior:
 def posterior(table: Table) -> Posterior:
     """Weigh every hypothesis by every reading. Raises InputError for evidence that nothing allows."""
     check(table)
-    scored = score(table)
-    evidence = np.asarray([_log_sum(s.cells.log_weight + s.log_likelihood) for s in scored])
+    scores = score(table)
+    evidence = scores.evidence()
     probability, total = normalise([h.prior for h in table.hypotheses], evidence)
-    weight = [_within(s) for s in scored]
-    reading_wrong = sum_rows(probability, weight, [s.numbers.wrong for s in scored])
-    word_wrong = sum_rows(probability, weight, [s.word_wrong for s in scored])
+    inside = _within(scores, evidence)
+    share = probability[scores.layout.owner] * inside
+    reading_wrong, word_wrong = share @ scores.numbers.wrong, share @ scores.word_wrong
     return Posterior(
         table,
         probability,
         evidence,
         total,
-        tuple(_severity(s, w) for s, w in zip(scored, weight, strict=True)),
+        Severities(scores, inside),
         reading_wrong,
         word_wrong,
         _doubt(table, reading_wrong, word_wrong),
-        _unexplained(table, probability, weight, scored),
+        _unexplained(table, probability, inside, scores),
         0.0 if table.healthy is None else float(probability[table.healthy]),
-        tuple(scored),
+        scores,
     )
 
 
@@ -113,29 +128,22 @@ def normalise(prior: list[float], log_evidence: Array) -> tuple[Array, float]:
     return share / share.sum(), float(top + np.log(share.sum()))
 
 
-def sum_rows(probability: Array, weight: list[Array], rows: list[Array]) -> Array:
-    """Posterior mean of a per-cell quantity [n, k] over cells and hypotheses."""
-    return np.asarray(sum(p * (w @ r) for p, w, r in zip(probability, weight, rows, strict=True)), np.float64)
-
-
-def _log_sum(x: Array) -> float:
-    top = float(x.max())
-    return top if not np.isfinite(top) else top + float(np.log(np.exp(x - top).sum()))
-
-
-def _within(s: Scored) -> Array:
-    log_w = s.cells.log_weight + s.log_likelihood
-    top = float(log_w.max())
-    w = np.exp(log_w - top) if np.isfinite(top) else np.exp(s.cells.log_weight)
-    return np.asarray(w / w.sum(), np.float64)
+def _within(s: Scores, evidence: Array) -> Array:
+    """Weight of each row within its hypothesis; as beforehand where the evidence allows none of them."""
+    owner = s.layout.owner
+    possible = np.isfinite(evidence)[owner]
+    with np.errstate(invalid="ignore"):
+        after = s.layout.log_weight + s.log_likelihood - evidence[owner]
+    return np.exp(np.where(possible, after, s.layout.log_weight))
 
 
 def _severity(s: Scored, weight: Array) -> Severity | None:
     parts = s.cells.axis_cells
     if not parts:
         return None
-    shape = [len(low) for low, _, _ in parts]
-    mass = weight.reshape(shape)
+    # within a row nothing read tells its cells apart: they share its weight as they did beforehand
+    inside = np.exp(s.cells.log_weight - s.log_weight[s.row_of])
+    mass = (weight[s.row_of] * inside).reshape([len(low) for low, _, _ in parts])
     out: Severity | None = None
     for axis in reversed(range(len(parts))):
         low, high, _ = parts[axis]
@@ -160,20 +168,19 @@ def _doubt(table: Table, readings: Array, words: Array) -> Doubt | None:
     return max(raised, key=lambda d: d.probability, default=None)
 
 
-def _unexplained(table: Table, probability: Array, weight: list[Array], scored: list[Scored]) -> Unexplained:
+def _unexplained(table: Table, probability: Array, inside: Array, s: Scores) -> Unexplained:
     """Averaged over what is believed: tail of the misfit of all readings taken as meant."""
     m, w = len(table.readings), len(table.words)
     if not m + w:
         return Unexplained(False, 1.0, 0)
     p_value, off = 0.0, np.zeros(m + w)
-    for p, inside, s in zip(probability, weight, scored, strict=True):
-        if p < 1e-4:
-            continue
+    for h in np.flatnonzero(probability >= BELIEVED):
+        rows, p = s.layout.rows(int(h)), float(probability[h])
         # a word scores by how surprising it is; two degrees each, as for a uniform p-value
-        words = -2 * s.words
-        misfit = float(inside @ (s.numbers.chi2 + words.sum(axis=1)))
-        p_value += float(p) * chi2_tail(misfit, m + 2 * w)
-        off += p * np.concatenate([inside @ s.numbers.z**2, inside @ words])
+        words = -2 * s.words[rows]
+        misfit = float(inside[rows] @ (s.numbers.chi2[rows] + words.sum(axis=1)))
+        p_value += p * chi2_tail(misfit, m + 2 * w)
+        off += p * np.concatenate([inside[rows] @ s.numbers.z[rows] ** 2, inside[rows] @ words])
     lines = [r.line for r in table.readings] + [x.line for x in table.words]
     p_value = min(p_value, 1.0)
     return Unexplained(p_value < UNEXPLAINED_BELOW, p_value, lines[int(off.argmax())])

@@ -11,15 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from amptrail.belief.tables import Array, Reading
+from amptrail.belief.tables import Array, Reading, Whole
 
 # Common practice; learned from proven jobs later (NUMERICS, Senses).
 OTHER_POINT, OTHER_PHASE, ANYTHING = 0.6, 0.2, 0.2
 MISPROBE, MISPROBE_UNSURE, MISPROBE_DARK = 0.03, 0.3, 0.06
 EXACT_UP_TO = 5
-# Rows so much worse than the best of their batch are not worth the exact sum; sharing tolerances can gain a
+# Rows so much worse than the best of all are not worth the exact sum; sharing tolerances can gain a
 # few nats a reading, hence the second figure.
 HOPELESS_NATS, HOPELESS_PER_READING = 25.0, 3.0
+SLACK_SHARE, SLACK_V = 0.01, 0.15  # how near a reading of a wrong place is to what is predicted there
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -41,13 +42,35 @@ class Rows:
     chi2: Array
     alone: Array
 
+    def part(self, rows: slice) -> Rows:
+        """Some rows only."""
+        return Rows(*(a[rows] for a in self._arrays()))
+
+    def turned(self, order: Whole) -> Rows:
+        """The readings in another order."""
+        return Rows(
+            self.log_likelihood, self.wrong[:, order], self.z[:, order], self.chi2, self.alone[:, order]
+        )
+
+    def copy(self) -> Rows:
+        """The same in arrays of its own."""
+        return Rows(*(a.copy() for a in self._arrays()))
+
+    def put(self, rows: slice, mine: Rows) -> None:
+        """Write `mine` into some rows of this copy."""
+        for whole, part in zip(self._arrays(), mine._arrays(), strict=True):
+            whole[rows] = part
+
+    def _arrays(self) -> tuple[Array, ...]:
+        return self.log_likelihood, self.wrong, self.z, self.chi2, self.alone
+
 
 def wrong_density(readings: tuple[Reading, ...], others: Array | None, rows: int) -> Array:
     """Natural-log density [n, m] of each value had it been read somewhere else (others[n, m, k])."""
     out = np.empty((rows, len(readings)))
     for j, r in enumerate(readings):
         share = np.asarray(r.other_weights, float)
-        slack = max(r.sigma, 0.01 * (r.span[1] - r.span[0]))  # a neighbour's tolerance is not carried
+        slack = max(r.sigma, SLACK_SHARE * (r.span[1] - r.span[0]))  # a neighbour's tolerance is not carried
         near = np.zeros(rows)
         if others is not None and len(share):
             gap = (r.value - others[:, j, : len(share)]) / slack

@@ -1,25 +1,27 @@
-"""Log-likelihood of every integration cell of every hypothesis: numbers, words, runs, intermittents."""
+"""Log-likelihood of every row of every hypothesis: numbers, words, spoiled runs, faults that come and go."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from amptrail.belief.grids import Cells, cells
+from amptrail.belief.grids import Cells
+from amptrail.belief.layout import Layout, lay
 from amptrail.belief.likelihood import Rows, weigh, wrong_density
-from amptrail.belief.tables import Array, Hypothesis, Reading, Table
-
-BATCH_ROWS = 16_384
+from amptrail.belief.tables import Array, Hypothesis, Reading, Table, Whole
 
 
 @dataclass(frozen=True, eq=False)
 class Scored:
-    """One hypothesis over its cells: log-likelihood [n], and per cell the reading diagnostics."""
+    """One hypothesis over its rows (one or several neighbouring cells each: `row_of[cell]`): prior mass and
+    log-likelihood [n], and per row the reading diagnostics."""
 
     cells: Cells
+    row_of: Whole
+    log_weight: Array
     log_likelihood: Array
     numbers: Rows
     words: Array
@@ -27,8 +29,43 @@ class Scored:
 
 
 @dataclass(frozen=True, eq=False)
+class Scores:
+    """Every hypothesis of a table: `log_likelihood[n]` and the diagnostics of all rows; `[h]` is one of them.
+    Readings are in the order of the table."""
+
+    layout: Layout
+    log_likelihood: Array
+    numbers: Rows
+    words: Array
+    word_wrong: Array
+
+    def __len__(self) -> int:
+        return len(self.layout.cells)
+
+    def __getitem__(self, h: int) -> Scored:
+        if not 0 <= h < len(self):
+            raise IndexError(h)
+        s, at = self.layout.rows(h), self.layout
+        return Scored(
+            at.cells[h], at.row_of[h], at.log_weight[s], self.log_likelihood[s], self.numbers.part(s),
+            self.words[s], self.word_wrong[s],
+        )  # fmt: skip
+
+    def __iter__(self) -> Iterator[Scored]:
+        return (self[h] for h in range(len(self)))
+
+    def evidence(self) -> Array:
+        """Natural log of P(readings) under each hypothesis."""
+        return _evidence(self.layout, self.log_likelihood)
+
+
+def _evidence(at: Layout, log_l: Array) -> Array:
+    return np.asarray(np.logaddexp.reduceat(at.log_weight + log_l, at.first[:-1]), np.float64)
+
+
+@dataclass(frozen=True, eq=False)
 class _Dense:
-    """Predictions of a batch of hypotheses at the cells, flattened to rows."""
+    """Rows beside the values read: residuals, whole covariance, density of a wrong reading."""
 
     residual: Array
     cov: Array
@@ -49,78 +86,75 @@ class _Dense:
 
 @dataclass(frozen=True, eq=False)
 class _Laid:
-    """A table with its readings in one canonical order (`order`: their numbers in the table given), and its
-    hypotheses in batches of one grid: (their numbers, cells, predictions at the cells)."""
+    """A table with its readings in one canonical order (`order`: their numbers in the table given), its rows,
+    and the first row of nothing broken (`well`), if there is such a hypothesis."""
 
-    order: list[int]
+    order: Whole
     table: Table
-    batches: list[tuple[list[int], Cells, _Dense]]
-
-    def members(self, batch: list[int]) -> list[Hypothesis]:
-        return [self.table.hypotheses[i] for i in batch]
+    layout: Layout
+    rows: _Dense
+    well: _Dense | None
 
 
 @lru_cache(maxsize=1)
 def _laid(table: Table) -> _Laid:
     """Worked out once for weighing a table and for leaving its readings out."""
-    order = sorted(range(len(table.readings)), key=lambda i: _rank(table, i))
-    whole = table.select(order, list(range(len(table.words))))
-    batches = [(b, c, _dense(whole, [whole.hypotheses[i] for i in b], c)) for b, c in _batches(whole)]
-    return _Laid(order, whole, batches)
+    order = np.asarray(sorted(range(len(table.readings)), key=lambda i: _rank(table, i)), np.int64)
+    whole = replace(table, readings=tuple(table.readings[i] for i in order))
+    sigma = tuple(float(np.hypot(r.sigma, r.spread / 3**0.5)) for r in table.readings)
+    layout = lay(table.hypotheses, sigma, len(table.words))
+    rows = _dense(whole.readings, layout, order)
+    well = None if table.healthy is None else rows.part(layout.rows(table.healthy))
+    return _Laid(order, whole, layout, rows, well)
 
 
-def score(table: Table) -> list[Scored]:
-    """Every hypothesis of the table, in order. Readings are taken in one canonical order inside, so the
-    order in which they were given changes nothing."""
+def score(table: Table) -> Scores:
+    """Every hypothesis of the table. Readings are taken in one canonical order inside, so the order in which
+    they were given changes nothing."""
     laid = _laid(table)
-    back = np.argsort(np.asarray(laid.order, np.intp)) if laid.order else np.zeros(0, np.intp)
-    found: dict[int, Scored] = {}
-    for batch, c, d in laid.batches:
-        for i, s in zip(batch, _score_batch(laid.table, laid.members(batch), c, d), strict=True):
-            n = s.numbers
-            found[i] = Scored(
-                c,
-                s.log_likelihood,
-                Rows(n.log_likelihood, n.wrong[:, back], n.z[:, back], n.chi2, n.alone[:, back]),
-                s.words,
-                s.word_wrong,
-            )
-    return [found[i] for i in range(len(table.hypotheses))]
+    t, d, at = laid.table, laid.rows, laid.layout
+    numbers = _numbers(t, d, list(range(len(t.readings))))
+    words, word_wrong = _words(t, d.words)
+    total = numbers.log_likelihood + words.sum(axis=1)
+    come_and_go = [h for h, x in enumerate(table.hypotheses) if x.showing < 1]
+    if come_and_go:
+        numbers, words, word_wrong = numbers.copy(), words.copy(), word_wrong.copy()
+        for h in come_and_go:
+            s = at.rows(h)
+            total[s] = _intermittent(t, table.hypotheses[h], d.part(s), laid.well)
+            mine, words[s], word_wrong[s] = _better_state(laid, numbers.part(s), words[s], word_wrong[s])
+            numbers.put(s, mine)
+    return Scores(at, total, numbers.turned(np.argsort(laid.order)), words, word_wrong)
 
 
 def evidence_without(table: Table) -> tuple[Array, Array]:
     """Log-evidence of every hypothesis with one reading left out [reading, hypothesis], and with one word
     left out [word, hypothesis]: what `score` of the smaller table gives, the predictions worked out once."""
     laid = _laid(table)
-    whole, m, w = laid.table, len(table.readings), len(table.words)
-    anew = any(h.showing < 1 for h in table.hypotheses)
-    smaller = [whole.without(reading=i) if anew else whole for i in range(m)]
-    fewer = [whole.without(word=i) if anew else whole for i in range(w)]
+    m, w = len(table.readings), len(table.words)
     numbers, words = np.zeros((m, len(table.hypotheses))), np.zeros((w, len(table.hypotheses)))
-    for batch, c, d in laid.batches:
-        members = laid.members(batch)
-        said, _ = _words(whole, d.words)
-        every = list(range(m))
-        for j in every:
-            pick = [i for i in every if i != j]
-            log_l = _numbers(whole, d, pick).log_likelihood + said.sum(axis=1)
-            numbers[laid.order[j], batch] = _evidence(smaller[j], members, c, d.less(pick, None), log_l)
-        plain = _numbers(whole, d, every).log_likelihood if w else np.zeros(0)
-        for j in range(w):
-            left = [i for i in range(w) if i != j]
-            log_l = plain + said[:, left].sum(axis=1)
-            words[j, batch] = _evidence(fewer[j], members, c, d.less(None, left), log_l)
+    for j in range(m):
+        numbers[laid.order[j]] = _evidence_of(laid, [i for i in range(m) if i != j], list(range(w)))
+    for j in range(w):
+        words[j] = _evidence_of(laid, list(range(m)), [i for i in range(w) if i != j])
     return numbers, words
 
 
-def _evidence(table: Table, members: list[Hypothesis], c: Cells, d: _Dense, log_l: Array) -> list[float]:
-    """Log-evidence of each member of a batch from its rows' log-likelihood; those that come and go anew."""
-    n, out = len(c.log_weight), []
-    for b, h in enumerate(members):
-        s = slice(b * n, (b + 1) * n)
-        rows = _intermittent(table, h, d.part(s)) if h.showing < 1 else log_l[s]
-        out.append(float(np.logaddexp.reduce(c.log_weight + rows)))
-    return out
+def _evidence_of(laid: _Laid, readings: list[int], words: list[int]) -> Array:
+    """Log-evidence of each hypothesis by these readings and words alone."""
+    t = laid.table
+    fewer = replace(
+        t, readings=tuple(t.readings[i] for i in readings), words=tuple(t.words[i] for i in words)
+    )
+    d = laid.rows.less(readings, words)
+    well = None if laid.well is None else laid.well.less(readings, words)
+    numbers = _numbers(fewer, d, list(range(len(readings))))
+    log_l = numbers.log_likelihood + _words(fewer, d.words)[0].sum(axis=1)
+    for h, x in enumerate(t.hypotheses):
+        if x.showing < 1:
+            s = laid.layout.rows(h)
+            log_l[s] = _intermittent(fewer, x, d.part(s), well)
+    return _evidence(laid.layout, log_l)
 
 
 def _rank(table: Table, i: int) -> tuple[object, ...]:
@@ -129,61 +163,26 @@ def _rank(table: Table, i: int) -> tuple[object, ...]:
     return (r.value, r.sigma, r.misprobe, r.spread, r.run, r.occasion, r.state, means)
 
 
-def _batches(table: Table) -> Iterator[tuple[list[int], Cells]]:
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for i, h in enumerate(table.hypotheses):
-        groups.setdefault(h.grid.key(), []).append(i)
-    for members in groups.values():
-        c = cells(table.hypotheses[members[0]].grid)
-        step = max(1, BATCH_ROWS // len(c.log_weight))
-        for start in range(0, len(members), step):
-            yield members[start : start + step], c
-
-
-def _stack(members: list[Hypothesis], name: str, shape: tuple[int, ...]) -> Array:
-    zero = np.zeros(shape)
-    got = [getattr(h.prediction, name) for h in members]
-    return np.stack([zero if a is None else a for a in got])
-
-
-def _dense(table: Table, members: list[Hypothesis], c: Cells) -> _Dense:
-    g, m, w = c.grid.size, len(table.readings), len(table.words)
-    b, n = len(members), len(c.log_weight)
-    mid, move = c.smooth(_stack(members, "mean", (g, m)))
-    cov = np.einsum("ng,bgij->bnij", c.linear, _stack(members, "cov", (g, m, m)))
-    # a cell wider than the reading's spread gives its average: its own width counts as spread
-    # (sixth, not twelfth: neighbouring cells then overlap smoothly)
-    cov = cov + np.einsum("bnai,bnaj->bnij", move, move) / 6
-    noise = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in table.readings])
-    cov = cov + np.diag(noise) if m else cov
-    k = max((0 if h.prediction.others is None else h.prediction.others.shape[2] for h in members), default=0)
-    others = _others(members, c, (g, m, k)).reshape(b * n, m, k) if k else None
-    values = np.asarray([r.value for r in table.readings])
-    words = (
-        np.einsum("ng,bgw->bnw", c.linear, np.maximum(_stack(members, "words", (g, w)), -700.0))
-        if w
-        else np.zeros((b, n, 0))
-    )
+def _dense(readings: tuple[Reading, ...], at: Layout, order: Whole) -> _Dense:
+    cov = at.cov[:, order][:, :, order]
+    if len(readings):
+        each = np.arange(len(readings))
+        cov[:, each, each] += [r.sigma**2 + r.spread**2 / 3 for r in readings]
+    others = None if at.others is None else at.others[:, order]
     return _Dense(
-        (values - mid).reshape(b * n, m),
-        cov.reshape(b * n, m, m),
-        wrong_density(table.readings, others, b * n),
-        words.reshape(b * n, w),
+        np.asarray([r.value for r in readings]) - at.mean[:, order],
+        cov,
+        wrong_density(readings, others, len(at.mean)),
+        at.words,
     )
-
-
-def _others(members: list[Hypothesis], c: Cells, shape: tuple[int, int, int]) -> Array:
-    far = np.full(shape, 1e6)  # a hypothesis without such a table: nowhere near any reading
-    got = [far if h.prediction.others is None else h.prediction.others for h in members]
-    return np.asarray(np.einsum("ng,bgmk->bnmk", c.linear, np.stack(got)), np.float64)
 
 
 def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
     """Numeric readings `pick`, with the chance that one run was measured against a bad reference lead."""
-    index = np.asarray(pick, np.intp)
     readings = tuple(table.readings[i] for i in pick)
-    sub_cov = d.cov[:, index][:, :, index]
-    main = weigh(readings, d.residual[:, index], sub_cov, d.bad[:, index])
+    if len(pick) < len(table.readings):
+        d = d.less(pick, None)
+    main = weigh(readings, d.residual, d.cov, d.bad)
     runs = sorted({r.run for r in readings if r.run})
     spoiled = [(run, [i for i, r in enumerate(readings) if r.run == run]) for run in runs]
     spoiled = [(run, where) for run, where in spoiled if len(where) > 1]
@@ -194,12 +193,8 @@ def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
     wrongs = [main.wrong]
     for _, where in spoiled:
         rest = [i for i in range(len(pick)) if i not in where]
-        left = weigh(
-            tuple(readings[i] for i in rest),
-            d.residual[:, index[rest]],
-            sub_cov[:, rest][:, :, rest],
-            d.bad[:, index[rest]],
-        )
+        few = d.less(rest, None)
+        left = weigh(tuple(readings[i] for i in rest), few.residual, few.cov, few.bad)
         anywhere = sum(-np.log(_width(readings[i])) for i in where)
         terms.append(left.log_likelihood + anywhere + np.log(share / len(spoiled)))
         wrong = np.ones_like(main.wrong)
@@ -208,7 +203,7 @@ def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
     stack = np.stack(terms)
     total = np.logaddexp.reduce(stack, axis=0)
     wrong_all = np.einsum("tn,tnm->nm", np.exp(stack - total), np.stack(wrongs))
-    return Rows(np.asarray(total), wrong_all, main.z, main.chi2, main.alone)
+    return replace(main, log_likelihood=np.asarray(total), wrong=wrong_all)
 
 
 def _width(r: Reading) -> float:
@@ -225,32 +220,10 @@ def _words(table: Table, columns: Array) -> tuple[Array, Array]:
     return out, wrong
 
 
-def _score_batch(table: Table, members: list[Hypothesis], c: Cells, d: _Dense) -> list[Scored]:
-    n = len(c.log_weight)
-    numbers = _numbers(table, d, list(range(len(table.readings))))
-    words, word_wrong = _words(table, d.words)
-    total = numbers.log_likelihood + words.sum(axis=1)
-    out = []
-    for b, h in enumerate(members):
-        s = slice(b * n, (b + 1) * n)
-        n_ = numbers
-        mine = Rows(n_.log_likelihood[s], n_.wrong[s], n_.z[s], n_.chi2[s], n_.alone[s])
-        log_l = total[s]
-        if h.showing < 1:
-            log_l = _intermittent(table, h, d.part(s))
-            mine, said, said_wrong = _better_state(table, mine, words[s], word_wrong[s])
-            out.append(Scored(c, log_l, mine, said, said_wrong))
-            continue
-        out.append(Scored(c, log_l, mine, words[s], word_wrong[s]))
-    return out
-
-
-def _intermittent(table: Table, h: Hypothesis, d: _Dense) -> Array:
+def _intermittent(table: Table, h: Hypothesis, d: _Dense, well: _Dense | None) -> Array:
     """Each occasion either showed the fault or looked healthy; while it works it looked healthy for sure."""
-    if table.healthy is None:
+    if well is None:
         raise AssertionError("checked before")
-    well = table.hypotheses[table.healthy]
-    healthy = _dense(table, [well], cells(well.grid))
     occasions = sorted({r.occasion for r in table.readings} | {w.occasion for w in table.words})
     total = np.zeros(len(d.residual))
     for o in occasions:
@@ -258,7 +231,7 @@ def _intermittent(table: Table, h: Hypothesis, d: _Dense) -> Array:
             w.state for w in table.words if w.occasion == o
         }
         chance = 0.0 if "works" in states else 1.0 if "fails" in states else h.showing
-        sick, fine = _occasion(table, d, o), float(_occasion(table, healthy, o)[0])
+        sick, fine = _occasion(table, d, o), float(_occasion(table, well, o)[0])
         with np.errstate(divide="ignore"):
             total += np.logaddexp(np.log(chance) + sick, np.log(1 - chance) + fine)
     return total
@@ -271,14 +244,13 @@ def _occasion(table: Table, d: _Dense, occasion: int) -> Array:
     return np.asarray(log_l + _words(table, d.words)[0][:, mine].sum(axis=1), np.float64)
 
 
-def _better_state(table: Table, sick: Rows, words: Array, word_wrong: Array) -> tuple[Rows, Array, Array]:
+def _better_state(laid: _Laid, sick: Rows, words: Array, word_wrong: Array) -> tuple[Rows, Array, Array]:
     """Misfit and doubt of an intermittent: each reading beside whichever state explains it better."""
-    if table.healthy is None:
+    table = laid.table
+    if laid.well is None:
         raise AssertionError("checked before")
-    well = table.hypotheses[table.healthy]
-    d = _dense(table, [well], cells(well.grid))
-    fine = _numbers(table, d, list(range(len(table.readings))))
-    said, said_wrong = _words(table, d.words)
+    fine = _numbers(table, laid.well, list(range(len(table.readings))))
+    said, said_wrong = _words(table, laid.well.words)
     may = np.asarray([r.state != "fails" for r in table.readings], bool)
     must = np.asarray([r.state == "works" for r in table.readings], bool)
     better = (np.abs(fine.alone[0]) < np.abs(sick.alone)) & may | must

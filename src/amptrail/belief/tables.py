@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -186,8 +187,13 @@ def check(table: Table) -> None:
         ok = np.isfinite(r.value) and r.sigma > 0 and 0 <= r.misprobe < 1 and r.span[0] < r.span[1]
         if not ok or sum(r.other_weights) > 1 + 1e-9 or r.spread < 0:
             raise one("reading-numbers", f"reading on line {r.line} has unusable numbers", line=r.line)
-    for h in table.hypotheses:
-        _check_hypothesis(h, m, w, table.healthy)
+    _check_hypotheses(table.hypotheses, m, w, table.healthy)
+
+
+@lru_cache(maxsize=1)
+def _check_hypotheses(every: tuple[Hypothesis, ...], m: int, w: int, healthy: int | None) -> None:
+    for h in every:
+        _check_hypothesis(h, m, w, healthy)
 
 
 def _check_hypothesis(h: Hypothesis, m: int, w: int, healthy: int | None) -> None:

@@ -38,7 +38,7 @@ def _hope(post: Posterior) -> Array:
     for h, s in enumerate(post.scored):
         numbers = -0.5 * np.minimum(np.abs(s.numbers.alone), z_well) ** 2
         words = np.maximum(s.words, words_well)
-        out[h] = float((numbers.sum(axis=1) + words.sum(axis=1) + s.cells.log_weight).max())
+        out[h] = float((numbers.sum(axis=1) + words.sum(axis=1) + s.log_weight).max())
     return out
 
 
