@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test cover check bench truth setup warm ngspice browser clean
+.PHONY: demo test cover check bench truth setup warm ngspice browser postgresql clean
 
 setup: $(STAMP)
 
@@ -23,6 +23,10 @@ ngspice:
 browser:
 	@command -v chromium >/dev/null 2>&1 || sh scripts/install-browser.sh
 
+# a database server for the tests of the store; installed when this user may
+postgresql:
+	@command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || sh scripts/install-postgresql.sh
+
 # the solver is compiled to machine code once and kept; two test workers must not both do it
 warm: $(STAMP)
 	@echo "preparing the solver (compiled once, some minutes on a small machine) ..."
@@ -31,11 +35,11 @@ warm: $(STAMP)
 demo: warm
 	@$(BIN)/amptrail demo sprayer
 
-test: warm ngspice browser
+test: warm ngspice browser postgresql
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # the same tests with coverage measured: about twice as long
-cover: warm ngspice browser
+cover: warm ngspice browser postgresql
 	$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term:skip-covered
 
 check: $(STAMP)

@@ -19,9 +19,14 @@ def entry(id: str, kind: str = "note", job: str = "gate", **data: object) -> Ent
     return Entry(job, id, kind, AT, data or {"text": id})
 
 
-@pytest.fixture(params=["memory", "disk"])
+@pytest.fixture(params=["memory", "sqlite", "postgresql"])
 def log(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Log]:
-    with MemoryLog() if request.param == "memory" else open_log(tmp_path / "jobs.sqlite") as made:
+    if request.param == "memory":
+        yield MemoryLog()
+        return
+    on_server = request.param == "postgresql"
+    where = request.getfixturevalue("postgresql")() if on_server else tmp_path / "jobs.sqlite"
+    with open_log(where) as made:
         yield made
 
 

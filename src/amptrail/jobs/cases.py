@@ -58,9 +58,9 @@ def _known(log: Log, name: str) -> list[Entry]:
 
 def case(name: str) -> Case:
     """The job of that name, rebuilt from its log."""
-    from amptrail.store.sql import default_path
+    from amptrail.store.engines import exists, named
 
-    if not default_path().exists():  # looking for a job makes no log
+    if not exists(named()):  # looking for a job makes no log
         raise _unknown(name)
     with opened() as log:
         return Case(name, rebuild(_known(log, name)))
@@ -68,9 +68,9 @@ def case(name: str) -> Case:
 
 def known_case(name: str) -> Case | None:
     """The job of that name, or None; makes no log where there is none."""
-    from amptrail.store.sql import default_path
+    from amptrail.store.engines import exists, named
 
-    if not default_path().exists():
+    if not exists(named()):
         return None
     with opened() as log:
         found = log.entries(name)

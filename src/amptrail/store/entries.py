@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -23,8 +24,12 @@ KINDS = (
     "left",
     "time",
     "close",
+    "file",
+    "part",
 )
 LONGEST_NAME = 200
+LONGEST_PERSON = 60
+HASH = re.compile(r"[0-9a-f]{64}")
 LONGEST_DATA = 10_000_000  # characters; a sheet of 2,000 parts has some 200,000
 
 
@@ -42,7 +47,8 @@ class Entry:
     """One entry: `id` is made by the caller, so that sending it twice adds it once.
 
     `at` is an ISO 8601 time with its zone; `data` is a JSON object whose keys depend on the kind
-    (`amptrail.store.state` reads them; an undo has `entry`, the id it takes back).
+    (`amptrail.store.state` reads them; an undo has `entry`, the id it takes back; a file has `sha256`).
+    `by` is who entered it, empty where nobody said.
     """
 
     job: str
@@ -50,9 +56,10 @@ class Entry:
     kind: str
     at: str
     data: Mapping[str, Any] = field(default_factory=dict)
+    by: str = ""
 
     def same_as(self, other: Entry) -> bool:
-        """Equal in all but the time: a retry a moment later is still the same entry."""
+        """Equal in all but the time and the person: a retry a moment later is still the same entry."""
         return (self.job, self.id, self.kind, dumped(self.data)) == (
             other.job,
             other.id,
@@ -75,11 +82,13 @@ def dumped(data: Mapping[str, Any]) -> str:
     return text
 
 
-def _name(what: str, name: str) -> None:
+def proper(what: str, name: str, longest: int = LONGEST_NAME) -> str:
+    """The name, when it can be one; StoreError otherwise."""
     clean = isinstance(name, str) and name.strip() == name and name.isprintable()
-    if not (clean and 0 < len(name) <= LONGEST_NAME):
-        raise refuse("bad-entry", f"{name!r} cannot be {what}",
-                     f"use 1 to {LONGEST_NAME} printable characters, no blanks at the ends")  # fmt: skip
+    if not (clean and 0 < len(name) <= longest):
+        raise refuse("bad-entry", f"{str(name)[:longest]!r} cannot be {what}",
+                     f"use 1 to {longest} printable characters, no blanks at the ends")  # fmt: skip
+    return name
 
 
 def _time(at: str) -> None:
@@ -93,8 +102,10 @@ def _time(at: str) -> None:
 
 def validate(entry: Entry) -> None:
     """Raise StoreError unless the entry may be written."""
-    _name("the name of a job", entry.job)
-    _name("the id of an entry", entry.id)
+    proper("the name of a job", entry.job)
+    proper("the id of an entry", entry.id)
+    if entry.by:
+        proper("the name of a person", entry.by, LONGEST_PERSON)
     _time(entry.at)
     if entry.kind not in KINDS:
         raise refuse("bad-entry", f"no kind of entry is called {entry.kind!r}", "name one of these",
@@ -105,3 +116,5 @@ def validate(entry: Entry) -> None:
         raise refuse("bad-entry", "the entry is too large", "is this the right file?")
     if entry.kind == "undo" and not isinstance(entry.data.get("entry"), str):
         raise refuse("bad-entry", "an undo names the id it takes back", 'send {"entry": ID}')
+    if entry.kind == "file" and not HASH.fullmatch(str(entry.data.get("sha256"))):
+        raise refuse("bad-entry", "a file is named by the SHA-256 of its content", 'send {"sha256": HEX, …}')

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, inspect, text
 
 from amptrail.store.entries import refuse
 
-HEAD = "0001"
+HEAD = "0002"
 
 
 def version(connection: Connection) -> str | None:
@@ -17,7 +17,8 @@ def version(connection: Connection) -> str | None:
     if not names:
         return None
     if "alembic_version" not in names or "entries" not in names:
-        raise refuse("not-a-store", "this file holds tables of another program", "name another file")
+        raise refuse("not-a-store", "this holds tables of another program",
+                     "name another file, or a database of its own")  # fmt: skip
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     return None if found is None else str(found)
 

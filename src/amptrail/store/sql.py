@@ -1,67 +1,28 @@
-"""The log on disk: SQLite by default. What `add` acknowledged survives a kill and a power cut."""
+"""The log in a database: SQLite by default, PostgreSQL by a URL. What `add` acknowledged survives a kill
+and a power cut."""
 
 from __future__ import annotations
 
+import hashlib
 import json
-import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, select
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy import Connection, Engine, delete, func, select
+from sqlalchemy.exc import DBAPIError
 
 from amptrail.store import migrate
-from amptrail.store.entries import Entry, StoreError, dumped, refuse
-from amptrail.store.log import Choose, Log
-from amptrail.store.tables import entries, jobs
+from amptrail.store.engines import READ_ONLY, WAIT_S, engine_of, named, said
+from amptrail.store.entries import Entry, dumped, refuse
+from amptrail.store.files import Attached
+from amptrail.store.log import Choose, Log, no_file
+from amptrail.store.people import Person
+from amptrail.store.search import VERSION, weighed
+from amptrail.store.tables import entries, files, indexed, jobs, people, pieces, words
 
-FILE = "jobs.sqlite"
-WAIT_S = 10.0  # for another program that is just writing
-PRAGMAS = ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL")
-READ_ONLY = {"isolation_level": "AUTOCOMMIT"}
-
-# what SQLite says -> code, what is wrong, what to do
-SAYINGS = (
-    ("locked", "store-locked", "another program is writing to it", "close the other program and try again"),
-    ("readonly", "store-read-only", "it cannot be written to", "check the rights of the file and its folder"),
-    ("full", "disk-full", "the disk is full", "free some space; nothing was half written"),
-    ("not a database", "not-a-store", "the file is no job log", "name another file, it was left alone"),
-    ("malformed", "store-damaged", "the file is damaged", "keep a copy, bring back your last export"),
-    ("append-only", "append-only", "entries are never changed", "add an undo in place of a change"),
-    ("unable to open", "store-cannot-open", "it cannot be opened", "check the folder and its rights"),
-)  # fmt: skip
-
-
-def default_path() -> Path:
-    """Where jobs are kept: in AMPTRAIL_HOME, else in the user's data folder."""
-    home = os.environ.get("AMPTRAIL_HOME")
-    if home:
-        return Path(home) / FILE
-    from platformdirs import user_data_path
-
-    return user_data_path("amptrail", appauthor=False) / FILE
-
-
-def said(error: Exception, where: str) -> StoreError:
-    """A database error in the program's own words."""
-    text = str(getattr(error, "orig", None) or error)
-    for words, code, what, remedy in SAYINGS:
-        if words in text.lower():
-            return refuse(code, f"the job log {where} cannot be used: {what}", remedy)
-    return refuse("store-error", f"the job log {where} cannot be used: {text}", "keep a copy of the file")
-
-
-def _connected(connection: Any, _: object) -> None:
-    connection.isolation_level = None  # transactions begin where this module says so
-    for p in PRAGMAS:
-        connection.execute(f"PRAGMA {p}")
-
-
-def _begun(connection: Connection) -> None:
-    if connection.get_execution_options().get("isolation_level") != "AUTOCOMMIT":
-        connection.exec_driver_sql("BEGIN IMMEDIATE")  # looking and adding are one step
+AFTER = "\U0010ffff"  # sorts behind every letter
 
 
 class SqlLog(Log):
@@ -69,14 +30,17 @@ class SqlLog(Log):
 
     def __init__(self, engine: Engine, where: str) -> None:
         self.engine, self.where = engine, where
-        with self._told(), engine.begin() as c:
-            migrate.upgrade(c)
+        with self._reading() as c:
+            found = migrate.version(c)
+        if found != migrate.HEAD:
+            with self._told(), engine.begin() as c:
+                migrate.upgrade(c)
 
     @contextmanager
     def _told(self) -> Iterator[None]:
         try:
             yield
-        except DatabaseError as e:
+        except DBAPIError as e:
             raise said(e, self.where) from e
 
     @contextmanager
@@ -92,20 +56,102 @@ class SqlLog(Log):
         with self._reading() as c:
             return _stored(c, job)
 
-    def _append(self, job: str, choose: Choose) -> list[Entry]:
+    def file(self, sha256: str) -> Iterator[bytes]:
+        with self._reading() as c:
+            if c.execute(select(files.c.size).where(files.c.sha256 == sha256)).scalar() is None:
+                raise no_file(sha256)
+        return self._pieces(sha256)
+
+    def _pieces(self, sha256: str) -> Iterator[bytes]:
+        digest, part = hashlib.sha256(), 0
+        while True:
+            with self._reading() as c:  # a piece at a time: nobody is kept waiting by a slow reader
+                wanted = select(pieces.c.data).where(pieces.c.sha256 == sha256, pieces.c.part == part)
+                piece = c.execute(wanted).scalar()
+            if piece is None:
+                break
+            digest.update(piece)
+            yield bytes(piece)
+            part += 1
+        if digest.hexdigest() != sha256:
+            raise refuse("store-damaged", f"the file {sha256[:12]}… in {self.where} is not what was attached",
+                         "bring it back from a backup")  # fmt: skip
+
+    def people(self) -> dict[str, Person]:
+        with self._reading() as c:
+            rows = c.execute(select(people).order_by(people.c.number))
+            return {r.name: Person(r.name, r.role, r.at) for r in rows}
+
+    def _list_person(self, person: Person) -> None:
+        with self._told(), self.engine.begin() as c:
+            c.execute(people.insert().values(name=person.name, role=person.role, at=person.at))
+
+    def _append(self, job: str, choose: Choose, sent: Sequence[Attached]) -> list[Entry]:
         with self._told(), self.engine.begin() as c:
             new = choose(_stored(c, job))
+            for a in sent:
+                _keep(c, a)
+            for e in new:
+                if e.kind == "file" and not _has(c, str(e.data["sha256"])):
+                    raise no_file(str(e.data["sha256"]))
             if new:
                 number = _job_number(c, job)
                 c.execute(entries.insert(), [_row(number, e) for e in new])
         return new
 
+    def saying(self, begin: str) -> dict[str, int]:
+        self._index()
+        with self._reading() as c:
+            wanted = (
+                select(jobs.c.name, func.max(words.c.weight))
+                .join(words, words.c.job == jobs.c.number)
+                .where(words.c.word >= begin, words.c.word < begin + AFTER)
+                .group_by(jobs.c.name)
+            )
+            return {name: int(weight) for name, weight in c.execute(wanted)}
+
+    def _index(self) -> None:
+        """Bring the words up to the last entry. They are derived: an index of another version goes."""
+        with self._reading() as c:
+            last, upto = _last(c), _upto(c)
+        if upto == last:
+            return
+        with self._told(), self.engine.begin() as c:
+            last, upto = _last(c), _upto(c)
+            if upto is None:
+                c.execute(delete(words))
+                c.execute(delete(indexed))
+                c.execute(indexed.insert().values(version=VERSION, upto=0))
+            new = select(entries).where(entries.c.number > (upto or 0)).order_by(entries.c.number)
+            for job, found in _words(c.execute(new).fetchall()).items():
+                known = select(words.c.word, words.c.weight).where(words.c.job == job)
+                more = found - {(w, n) for w, n in c.execute(known)}
+                if more:
+                    c.execute(words.insert(), [{"word": w, "job": job, "weight": n} for w, n in more])
+            c.execute(indexed.update().where(indexed.c.version == VERSION).values(upto=last))
+
     def close(self) -> None:
         self.engine.dispose()
 
 
+def _last(c: Connection) -> int:
+    return int(c.execute(select(func.max(entries.c.number))).scalar() or 0)
+
+
+def _upto(c: Connection) -> int | None:
+    found = c.execute(select(indexed.c.upto).where(indexed.c.version == VERSION)).scalar()
+    return None if found is None else int(found)
+
+
+def _words(rows: Sequence[Any]) -> dict[int, set[tuple[str, int]]]:
+    found: dict[int, set[tuple[str, int]]] = {}
+    for r in rows:
+        found.setdefault(r.job, set()).update(weighed(Entry("", r.id, r.kind, r.at, json.loads(r.data))))
+    return found
+
+
 def _row(job: int, e: Entry) -> dict[str, Any]:
-    return {"job": job, "id": e.id, "kind": e.kind, "at": e.at, "data": dumped(e.data)}
+    return {"job": job, "id": e.id, "kind": e.kind, "at": e.at, "data": dumped(e.data), "by": e.by}
 
 
 def _job_number(c: Connection, job: str) -> int:
@@ -115,6 +161,19 @@ def _job_number(c: Connection, job: str) -> int:
     return int(found)
 
 
+def _has(c: Connection, sha256: str) -> bool:
+    return c.execute(select(files.c.size).where(files.c.sha256 == sha256)).scalar() is not None
+
+
+def _keep(c: Connection, a: Attached) -> None:
+    """The same content twice is kept once."""
+    if _has(c, a.sha256):
+        return
+    c.execute(files.insert().values(sha256=a.sha256, size=a.size, media=a.media))
+    for part, piece in enumerate(a.pieces()):
+        c.execute(pieces.insert().values(sha256=a.sha256, part=part, data=piece))
+
+
 def _stored(c: Connection, job: str) -> list[Entry]:
     wanted = (
         select(entries)
@@ -122,22 +181,15 @@ def _stored(c: Connection, job: str) -> list[Entry]:
         .where(jobs.c.name == job)
         .order_by(entries.c.number)
     )
-    return [Entry(job, r.id, r.kind, r.at, json.loads(r.data)) for r in c.execute(wanted)]
+    return [Entry(job, r.id, r.kind, r.at, json.loads(r.data), r.by) for r in c.execute(wanted)]
 
 
-def open_log(path: Path | None = None, wait_s: float = WAIT_S) -> SqlLog:
-    """Open the log, making file and tables when there are none. `wait_s`: patience with another writer."""
-    file = path or default_path()
+def open_log(where: Path | str | None = None, wait_s: float = WAIT_S) -> SqlLog:
+    """Open the log, making file and tables when there are none. `where`: a file, or the URL of a database;
+    `wait_s`: patience with another writer. StoreError says what is wrong with it."""
+    engine, name = engine_of(where or named(), wait_s)
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as e:
-        raise refuse("store-cannot-open", f"the folder {file.parent} cannot be made: {e.strerror or e}",
-                     "set AMPTRAIL_HOME to a folder of yours") from e  # fmt: skip
-    engine = create_engine(URL.create("sqlite", database=str(file)), connect_args={"timeout": wait_s})
-    event.listen(engine, "connect", _connected)
-    event.listen(engine, "begin", _begun)
-    try:
-        return SqlLog(engine, str(file))
+        return SqlLog(engine, name)
     except BaseException:
         engine.dispose()
         raise

@@ -26,6 +26,8 @@ class JobState:
     notes: tuple[str, ...] = ()
     left: tuple[str, ...] = ()
     times: tuple[dict[str, Any], ...] = ()  # each `what` and `minutes`, as corrected by hand
+    files: tuple[dict[str, Any], ...] = ()  # each `sha256`, `size`, `media`, `name`, `text`, and its `id`
+    parts: tuple[dict[str, Any], ...] = ()  # each `text`, `count`, `price`
     closed: bool = False
     facts: dict[str, Any] = field(
         default_factory=dict
@@ -74,6 +76,10 @@ def _step(s: JobState, e: Entry) -> JobState:
             return replace(s, left=(*s.left, text))
         case "time":
             return replace(s, times=(*s.times, d))
+        case "file":
+            return replace(s, files=(*s.files, {**d, "id": e.id}))
+        case "part":
+            return replace(s, parts=(*s.parts, d))
         case "close":
             return replace(s, closed=True)
         case _:
