@@ -5,8 +5,11 @@ linear network at the solved point gives the source resistance R of every point 
 instrument would bring the point. That *is* the new solution when nothing bends or switches on the way, which
 is proved by bounds, not assumed: all conductances being positive, no two nodes anywhere move apart by more
 than the two ends of the instrument do, no branch current moves by more than the instrument's, and the bend
-of the laws moves no voltage by more than the sum of (curvature x move squared). Where a bound does not hold
-the circuit is solved again, starting from that prediction, and relays, modules and fuses settle again.
+of the laws moves no voltage by more than the sum of (curvature x move squared). Where the laws bend more, they
+alone are solved again: the linear network as their ends and the instrument's see it stays (`_bent`), and what
+the laws still miss over their slopes bounds what is missing anywhere, as in Newton's own test. Where something
+may switch, or that comes to no end, the circuit is solved again, starting from the prediction, and relays,
+modules and fuses settle again.
 
 Source of the resistances: sparse inverse on the pattern of the factors (Takahashi, Fagan and Chen 1973; from
 memory). Checked against plain re-solving in tests/solve.
@@ -24,13 +27,16 @@ from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, lane_of, load, workspace
 from amptrail.solve.logic import advance
-from amptrail.solve.newton import ROUNDED_A, tangent
+from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, currents, tangent
 from amptrail.solve.plain import put
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, settle
 
 EXACT_V = 1e-11  # what the bend of the laws may move a reading that is not solved again
 LAMP_BEND = 70.0  # half of the greatest |i''/i'| of a lamp times its rated volts (68.2), rounded up
+PORTS = 40  # bent branches up to which the network is reduced to their ends (their square is worked through)
+BENT_ROUNDS = 12
+SHRINKS = 0.3  # a round of them that takes away less is left to Newton
 DIODE_BEND = 0.9  # half of i''/i' x n kT/q = 1/2 of a diode, over a move of half n kT/q (e^0.5 more)
 
 
@@ -160,29 +166,97 @@ def drawn(kind: int, p: Array, open_v: float, ohm: float) -> tuple[float, float,
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _small(net: Static, lane: Lane, w: Work, count: int, y: Array, amps: float, most: float) -> bool:
-    """Whether `amps` through the instrument, which move node k by -amps * y[k], bend no reading by more
-    than `most` volts and leave every copied current (to 10 nA)."""
-    total = 0.0
+def _ports(
+    net: Static, lane: Lane, w: Work, count: int, ports: Array, between: Array, s: Array, y: Array
+) -> None:
+    """The network as the bent branches see it: ports[n, node], volts for 1 A in at the ends of bent branch n;
+    between[n, m], those across branch n for 1 A in at branch m."""
     for n in range(count):
         b = w.bent[n]
-        kind = lane.kind[b]
-        if kind not in (laws.LAMP, laws.DIODE):
-            continue
-        d = abs(amps * (y[lane.na[b]] - y[lane.nb[b]]))
-        if kind == laws.LAMP:
-            total += LAMP_BEND / lane.p[b, 0] * d * d
-        else:
-            width = lane.p[b, 1] * laws.THERMAL_V
-            total += math.inf if d > 0.5 * width else DIODE_BEND / width * d * d
+        unit_volts(w.plan, w, lane.na[b], lane.nb[b], net.ground, s, y)
+        put(ports[n], y)
+    for n in range(count):
+        b = w.bent[n]
+        for m in range(count):
+            between[n, m] = ports[m, lane.na[b]] - ports[m, lane.nb[b]]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _copied(net: Static, lane: Lane, w: Work, count: int, lifts: Array, amps: float) -> bool:
+    """Whether `amps` through the instrument, which move bent branch n by -amps * lifts[n], leave every copied
+    current (to 10 nA)."""
     for r in range(net.refs.shape[0]):
         b, copy = net.refs[r, 0], net.refs[r, 1]
         step = w.i[b] - lane.p[copy, 0]
-        if w.bg[b] > 0.0:
-            step -= w.bg[b] * amps * (y[lane.na[b]] - y[lane.nb[b]])
+        for n in range(count):
+            if w.bent[n] == b:
+                step -= w.bg[b] * amps * lifts[n]
         if abs(step) >= ROUNDED_A:
             return False
-    return total < most
+    return True
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _bent(
+    lane: Lane, w: Work, count: int, ports: Array, between: Array, lifts: Array, a: int, b: int, kind: int,
+    p: Array, open_v: float, ohm: float, more: Array, off: Array,
+) -> tuple[float, float]:  # fmt: skip
+    """(volts, amperes) of an instrument when the laws bend: rounds of what each law gives more (`more`, A)
+    than its tangent, sent through the network at rest. Amperes nan: they do not come to rest soon."""
+    more[:] = 0.0
+    last = math.inf
+    for _ in range(BENT_ROUNDS):
+        at = open_v
+        for n in range(count):
+            at -= more[n] * (ports[n, a] - ports[n, b])
+        here, _, current = drawn(kind, p, at, ohm)
+        if not math.isfinite(current):
+            break
+        bound = 0.0
+        for n in range(count):
+            e = w.bent[n]
+            law, r = lane.kind[e], w.br[e]
+            u = w.v[lane.na[e]] - w.v[lane.nb[e]] - current * lifts[n]
+            for m in range(count):
+                u -= more[m] * between[n, m]
+            flows = w.bg[e] * u + w.bj[e] + more[n]
+            q = lane.p[e]
+            i, slope = laws.current(law, u - r * flows, q[0], q[1], q[2], q[3])
+            miss = i - flows
+            if law not in (laws.LAMP, laws.DIODE) and slope == w.law_s[e] and more[n] == 0.0:
+                miss = 0.0  # on the same straight piece
+            off[n] = miss / (1.0 + slope * r)
+            if miss != 0.0:
+                bound += abs(miss) / slope
+        if bound < NEXT_MOVE_V:
+            return here, current
+        if not bound < SHRINKS * last:
+            break
+        last = bound if last < math.inf else 1e6 * bound  # the first move may be large
+        for n in range(count):
+            more[n] += off[n]
+    return open_v, math.nan
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _rests_with(
+    net: Static, lane: Lane, w: Work, phase: int, t: float, count: int, ports: Array, more: Array, y: Array,
+    amps: float, base_v: Array, base_i: Array,
+) -> bool:  # fmt: skip
+    """Whether every state stays as it is with `amps` through the instrument and the laws' `more` amperes."""
+    put(base_v, w.v)
+    put(base_i, w.i)
+    for k in range(net.nodes):
+        w.v[k] -= amps * y[k]
+        for n in range(count):
+            w.v[k] -= more[n] * ports[n, k]
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    for n in range(count):
+        w.i[w.bent[n]] += more[n]
+    rests = _rests(net, lane, w, phase, t)
+    put(w.v, base_v)
+    put(w.i, base_i)
+    return rests
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -212,20 +286,20 @@ def unit_volts(plan: Plan, w: Work, a: int, b: int, ground: int, s: Array, y: Ar
 def _phase(
     net: Static, lane: Lane, w: Work, spare: Work, phase: int, runs: Out, taps: Array, kinds: Array,
     params: Array, asked: Array, value: Array, low: Array, high: Array, status: Array, changed: Array, n: int,
-    k: int, most: float, ohm: Array, arm: Array, s: Array, y: Array,
+    k: int, most: float, ohm: Array, arm: Array, s: Array, y: Array, ports: Array, between: Array, lifts: Array,
+    more: Array, off: Array, base_v: Array, base_i: Array,
 ) -> None:  # fmt: skip
     """Every tap asked of lane n at the end of phase slot k. `w` keeps the network without an instrument."""
     probe, ground, met, plan = lane.kind.size - 1, net.ground, runs.status[n, k], w.plan
     t = load(net, lane, w, runs, n, k)
-    known = False
+    known = seen = False
     count = 0
-    volts = amps = calm = bends = 0.0
+    volts = amps = calm = corner = bends = 0.0
     if met < CHATTER:
         count = tangent(net, lane, w, phase)
         known = _rests(net, lane, w, phase, t)
         corner, calm, bends = _kinks(lane, w, count)
         volts, amps = _room(net, lane, w)
-        volts = min(volts, corner)
         source_ohms(plan.order, plan.start, plan.near, plan.target, plan.pair, w.g, w.inverse, ohm, arm)
         ohm[ground] = 0.0
     for m in range(taps.shape[0]):
@@ -238,20 +312,48 @@ def _phase(
         current = math.nan
         across = element = runs.volts[n, k, a] - runs.volts[n, k, b]
         if known:
-            r, fresh = ohm[a], b != ground
+            open_v, r, fresh = w.v[a] - w.v[b], ohm[a], b != ground
             if fresh:
                 unit_volts(plan, w, a, b, ground, s, y)
                 r = y[a] - y[b]
-            across, element, current = drawn(kinds[m], params[m], w.v[a] - w.v[b], r)
+            across, element, current = drawn(kinds[m], params[m], open_v, r)
             moved = abs(current) * r
-            if moved < volts and abs(current) < amps:
-                small = moved < calm and bends * moved * moved < most
+            if most > 0.0:
+                small = moved < min(volts, corner, calm) and abs(current) < amps
+                small = small and bends * moved * moved < most
                 small = small and (net.refs.shape[0] == 0 or abs(current) < 1e-3 * ROUNDED_A)
-                if not small:
-                    if not fresh:
-                        unit_volts(plan, w, a, b, ground, s, y)
-                        fresh = True
-                    small = _small(net, lane, w, count, y, current, most)
+                if not small and count <= PORTS:
+                    if not seen:
+                        _ports(net, lane, w, count, ports, between, s, y)
+                        seen, fresh = True, False
+                    for c in range(count):
+                        lifts[c] = ports[c, a] - ports[c, b]  # by reciprocity
+                    if _copied(net, lane, w, count, lifts, current):
+                        bent_v, bent_a = _bent(
+                            lane,
+                            w,
+                            count,
+                            ports,
+                            between,
+                            lifts,
+                            a,
+                            b,
+                            kinds[m],
+                            params[m],
+                            open_v,
+                            r,
+                            more,
+                            off,
+                        )
+                        small = abs(bent_v - open_v) < volts and abs(bent_a) < amps
+                        if not small and math.isfinite(bent_a):
+                            if not fresh:
+                                unit_volts(plan, w, a, b, ground, s, y)
+                                fresh = True
+                            small = _rests_with(
+                                net, lane, w, phase, t, count, ports, more, y, bent_a, base_v, base_i
+                            )
+                        across = bent_v if small else across
                 if small:
                     value[n, k, m] = low[n, k, m] = high[n, k, m] = across
                     status[n, k, m] = SETTLED
@@ -288,6 +390,9 @@ def read_lanes(
     less than `most` volts and nothing switches; 0: all are."""
     nodes = net.nodes
     ohm, s, y = np.zeros(nodes), np.zeros(nodes), np.zeros(nodes)
+    ports, between = np.zeros((PORTS, nodes)), np.zeros((PORTS, PORTS))
+    lifts, more, off = np.zeros(PORTS), np.zeros(PORTS), np.zeros(PORTS)
+    base_v, base_i = np.zeros(nodes), np.zeros(lanes.kind.shape[1])
     for n in range(first, last):
         lane = held(lane_of(lanes, n))
         plain, spare = held(workspace(net, lane)), held(workspace(net, lane))
@@ -300,5 +405,6 @@ def read_lanes(
                 continue
             _phase(
                 net, lane, plain, spare, phases[k], runs, taps, kinds, params, asked, value, low, high,
-                status, changed, n, k, most, ohm, arm, s, y,
+                status, changed, n, k, most, ohm, arm, s, y, ports, between, lifts, more, off, base_v,
+                base_i,
             )  # fmt: skip

@@ -103,12 +103,7 @@ def read(
     Where it is proved that the instrument switches nothing and moves no law off its tangent, the circuit is
     not solved again (`probing`), unless `every_solve`."""
     lanes, phases = runs.status.shape
-    states = runs.snapshot.state.shape[2]
-    shape = (lanes, phases, len(taps))
-    value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    status, over = np.zeros(shape, np.int8), np.zeros(shape, np.bool_)
-    changed = np.zeros((*shape, states), np.uint8)
-    got = Readings(runs, tuple(taps), value, low, high, status, over, changed)
+    got = _empty(runs, tuple(taps), (lanes, phases, len(taps)))
     ohms = [m for m, t in enumerate(taps) if t.instrument == "ohmmeter"]
     clamps = [m for m, t in enumerate(taps) if t.instrument == "clamp"]
     volts = [m for m in range(len(taps)) if m not in ohms and m not in clamps]
@@ -122,6 +117,13 @@ def read(
     return got
 
 
+def _empty(runs: Runs, taps: tuple[Tap, ...], shape: tuple[int, int, int]) -> Readings:
+    value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    status, over = np.zeros(shape, np.int8), np.zeros(shape, np.bool_)
+    changed = np.zeros((*shape, runs.snapshot.state.shape[2]), np.uint8)
+    return Readings(runs, taps, value, low, high, status, over, changed)
+
+
 def _clamp(got: Readings, branch: int, m: int, asked: npt.NDArray[np.bool_]) -> None:
     runs = got.runs
     amps, status = runs.snapshot.amps[:, asked, branch], runs.status[:, asked]
@@ -133,27 +135,41 @@ def _clamp(got: Readings, branch: int, m: int, asked: npt.NDArray[np.bool_]) -> 
 
 
 def _volts(got: Readings, which: list[int], asked: npt.NDArray[np.bool_], most: float) -> None:
-    """The taps `which`; the others are never asked, so that the arrays of all serve."""
+    """The taps `which`. Points of the same metal read alike: each pair of nodes is read once."""
     runs, net = got.runs, got.runs.network
-    lanes, count = runs.status.shape[0], len(got.taps)
+    lanes = runs.status.shape[0]
+    number: dict[tuple[int, int, int, tuple[float, ...]], int] = {}
+    mine = np.zeros(len(which), np.intp)  # the distinct tap that answers each
+    for n, m in enumerate(which):
+        kind, numbers = instrument_branch(got.taps[m])
+        mine[n] = number.setdefault((*tap_nodes(net, got.taps[m]), kind, numbers), len(number))
+    count = len(number)
     nodes, kinds, p = np.zeros((count, 2), np.int64), np.zeros(count, np.int64), np.zeros((count, 4))
-    wanted = np.zeros(asked.shape, np.uint8)
-    for m in which:
-        nodes[m] = tap_nodes(net, got.taps[m])
-        kinds[m], numbers = instrument_branch(got.taps[m])
+    for (a, b, kind, numbers), m in number.items():
+        nodes[m], kinds[m] = (a, b), kind
         p[m, : len(numbers)] = numbers
-        wanted[:, m] = asked[:, m]
+    wanted = np.zeros((len(asked), count), np.uint8)
+    for n, m in enumerate(which):
+        wanted[:, mine[n]] |= asked[:, m]
+    alone = count == len(got.taps)
+    into = got if alone else _empty(runs, (), (lanes, len(asked), count))
     phases = np.array(runs.phases, np.int64)
-
     static, every, kept = hold(net.static), hold(runs.lanes), hold(runs.snapshot)
 
     def piece(first: int, last: int) -> None:
         read_lanes(
-            static, every, phases, kept, nodes, kinds, p, wanted, got.value, got.low,
-            got.high, got.status, got.changed, most, first, last,
+            static, every, phases, kept, nodes, kinds, p, wanted, into.value, into.low,
+            into.high, into.status, into.changed, most, first, last,
         )  # fmt: skip
 
     share(lanes, piece)
+    if alone:
+        return
+    for name in ("value", "low", "high", "status", "changed"):
+        whole, part = getattr(got, name), getattr(into, name)
+        for n, m in enumerate(which):
+            on = asked[:, m]
+            whole[:, on, m] = part[:, on, mine[n]]
 
 
 def _ohms(got: Readings, which: list[int]) -> None:
