@@ -5,11 +5,11 @@ linear network at the solved point gives the source resistance R of every point 
 instrument would bring the point. That *is* the new solution when nothing bends or switches on the way, which
 is proved by bounds, not assumed: all conductances being positive, no two nodes anywhere move apart by more
 than the two ends of the instrument do, no branch current moves by more than the instrument's, and the bend
-of the laws moves no voltage by more than the sum of (curvature x move squared). Where the laws bend more, they
-alone are solved again: the linear network as their ends and the instrument's see it stays (`_bent`), and what
-the laws still miss over their slopes bounds what is missing anywhere, as in Newton's own test. Where something
-may switch, or that comes to no end, the circuit is solved again, starting from the prediction, and relays,
-modules and fuses settle again.
+of the laws moves no voltage by more than the sum of (curvature x move squared). Where the laws bend more,
+they alone are solved again: the linear network as their ends and the instrument's see it stays (`_bent`), and
+what the laws still miss over their slopes bounds what is missing anywhere, as in Newton's own test. Where
+something switches, or that comes to no end, the circuit is solved again, starting from the prediction, and
+relays, modules and fuses settle again.
 
 Source of the resistances: sparse inverse on the pattern of the factors (Takahashi, Fagan and Chen 1973; from
 memory). Checked against plain re-solving in tests/solve.
@@ -286,8 +286,8 @@ def unit_volts(plan: Plan, w: Work, a: int, b: int, ground: int, s: Array, y: Ar
 def _phase(
     net: Static, lane: Lane, w: Work, spare: Work, phase: int, runs: Out, taps: Array, kinds: Array,
     params: Array, asked: Array, value: Array, low: Array, high: Array, status: Array, changed: Array, n: int,
-    k: int, most: float, ohm: Array, arm: Array, s: Array, y: Array, ports: Array, between: Array, lifts: Array,
-    more: Array, off: Array, base_v: Array, base_i: Array,
+    k: int, most: float, ohm: Array, arm: Array, s: Array, y: Array, ports: Array, between: Array,
+    lifts: Array, more: Array, off: Array, base_v: Array, base_i: Array,
 ) -> None:  # fmt: skip
     """Every tap asked of lane n at the end of phase slot k. `w` keeps the network without an instrument."""
     probe, ground, met, plan = lane.kind.size - 1, net.ground, runs.status[n, k], w.plan
@@ -330,21 +330,9 @@ def _phase(
                         lifts[c] = ports[c, a] - ports[c, b]  # by reciprocity
                     if _copied(net, lane, w, count, lifts, current):
                         bent_v, bent_a = _bent(
-                            lane,
-                            w,
-                            count,
-                            ports,
-                            between,
-                            lifts,
-                            a,
-                            b,
-                            kinds[m],
-                            params[m],
-                            open_v,
-                            r,
-                            more,
-                            off,
-                        )
+                            lane, w, count, ports, between, lifts, a, b, kinds[m], params[m], open_v, r,
+                            more, off,
+                        )  # fmt: skip
                         small = abs(bent_v - open_v) < volts and abs(bent_a) < amps
                         if not small and math.isfinite(bent_a):
                             if not fresh:
