@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import os
-import random
 import resource
 import signal
 import sqlite3
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -23,7 +21,6 @@ from amptrail.store.sql import open_log
 from amptrail.store.tables import metadata
 
 AT = "2026-11-25T12:00:00+00:00"
-KILLS = int(os.environ.get("AMPTRAIL_KILLS", "30"))
 
 
 def entry(id: str, text: str = "x") -> Entry:
@@ -48,48 +45,6 @@ def test_durable_settings_are_on(tmp_path: Path) -> None:
             c.exec_driver_sql(f"PRAGMA {p}").scalar() for p in ("journal_mode", "synchronous", "foreign_keys")
         ]
     assert got == ["wal", 2, 1]
-
-
-WRITER = """
-import sys
-from pathlib import Path
-from amptrail.store import Entry
-from amptrail.store.sql import open_log
-log, n = open_log(Path(sys.argv[1])), int(sys.argv[2])
-while True:
-    log.add(Entry("gate", f"e{n}", "note", "2026-11-25T12:00:00+00:00", {"text": "x" * (n % 5000)}))
-    print(n, flush=True)
-    n += 1
-"""
-
-
-def _written_until_killed(file: Path, first: int, after_s: float) -> list[int]:
-    child = subprocess.Popen(
-        [sys.executable, "-c", WRITER, str(file), str(first)], stdout=subprocess.PIPE, text=True
-    )
-    assert child.stdout is not None
-    said_first = child.stdout.readline()  # it is writing now
-    time.sleep(after_s)
-    child.send_signal(signal.SIGKILL)
-    rest = child.stdout.read()
-    child.stdout.close()
-    child.wait()
-    return [int(x) for x in (said_first + rest).split("\n")[:-1]]
-
-
-def test_a_killed_writer_loses_nothing_it_acknowledged(tmp_path: Path) -> None:
-    file, rng = tmp_path / "jobs.sqlite", random.Random(7)
-    acknowledged: list[str] = []
-    for _ in range(KILLS):
-        first = len(open_and_list(file))
-        got = _written_until_killed(file, first, rng.uniform(0, 0.05))
-        assert got
-        acknowledged += [f"e{n}" for n in got]
-    there = open_and_list(file)
-    # whole, in order, and at most the one entry a kill more than was told to anybody
-    assert there == [f"e{n}" for n in range(len(there))]
-    assert set(acknowledged) <= set(there)
-    assert len(there) - len(acknowledged) <= KILLS
 
 
 def open_and_list(file: Path) -> list[str]:

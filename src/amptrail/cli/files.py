@@ -72,8 +72,10 @@ class Files:
         """Write a file that was asked for; texts handed over with a request leave the disk alone."""
         if self.given is not None:
             return
+        from amptrail.store.whole import write_whole
+
         try:
-            Path(name).write_bytes(content.encode() if isinstance(content, str) else content)
+            write_whole(Path(name), content.encode() if isinstance(content, str) else content)
         except OSError as e:
             raise one(
                 "cannot-write", f"cannot write {name}: {e.strerror or e}", remedy="name a file you may write"
