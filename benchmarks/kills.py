@@ -303,7 +303,7 @@ def _copied(place: Place, said: list[str]) -> list[str]:
 
 
 def _printed(place: Place, said: list[str]) -> list[str]:
-    import pypdfium2
+    import pypdfium2  # type: ignore[import-untyped]
 
     file = place.folder / "findings.pdf"
     last = max((int(x.split()[1]) for x in said), default=-1)

@@ -307,6 +307,7 @@ def job(
     ctx: typer.Context, action: o.JobAction, name: o.JobName = None, text: o.JobText = None,
     entry: o.EntryId = None, complaint: o.Complaint = None, cause: o.Cause = None, purpose: o.FitFor = None,
     until: o.Until = None, asked: o.AskedBy = None, minutes: o.Minutes = None, anyway: o.Anyway = False,
+    price: o.Price = None, count: o.Count = None, base: o.Base = None, by: o.By = None,
     as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A case kept in a log: nothing said is lost, everything can be taken back.
@@ -316,6 +317,8 @@ def job(
     Then: amptrail job add gate "K4.87 in running meter 12.4", and: amptrail next gate
 
     At the end: amptrail job conclude gate "X7.4 open" --cause "water", job done, job left, job close
+
+    Next time: amptrail job search "lift pump", and when it comes back: amptrail job again gate gate-2
     """
     from amptrail.jobs.cases import run
 
@@ -326,8 +329,12 @@ def job(
         "asked": asked,
         "minutes": minutes,
         "anyway": anyway,
+        "price": price,
+        "count": count,
+        "base": base,
     }
-    return run(action, name, text or [], _files(ctx).text, entry, complaint, more)
+    files = _files(ctx)
+    return run(action, name, text or [], files.text, entry, complaint, more, by, files)
 
 
 def _paper(

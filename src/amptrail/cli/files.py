@@ -81,6 +81,10 @@ class Files:
                 "cannot-write", f"cannot write {name}: {e.strerror or e}", remedy="name a file you may write"
             ) from e
 
+    def place(self, name: str) -> Path | None:
+        """Where a file may be written; None with a request, which leaves the disk alone."""
+        return None if self.given is not None else Path(name)
+
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""
         return name in self.given if self.given is not None else Path(name).is_file()

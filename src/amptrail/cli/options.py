@@ -14,7 +14,16 @@ Rules = Literal["all", "oracle"]
 YesNo = Literal["yes", "no"]
 Action = Literal[
     "new",
+    "again",
     "add",
+    "sheet",
+    "attach",
+    "fetch",
+    "search",
+    "people",
+    "backup",
+    "restore",
+    "part",
     "undo",
     "show",
     "list",
@@ -213,9 +222,12 @@ JobAction = Annotated[Action, typer.Argument(help="What to do.", show_default=Fa
 JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
 JobText = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[TEXT]...", help="new: a sheet file. add: one readings line. undo: an entry's id "
-                   "(without: the last). import: an exported job. conclude: the proven fault. done, left, "
-                 "note: words. time: what and minutes. set: NAME=VALUE. fit: a feed.", show_default=False),
+    typer.Argument(metavar="[TEXT]...", help="new, sheet: a sheet file. again: the new job's name. add: one "
+                   "readings line. undo: an entry's id (without: the last). attach: a file and words. fetch: "
+                   "an id, a file. export, import: a file. conclude: the proven fault. done, left, note, "
+                   "part: words. time: what and minutes. set: NAME=VALUE. fit: a feed. search: words (in "
+                   "place of a job). people: a role. backup, restore: a file (in place of a job).",
+                   show_default=False),
 ]  # fmt: skip
 EntryId = Annotated[
     str | None,
@@ -251,6 +263,17 @@ Until = Annotated[str | None, typer.Option("--until", metavar="TEXT", help="fit:
 AskedBy = Annotated[str | None, typer.Option("--asked", metavar="WHO", help="fit: who asked for it.")]
 FitFor = Annotated[str | None, typer.Option("--for", metavar="PURPOSE", help="fit: try, home or leave.")]
 Minutes = Annotated[float | None, typer.Option("--minutes", min=0, help="done: minutes it took.")]
+Price = Annotated[float | None, typer.Option("--price", min=0, help="part: the price of one.")]
+Count = Annotated[float | None, typer.Option("--count", min=0, help="part: how many.")]
+Base = Annotated[
+    str | None,
+    typer.Option(
+        "--base", metavar="ID", help="sheet: the version yours began from; refused when it changed."
+    ),
+]
+By = Annotated[
+    str | None, typer.Option("--by", metavar="NAME", help="Who enters it (or set AMPTRAIL_BY once).")
+]
 Anyway = Annotated[
     bool, typer.Option("--anyway", help="fit: keep a feed that does not hold; every paper will say so.")
 ]

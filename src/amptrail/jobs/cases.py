@@ -3,78 +3,20 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from amptrail.errors import InputError, nearest, one
-from amptrail.jobs import casework
+from amptrail.errors import one
+from amptrail.jobs import casework, jobfiles, shop
+from amptrail.jobs.comeback import again
 from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
+from amptrail.jobs.shop import late
 from amptrail.sheet import parse_readings
-from amptrail.store import Entry, JobState, Log, alive, export_job, import_job, rebuild, undone
+from amptrail.store import Entry, JobState, alive, rebuild, undone
 
-ReadFile = Callable[[str], str]
-
-
-@contextmanager
-def opened() -> Iterator[Log]:
-    """The user's log."""
-    from amptrail.store.sql import open_log  # the database is imported only when a job is used
-
-    with open_log() as log:
-        yield log
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """A job as the other use cases need it."""
-
-    name: str
-    state: JobState
-
-    def texts(self) -> tuple[str, str]:
-        """Sheet and readings text; InputError when the job has no sheet yet."""
-        if self.state.sheet is None:
-            raise one(
-                "no-sheet", f"job {self.name} has no sheet yet", remedy=f"job new {self.name} SHEET adds one"
-            )
-        return self.state.sheet, self.state.readings_text
-
-
-def _unknown(name: str, names: Sequence[str] = ()) -> InputError:
-    return one("no-such-job", f"no file and no job is called {name}", expected=tuple(names[-20:]),
-               nearest=nearest(name, names), remedy="list the jobs: amptrail job list")  # fmt: skip
-
-
-def _known(log: Log, name: str) -> list[Entry]:
-    found = log.entries(name)
-    if not found:
-        raise _unknown(name, log.jobs())
-    return found
-
-
-def case(name: str) -> Case:
-    """The job of that name, rebuilt from its log."""
-    from amptrail.store.engines import exists, named
-
-    if not exists(named()):  # looking for a job makes no log
-        raise _unknown(name)
-    with opened() as log:
-        return Case(name, rebuild(_known(log, name)))
-
-
-def known_case(name: str) -> Case | None:
-    """The job of that name, or None; makes no log where there is none."""
-    from amptrail.store.engines import exists, named
-
-    if not exists(named()):
-        return None
-    with opened() as log:
-        found = log.entries(name)
-    return Case(name, rebuild(found)) if found else None
+__all__ = ["ACTIONS", "Case", "case", "known_case", "of_texts", "run"]
 
 
 def of_texts(
@@ -86,60 +28,39 @@ def of_texts(
     return Case(name, JobState(complaint=complaint, sheet=sheet, readings=lines, repairs=repairs))
 
 
-def _entry(name: str, kind: str, data: dict[str, Any], entry_id: str | None = None) -> Entry:
-    return Entry(name, entry_id or uuid.uuid4().hex[:12], kind, datetime.now(UTC).isoformat(), data)
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """What one call of `job` wants."""
-
-    log: Log
-    name: str
-    text: Sequence[str]
-    read: ReadFile
-    entry_id: str | None
-    complaint: str | None
-    more: Mapping[str, Any]
-
-
 def _tell(a: Ask, action: str) -> Json:
     """Conclusion, repair, what is left, minutes, facts: checked, then added."""
-    kind, data = casework.ACTIONS[action](
-        casework.Said(" ".join(a.text).strip(), a.more), rebuild(_known(a.log, a.name))
-    )
-    e = _entry(a.name, kind, {k: v for k, v in data.items() if v is not None}, a.entry_id)
-    return {"added": [e.id] if a.log.add(e) else []}
+    kind, data = casework.ACTIONS[action](casework.Said(a.words, a.more), rebuild(known(a.log, a.name)))
+    return {"added": a.added(a.entry(kind, data))}
 
 
 def _fit(a: Ask) -> Json:
     """A temporary feed that was judged and fitted."""
     from amptrail.jobs.fitting import fitted
 
-    state = rebuild(_known(a.log, a.name))
-    e = _entry(a.name, "feed", fitted(Case(a.name, state), " ".join(a.text).strip(), a.more), a.entry_id)
-    return {"added": [e.id] if a.log.add(e) else []}
+    state = rebuild(known(a.log, a.name))
+    return {"added": a.added(a.entry("feed", fitted(Case(a.name, state), a.words, a.more)))}
 
 
 def _close(a: Ask) -> Json:
     """The job is done: the sheet as it was left, every feed in it, is kept with it."""
     from amptrail.jobs.fitting import as_left
 
-    state = rebuild(_known(a.log, a.name))
-    data = {"sheet": as_left(Case(a.name, state)) if state.sheet else None}
-    e = _entry(a.name, "close", {k: v for k, v in data.items() if v is not None}, a.entry_id)
-    return {"added": [e.id] if a.log.add(e) else []}
+    state = rebuild(known(a.log, a.name))
+    return {
+        "added": a.added(a.entry("close", {"sheet": as_left(Case(a.name, state)) if state.sheet else None}))
+    }
 
 
 def _new(a: Ask) -> Json:
     wanted = []
     base = a.entry_id or uuid.uuid4().hex[:12]
     if a.complaint:
-        wanted.append(_entry(a.name, "intake", {"text": a.complaint}, f"{base}.intake"))
+        wanted.append(a.entry("intake", {"text": a.complaint}, f"{base}.intake"))
     if a.text:
         sheet = a.read(a.text[0])
         load(sheet)  # a sheet that cannot be read is said now, not at the vehicle
-        wanted.append(_entry(a.name, "sheet", {"text": sheet, "file": a.text[0]}, f"{base}.sheet"))
+        wanted.append(a.entry("sheet", {"text": sheet, "file": a.text[0]}, f"{base}.sheet"))
     if not wanted:
         raise one(
             "usage", "a new job needs a sheet file or a complaint", remedy="amptrail job new NAME SHEET"
@@ -149,18 +70,19 @@ def _new(a: Ask) -> Json:
 
 
 def _add(a: Ask) -> Json:
-    line = " ".join(a.text).strip()
+    line = a.words
     if not line:
         raise one(
             "usage", "there is no line to add", remedy='amptrail job add NAME "K4.87 in running meter 12.4"'
         )
-    state = rebuild(_known(a.log, a.name))
-    warned: list[str] = []
+    entries = known(a.log, a.name)
+    state = rebuild(entries)
+    warned: list[str] = [x] if (x := late(entries)) else []
     number = len(state.readings) + 1
     if state.sheet is not None:
         told = parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
-        warned = [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
-    e = _entry(a.name, "reading", {"text": line}, a.entry_id)
+        warned += [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
+    e = a.entry("reading", {"text": line})
     new = a.log.add(e)
     said = f"added {e.id}: {line}" if new else f"{e.id} is there already: {line}"
     return {"added": [e.id] if new else [], "text": "\n".join([said, *warned])}
@@ -180,32 +102,45 @@ def _target(a: Ask, entries: Sequence[Entry]) -> str:
 
 
 def _undo(a: Ask) -> Json:
-    e = _entry(a.name, "undo", {"entry": _target(a, _known(a.log, a.name))}, a.entry_id)
-    return {"added": [e.id] if a.log.add(e) else []}
+    return {"added": a.added(a.entry("undo", {"entry": _target(a, known(a.log, a.name))}))}
 
 
-def _import(a: Ask) -> Json:
+def _sheet(a: Ask) -> Json:
+    """Another version of the drawing; with `--base`, only if nobody else has changed it since."""
     if not a.text:
-        raise one("usage", "there is no file to import", remedy="amptrail job import NAME FILE.json")
-    import_job(a.log, a.read(a.text[0]), a.name)
-    return {}
+        raise one("usage", "which sheet file?", remedy=f"amptrail job sheet {a.name} SHEET")
+    entries = known(a.log, a.name)
+    text = a.read(a.text[0])
+    circuit = load(text).circuit
+    base, versions = a.more.get("base"), [e.id for e in alive(entries) if e.kind == "sheet"]
+    if base and (not versions or versions[-1] != base):
+        raise one("sheet-changed", f"the sheet of job {a.name} was changed meanwhile: its version is "
+                  f"{versions[-1] if versions else 'gone'}, yours began from {base}",
+                  remedy=f"look at it (amptrail job show {a.name}) and put your change into it")  # fmt: skip
+    parse_readings(circuit, rebuild(entries).readings_text)  # what was read must still have its points
+    return {"added": a.added(a.entry("sheet", {"text": text, "file": a.text[0]}))}
 
 
 def _show(a: Ask) -> Json:
-    _known(a.log, a.name)
+    known(a.log, a.name)
     return {}
 
 
 ACTIONS: dict[str, Callable[[Ask], Json]] = {
-    "new": _new, "add": _add, "undo": _undo, "import": _import, "show": _show, "export": _show, "fit": _fit,
-    "close": _close, **{name: partial(_tell, action=name) for name in casework.ACTIONS},
+    "new": _new, "add": _add, "undo": _undo, "sheet": _sheet, "show": _show, "fit": _fit, "close": _close,
+    "again": again, "attach": jobfiles.attach, "fetch": jobfiles.fetch, "export": jobfiles.export,
+    "import": jobfiles.take_in, **{name: partial(_tell, action=name) for name in casework.ACTIONS},
+}  # fmt: skip
+# these speak of no one job
+SHOP: dict[str, Callable[[Ask], Json]] = {
+    "search": shop.find, "people": shop.people, "backup": jobfiles.backup, "restore": jobfiles.restore,
 }  # fmt: skip
 
 
 def _rows(entries: Sequence[Entry]) -> list[Json]:
     gone = undone(entries)
     return [
-        {"id": e.id, "kind": e.kind, "at": e.at, "data": dict(e.data), "undone": e.id in gone}
+        {"id": e.id, "kind": e.kind, "at": e.at, "by": e.by, "data": dict(e.data), "undone": e.id in gone}
         for e in entries
     ]
 
@@ -222,6 +157,8 @@ def _state(s: JobState) -> Json:
         "closed": s.closed,
         "feeds": list(s.feeds),
         "repairs": list(s.repairs),
+        "files": list(s.files),
+        "parts": list(s.parts),
         "notes": list(s.notes),
         "facts": s.facts,
     }
@@ -238,32 +175,29 @@ def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     lines += [f"done: {r.get('text', '')}" for r in s.repairs]
     lines += [f"left undone: {x}" for x in s.left]
     lines += [f"time: {t['what']} {t['minutes']:g} min" for t in s.times]
+    lines += [f"file: {f['id']} {f.get('name', '')} {f.get('text', '')}".rstrip() for f in s.files]
     lines += ["closed"] if s.closed else []
     return "\n".join(lines)
 
 
 def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entry_id: str | None = None,
-        complaint: str | None = None, more: Mapping[str, Any] | None = None) -> Json:  # fmt: skip
+        complaint: str | None = None, more: Mapping[str, Any] | None = None, by: str | None = None,
+        disk: Disk | None = None) -> Json:  # fmt: skip
     """Do one thing to a job and say how it stands (docs/json.md, job)."""
+    empty: Json = {"action": action, "job": None, "added": [], "jobs": [], "entries": [], "state": None}
     with opened() as log:
         if action == "list":
             names = log.jobs()
-            body: Json = {
-                "action": action,
-                "job": None,
-                "added": [],
-                "jobs": names,
-                "entries": [],
-                "state": None,
-            }
-            return answer("job", None, {**body, "text": "\n".join(names) or "no jobs yet"})
-        if not name:
+            return answer("job", None, {**empty, "jobs": names, "text": "\n".join(names) or "no jobs yet"})
+        if not name and action != "people":
             raise one("usage", f"job {action} needs the name of a job", remedy=f"amptrail job {action} NAME")
-        did = ACTIONS[action](Ask(log, name, text, read, entry_id, complaint, more or {}))
-        entries = log.entries(name)
+        ask = Ask(log, name or "", text, read, entry_id, complaint, more or {}, whose(by), disk)
+        if action in SHOP:
+            return answer("job", None, {**empty, **SHOP[action](ask)})
+        did = ACTIONS[action](ask)
+        job = str(did.get("job", name))
+        entries = log.entries(job)
         state = rebuild(entries)
         # one line for one reading: the whole job is what `job show` is for
-        standing = did.get("text") or _words(name, state, entries)
-        shown = export_job(log, name) if action == "export" else standing
-        body = {"action": action, "job": name, "added": [], "jobs": [], "entries": _rows(entries), **did}
-        return answer("job", None, {**body, "state": _state(state), "text": shown})
+        body = {**empty, "job": job, "entries": _rows(entries), "text": _words(job, state, entries), **did}
+        return answer("job", None, {**body, "state": _state(state)})

@@ -19,6 +19,8 @@ from amptrail.store import JobState
 Told = tuple[str, dict[str, Any]]
 SETTABLE = {
     "by": str, "currency": str, "vehicle": str, "rate": float, "battery_ah": float, "battery_v": float,
+    "customer": str, "vat": float, "flat": float, "number": str, "terms": str, "language": str,
+    "odometer": str,
 }  # fmt: skip
 PLACES_OF_TIME = ("call", "drive", "access", "test", "wait", "repair", "verify", "paper")
 
@@ -97,6 +99,14 @@ def settle(said: Said, state: JobState) -> Told:
     return "state", facts
 
 
+def part(said: Said, state: JobState) -> Told:
+    """A part that was used, for the invoice: how many (one unless said) and the price of one."""
+    words = _words(said, "part", '"relay 12 V 40 A" --price 12.50 --count 1')
+    count, price = said.more.get("count"), said.more.get("price")
+    return "part", {"text": words, "count": 1.0 if count is None else float(count), "price": price}
+
+
 ACTIONS: dict[str, Callable[[Said, JobState], Told]] = {
     "conclude": conclude, "done": done, "left": left, "note": note, "time": took, "set": settle,
+    "part": part,
 }  # fmt: skip

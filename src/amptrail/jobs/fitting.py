@@ -8,10 +8,10 @@ from typing import Any
 
 from amptrail.circuit.model import Circuit, Feed, key
 from amptrail.errors import one
-from amptrail.jobs.cases import Case
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.feeding import FeedOptions, feed
 from amptrail.jobs.feeds import find_feed
+from amptrail.jobs.joblog import Case
 from amptrail.sheet import parse_feed
 from amptrail.sheet.printer import feed_lines
 
