@@ -270,7 +270,8 @@ def findings(
 def recording(
     ctx: typer.Context, files: o.RecordingFiles, channel: o.Clips = None, interval: o.Interval = None,
     time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, sheet: o.BesideSheet = None,
-    feed: o.Feed = None, svg: o.SvgFile = None, as_json: o.AsJson = False,
+    feed: o.Feed = None, svg: o.SvgFile = None, png: o.PngFile = None, job: o.ForJob = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; and figures between
     two instants.
@@ -284,10 +285,20 @@ def recording(
 
     paths = [_files(ctx).on_disk(f) for f in files]
     text = _sheet(ctx, sheet) if sheet is not None else None
-    asked = RecordingOptions(_tuple(channel), interval, time, begin, end, text, feed, svg is not None)
+    asked = RecordingOptions(
+        _tuple(channel), interval, time, begin, end, text, feed, svg is not None or png is not None
+    )
+    if job is not None and _files(ctx).given is None:
+        from amptrail.jobs.recordingfiles import bring
+
+        bring(job, paths, asked)
     got = run(paths, asked)
     if svg is not None:
         _files(ctx).keep(svg, got["svg"])
+    if png is not None:
+        from amptrail.recording.png import png as drawn
+
+        _files(ctx).keep(png, drawn(got["svg"]))
     return got
 
 

@@ -285,6 +285,11 @@ Tls = Annotated[
     tuple[str, str] | None,
     typer.Option("--tls", metavar="CERT KEY", help="Serve over https with a local certificate and its key."),
 ]
+PngFile = Annotated[str | None, typer.Option("--png", metavar="FILE", help="Write the picture as PNG.")]
+ForJob = Annotated[
+    str | None,
+    typer.Option("--job", metavar="JOB", help="Keep it with this job: its picture goes into the findings."),
+]
 BesideSheet = Annotated[
     str | None, typer.Option("--sheet", metavar="SHEET", help="Lay the recording beside this sheet or job.")
 ]

@@ -294,6 +294,11 @@ def _recording(c: Console, got: Json) -> None:
         words = "pulled in" if d["kind"] == "pull_in" else "let go"
         more = f"; {d['suppression']} ({d['spike_v']:.0f} V above)" if d["suppression"] else ""
         c.print(f"{d['part']} {words} {d['delay_ms']:.1f} ms after its winding{more}", markup=False)
+    if got["comparison"]:
+        c.print("before and after:")
+    for d in got["comparison"]:
+        mark = {True: "[!]", False: "   ", None: "[ ]"}[d["changed"]]
+        c.print(f"  {mark} {d['words']}", markup=False)
     _beside(c, got)
 
 

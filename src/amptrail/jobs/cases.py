@@ -52,6 +52,13 @@ def _close(a: Ask) -> Json:
     }
 
 
+def add_recording(name: str, data: dict[str, Any], entry_id: str | None = None) -> bool:
+    """What a recording shows, for the job's papers; whether it was new. InputError for an unknown job."""
+    with opened() as log:
+        _known(log, name)
+        return log.add(_entry(name, "recording", data, entry_id))
+
+
 def _new(a: Ask) -> Json:
     wanted = []
     base = a.entry_id or uuid.uuid4().hex[:12]
@@ -160,6 +167,7 @@ def _state(s: JobState) -> Json:
         "files": list(s.files),
         "parts": list(s.parts),
         "notes": list(s.notes),
+        "recordings": [{k: v for k, v in r.items() if k != "svg"} for r in s.recordings],
         "facts": s.facts,
     }
 
@@ -174,6 +182,7 @@ def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     lines += [f"fitted: {f.get('words', '')} ({f.get('verdict', '')})" for f in s.feeds]
     lines += [f"done: {r.get('text', '')}" for r in s.repairs]
     lines += [f"left undone: {x}" for x in s.left]
+    lines += [f"recording: {r.get('caption', '')}" for r in s.recordings]
     lines += [f"time: {t['what']} {t['minutes']:g} min" for t in s.times]
     lines += [f"file: {f['id']} {f.get('name', '')} {f.get('text', '')}".rstrip() for f in s.files]
     lines += ["closed"] if s.closed else []

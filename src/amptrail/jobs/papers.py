@@ -19,7 +19,7 @@ from amptrail.jobs.rootcause import acceptance, good_tries, to_check
 from amptrail.jobs.suspects import SuspectOptions, suspects
 from amptrail.paper import Paper
 from amptrail.paper.blocks import HALF, LABELS, SHEETS
-from amptrail.paper.facts import CaseFacts, Fitted, Found, Reading, Slice
+from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Reading, Shown, Slice
 from amptrail.paper.findings import findings
 from amptrail.paper.label import Where, label
 from amptrail.paper.notice import notice
@@ -130,6 +130,7 @@ def gather(case: Case, today: date | None = None) -> CaseFacts:
         done=tuple(str(r.get("text", "")) for r in s.repairs), left=s.left,
         feeds=tuple(fitted_of(d) for d in s.feeds), rate_per_hour=s.facts.get("rate"),
         currency=str(s.facts.get("currency", "")), battery_ah=s.facts.get("battery_ah"),
+        recordings=tuple(_shown(r) for r in s.recordings),
     )  # fmt: skip
     if s.sheet is None:
         return facts
@@ -172,6 +173,12 @@ def _drawing(circuit: Circuit, faults: Sequence[Fault]) -> str:
 
     marks = tuple((f.at, fault_text(circuit, (f,))) for f in faults)
     return draw(circuit, Overlay(faults=marks), "print").svg
+
+
+def _shown(data: dict[str, Any]) -> Shown:
+    """A recording as the log keeps it, for paper."""
+    checks = tuple(Check(str(t["words"]), t["shown"], str(t["by"])) for t in data.get("verification", ()))
+    return Shown(str(data.get("svg", "")), str(data.get("caption", "")), tuple(data.get("lines", ())), checks)
 
 
 def fitted_of(data: dict[str, Any]) -> Fitted:

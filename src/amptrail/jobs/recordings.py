@@ -20,13 +20,15 @@ from amptrail.recording import find_events, measure, open_recording
 from amptrail.recording.against import Band, beside, reading_lines
 from amptrail.recording.channel import Recording
 from amptrail.recording.clips import cautions, clipped
+from amptrail.recording.compare import compared
 from amptrail.recording.events import Event
 from amptrail.recording.measures import cranks
-from amptrail.recording.phases import features, spans
+from amptrail.recording.phases import features
 from amptrail.recording.picture import Seen, picture
 from amptrail.recording.readers import Asked
 from amptrail.recording.relays import delays
 from amptrail.recording.rows import COLUMNS, rows
+from amptrail.recording.shelf import seen_of
 from amptrail.recording.svg import COLUMNS as FINE
 from amptrail.recording.svg import svg
 
@@ -48,9 +50,15 @@ class RecordingOptions:
     svg: bool = False
 
 
-def opened(path: Path, asked: RecordingOptions) -> Recording:
-    """The recording of a file, with its channels named as asked."""
-    return clipped(open_recording(path, Asked(asked.interval_s, asked.time)), asked.channels)
+def opened(path: Path, asked: RecordingOptions, name: str | None = None) -> Recording:
+    """The recording of a file, its channels named as asked; `name`: what the file is called elsewhere."""
+    got = clipped(open_recording(path, Asked(asked.interval_s, asked.time)), asked.channels)
+    return replace(got, source=name) if name else got
+
+
+def looked(r: Recording) -> Seen:
+    """A recording with what happened in it."""
+    return seen_of(r, find_events(r.channels))
 
 
 def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
@@ -67,8 +75,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     seen: list[Seen] = []
     for r in got:
         found = find_events(r.channels)
-        begin, end = min(c.t0_s for c in r.channels), max(c.end_s for c in r.channels)
-        seen.append(Seen(r, tuple(found), spans(found, begin, end)))
+        seen.append(seen_of(r, found))
         prefix = f"{r.source}: " if many else ""
         for c in r.channels:
             channels.append(
@@ -83,7 +90,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
         relays += [{**asdict(d), "file": r.source} for d in delays(r.channels, found)]
         notes += [prefix + n for n in r.notes]
         if asked.sheet is not None:
-            laid.append(_beside_the_sheet(seen[-1], asked.sheet, asked.feed))
+            laid.append(beside_sheet(seen[-1], asked.sheet, asked.feed))
         warned += [w for w in cautions(r.channels) if w not in warned]
     events.sort(key=lambda e: e["t_s"])
     sheet = load(asked.sheet) if asked.sheet is not None else None
@@ -98,6 +105,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
         "cautions": warned, **known,
         "phases": [{**asdict(p), "file": s.recording.source} for s in seen for p in s.spans],
         "text": rows(picture(seen, COLUMNS, *span)),
+        "comparison": [asdict(d) for d in compared(*seen)] if len(seen) == 2 else [],
         "svg": svg(picture(seen, FINE, *span)) if asked.svg else None,
     }  # fmt: skip
 
@@ -125,7 +133,7 @@ def _points(circuit: Circuit, r: Recording) -> dict[str, str]:
     return out
 
 
-def _beside_the_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
+def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
     """The drive the sheet predicts laid under the recording: bands beside levels, wanted figures ticked,
     readings lines."""
     circuit = load(sheet_text).circuit

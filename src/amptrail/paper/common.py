@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from amptrail.paper.blocks import Block, Pairs
-from amptrail.paper.facts import CaseFacts
+from amptrail.paper.blocks import Block, Mark, Pairs
+from amptrail.paper.facts import CaseFacts, Check
 from amptrail.paper.words import say
 
 
@@ -15,6 +15,11 @@ def head(f: CaseFacts) -> Block:
         rows.append((say("common.by"), f.by))
     rows.append((say("common.complaint"), f.complaint or say("common.not_said")))
     return Pairs(tuple(rows))
+
+
+def mark(c: Check) -> Mark:
+    """The tick of a check: nobody has looked is neither."""
+    return "open" if c.shown is None else "yes" if c.shown else "no"
 
 
 def under(f: CaseFacts) -> str:

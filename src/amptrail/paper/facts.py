@@ -73,6 +73,17 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """What a recording shows: its picture (SVG), what it is of, what happened in it, what it was held
+    against."""
+
+    svg: str
+    caption: str
+    lines: tuple[str, ...] = ()
+    checks: tuple[Check, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CaseFacts:
     """A job as paper needs it. Minutes are minutes; money is text, in the shop's own currency."""
 
@@ -103,3 +114,4 @@ class CaseFacts:
     battery_ah: float | None = None
     drawing: str | None = None
     checks: tuple[Check, ...] = ()
+    recordings: tuple[Shown, ...] = ()

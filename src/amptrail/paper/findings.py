@@ -3,9 +3,9 @@ from."""
 
 from __future__ import annotations
 
-from amptrail.paper.blocks import Block, Heading, Paper, Picture, Points, Size, Table, Text
-from amptrail.paper.common import head, minutes, under
-from amptrail.paper.facts import CaseFacts
+from amptrail.paper.blocks import Block, Heading, Paper, Picture, Points, Size, Table, Text, Ticks
+from amptrail.paper.common import head, mark, minutes, under
+from amptrail.paper.facts import CaseFacts, Shown
 from amptrail.paper.words import say
 
 OTHERS = 4  # suspects beside the first that are still named
@@ -31,6 +31,14 @@ def _list(title: str, rows: tuple[str, ...], always: bool = False) -> list[Block
     return [Heading(say(title)), Points(rows or (say("common.nothing"),))]
 
 
+def _shown(r: Shown) -> list[Block]:
+    """A recording: its picture, what it was held against, what happened in it."""
+    out: list[Block] = [Heading(say("findings.recording")), Picture(r.svg, r.caption)]
+    if r.checks:
+        out.append(Ticks(tuple((mark(c), f"{c.words}: {c.by}") for c in r.checks)))
+    return out + ([Points(r.lines)] if r.lines else [])
+
+
 def findings(f: CaseFacts, size: Size) -> Paper:
     """The findings of a job."""
     blocks: list[Block] = [head(f), *_found(f)]
@@ -40,6 +48,8 @@ def findings(f: CaseFacts, size: Size) -> Paper:
                Table((say("findings.reading"), say("findings.meaning")), rows, (3, 2))]  # fmt: skip
     if f.drawing:
         blocks.append(Picture(f.drawing, f.vehicle or f.job))
+    for r in f.recordings:
+        blocks += _shown(r)
     blocks += _list("findings.done", f.done, always=True)
     blocks += _list("findings.acceptance", f.acceptance)
     blocks += _list("findings.temporary", tuple(x.words for x in f.feeds if x.fitted))

@@ -3,18 +3,14 @@ it."""
 
 from __future__ import annotations
 
-from amptrail.paper.blocks import Block, Heading, Mark, Paper, Size, Table, Text, Ticks
-from amptrail.paper.common import head, under
+from amptrail.paper.blocks import Block, Heading, Paper, Size, Table, Text, Ticks
+from amptrail.paper.common import head, mark, under
 from amptrail.paper.facts import CaseFacts, Check
 from amptrail.paper.words import say
 
 
-def _mark(c: Check) -> Mark:
-    return "open" if c.shown is None else "yes" if c.shown else "no"
-
-
 def _ticks(checks: tuple[Check, ...]) -> list[Block]:
-    rows = tuple((_mark(c), f"{c.words}{': ' + c.by if c.by else ''}") for c in checks)
+    rows = tuple((mark(c), f"{c.words}{': ' + c.by if c.by else ''}") for c in checks)
     missing = sum(c.shown is not True for c in checks)
     verdict = say("sheets.missing", count=missing) if missing else say("sheets.complete")
     return [Heading(say("sheets.shown")), Ticks(rows), Text(verdict, strong=True)]

@@ -61,7 +61,8 @@ class Tick:
     by: str
 
 
-def _near(unit: str) -> float:
+def near(unit: str) -> float:
+    """What a scope itself may be off, in the unit of a channel."""
     return NEAR_A if unit == "A" else NEAR_V
 
 
@@ -79,7 +80,7 @@ def beside(
         if point is None or band is None:
             continue
         unit = units.get(f.channel, "V")
-        room = _near(unit) + 2 * f.noise / 4
+        room = near(unit) + 2 * f.noise / 4
         agrees = band.low - room <= f.level <= band.high + room
         reads = f"{point} reads {f.level:.2f} {unit} in {band.phase}"
         words = reads if agrees else f"{reads}, the sheet says {band.low:.2f} to {band.high:.2f}"

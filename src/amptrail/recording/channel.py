@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +68,14 @@ class Channel:
 
     def clipped_to(self, point: str, to: str | None, factor: float = 1.0, offset: float = 0.0) -> Channel:
         """The same channel with its two clips and its scale said."""
-        return replace(self, point=point, to=to, factor=factor, offset=offset)
+        return self.told(point=point, to=to, factor=factor, offset=offset)
+
+    def told(self, **said: Any) -> Channel:
+        """The same samples with other words or another scale; what was worked out from the samples stays."""
+        fresh = replace(self, **said)
+        if "plain" in self.__dict__:
+            fresh.__dict__["plain"] = self.plain
+        return fresh
 
 
 @dataclass(frozen=True, eq=False)

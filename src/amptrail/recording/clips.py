@@ -55,9 +55,7 @@ def clipped(recording: Recording, said: Sequence[str]) -> Recording:
         unit = hit["unit"] or (
             "V" if channels[at].unit in ("FS", "") and hit["factor"] else channels[at].unit
         )
-        channels[at] = replace(channels[at].clipped_to(point or "", hit["to"], factor, offset), unit=unit)
-        if point is None:
-            channels[at] = replace(channels[at], point=None)
+        channels[at] = channels[at].told(point=point, to=hit["to"], factor=factor, offset=offset, unit=unit)
     return replace(recording, channels=tuple(channels))
 
 

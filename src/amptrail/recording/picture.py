@@ -95,7 +95,8 @@ def aligned(seen: Sequence[Seen]) -> tuple[Seen, ...]:
     )
 
 
-def _name(c: Channel) -> str:
+def named(c: Channel) -> str:
+    """What a channel is called in a picture: its point, else its own name."""
     return c.point or c.name
 
 
@@ -113,7 +114,7 @@ def picture(
     order: dict[tuple[str, str], str] = {}
     for s in over:
         for c in s.recording.channels:
-            order.setdefault((_name(c).casefold(), c.unit), _name(c))
+            order.setdefault((named(c).casefold(), c.unit), named(c))
     rows = [_row(over, key, name, begin, end, columns) for key, name in order.items()]
     spans = next((s.spans for s in over if s.spans), ())
     return Picture(over, begin, end, tuple(r for r in rows if r.traces), spans)
@@ -126,7 +127,7 @@ def _row(
     events: list[tuple[int, Event]] = []
     for n, s in enumerate(over):
         for c in s.recording.channels:
-            if (_name(c).casefold(), c.unit) != key or not c.samples:
+            if (named(c).casefold(), c.unit) != key or not c.samples:
                 continue
             a, b = max(begin - s.shift_s, c.t0_s), min(end - s.shift_s, c.end_s)
             if b < a:

@@ -105,8 +105,9 @@ def _row(drawn: Picture, row: Row, at: _Scale, top: float, numbers: dict[int, in
     return out
 
 
-def svg(drawn: Picture) -> str:
-    """The picture as one SVG document, 720 units wide."""
+def svg(drawn: Picture, listed: bool = True) -> str:
+    """The picture as one SVG document, 720 units wide; `listed`: its phases and events once more in words
+    under it."""
     at = _Scale(drawn)
     bottom = TOP + len(drawn.rows) * (TALL + GAP)
     told = sorted(
@@ -127,12 +128,12 @@ def svg(drawn: Picture) -> str:
         for k, s in enumerate(drawn.seen)
         if several
     ]
-    lines += words
-    for k, (_, n, row, e) in enumerate(told[:EVENTS], 1):
+    lines += words if listed else []
+    for k, (_, n, row, e) in enumerate(told[:EVENTS] if listed else (), 1):
         more = figure(e.kind, e.value, row.unit)
         where = f"{drawn.seen[n].recording.source}: " if several else ""
         lines.append(f"{k}  {e.t_s:.4f} s  {where}{row.name} {WORDS[e.kind]}{', ' + more if more else ''}")
-    if len(told) > EVENTS:
+    if listed and len(told) > EVENTS:
         lines.append(f"and {len(told) - EVENTS} more")
     y = bottom + 32.0
     for line in lines:

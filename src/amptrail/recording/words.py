@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from amptrail.recording.events import Event
+
 WORDS = {
     "key_on": "key on", "key_off": "key off", "crank_start": "cranking begins", "crank_end": "cranking ends",
     "pull_in": "pulls in", "drop_out": "drops out", "bounce": "contact bounces", "dropout_start": "gone",
@@ -32,3 +34,8 @@ def figure(kind: str, value: float | None, unit: str = "V") -> str:
     if kind.startswith("crank"):
         return f"lowest {value:.2f}" if unit != "A" else f"{value:.3g} A"
     return f"{value:.3g} {unit}".strip()
+
+
+def told(e: Event, unit: str = "V") -> str:
+    """An event in words with its figure."""
+    return ", ".join(x for x in (WORDS[e.kind], figure(e.kind, e.value, unit)) if x)

@@ -23,6 +23,7 @@ KINDS = (
     "state",
     "left",
     "time",
+    "recording",
     "close",
     "file",
     "part",

@@ -28,6 +28,7 @@ class JobState:
     times: tuple[dict[str, Any], ...] = ()  # each `what` and `minutes`, as corrected by hand
     files: tuple[dict[str, Any], ...] = ()  # each `sha256`, `size`, `media`, `name`, `text`, and its `id`
     parts: tuple[dict[str, Any], ...] = ()  # each `text`, `count`, `price`
+    recordings: tuple[dict[str, Any], ...] = ()  # what each shows; told again, the later word stands
     closed: bool = False
     facts: dict[str, Any] = field(
         default_factory=dict
@@ -80,6 +81,9 @@ def _step(s: JobState, e: Entry) -> JobState:
             return replace(s, files=(*s.files, {**d, "id": e.id}))
         case "part":
             return replace(s, parts=(*s.parts, d))
+        case "recording":
+            others = tuple(r for r in s.recordings if r.get("recording") != d.get("recording"))
+            return replace(s, recordings=others if d.get("left_out") else (*others, d))
         case "close":
             return replace(s, closed=True)
         case _:

@@ -13,7 +13,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError
-from amptrail.web import api, routes
+from amptrail.web import api, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -25,6 +25,7 @@ LARGEST_BODY = 8_000_000
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     yield
     app.state.workers.stop()
+    app.state.recorders.stop()
 
 
 def create_app(
@@ -42,10 +43,12 @@ def create_app(
         description="The use cases of amptrail as JSON. Readings are added to jobs, each once.",
     )
     app.state.guard, app.state.workers, app.state.hub = Guard(workshop), Workers(longest_s), Hub()
+    app.state.recorders = recording.start()
     app.state.address = address
     app.middleware("http")(middleware(app.state.guard))
     app.include_router(api.router)
     app.include_router(routes.router)
+    app.include_router(recording.router)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     app.add_exception_handler(InputError, _input)
     app.add_exception_handler(HTTPException, _http)

@@ -40,7 +40,8 @@ def wrong(request: Request, e: InputError, status: int = 422) -> HTMLResponse:
     return show(request, "wrong.html", status, problems=e.problems)
 
 
-def _checked(request: Request, key: str) -> None:
+def checked(request: Request, key: str) -> None:
+    """403 unless a form carries the key of our own pages."""
     if key != request.app.state.guard.form_key:
         from fastapi import HTTPException
 
@@ -71,7 +72,7 @@ async def begin(
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """Make the job and go to where the door leads."""
-    _checked(request, key)
+    checked(request, key)
     text = sheet.strip() or (starters.template(template).sheet if template else "")
     try:
         await request.app.state.workers.ask("check", sheet=text)
@@ -129,7 +130,7 @@ async def _circuit(
     return show(
         request,
         "circuit.html",
-        svg=_with_nonce(drawn["svg"], request.state.nonce),
+        svg=with_nonce(drawn["svg"], request.state.nonce),
         readings=readings,
         phases=names,
         phase=at,
@@ -145,7 +146,7 @@ async def _circuit(
     )
 
 
-def _with_nonce(svg: str, nonce: str) -> str:
+def with_nonce(svg: str, nonce: str) -> str:
     """The drawing with its styles allowed by this page's policy."""
     return svg.replace("<style>", f'<style nonce="{nonce}">')
 
@@ -250,7 +251,7 @@ async def add(
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """A reading from a form without scripts; the scripts send the same through the interface."""
-    _checked(request, key)
+    checked(request, key)
     try:
         text = filled(line, value, bool(unsure), how)
         for k, part in enumerate(x for x in text.split("\n") if x.strip()):
@@ -275,7 +276,7 @@ async def undo(
     request: Request, name: str, entry: str = Form(""), key: str = Form("", alias=FORM_KEY)
 ) -> Response:
     """Take back an entry, or the last reading."""
-    _checked(request, key)
+    checked(request, key)
     try:
         await store.told("undo", name, entry)
     except InputError as e:

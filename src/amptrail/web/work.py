@@ -15,6 +15,7 @@ from amptrail.errors import InputError, one
 
 Json = dict[str, Any]
 LONGEST_S = 30.0
+SMALLER = "make the sheet smaller: one function of one vehicle"
 
 
 def _expect(sheet: str, **asked: Any) -> Json:
@@ -65,6 +66,13 @@ def _trail(sheet: str, at: str, phase: str) -> Json:
     return trail(sheet, at, phase, (), None)
 
 
+def _recording(job: str, key: str, **asked: Any) -> Json:
+    from amptrail.jobs.recordingfiles import read
+    from amptrail.jobs.recordings import RecordingOptions
+
+    return read(job, key, RecordingOptions(**asked))
+
+
 USE_CASES: dict[str, Callable[..., Json]] = {
     "expect": _expect,
     "suspects": _suspects,
@@ -74,6 +82,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "check": _check,
     "draw": _drawing,
     "trail": _trail,
+    "recording": _recording,
 }
 
 
@@ -88,8 +97,8 @@ def _call(name: str, asked: Json) -> tuple[bool, Any]:
 class Workers:
     """A process that answers one question after the other; started anew when it had to be stopped."""
 
-    def __init__(self, longest_s: float = LONGEST_S) -> None:
-        self.longest_s = longest_s
+    def __init__(self, longest_s: float = LONGEST_S, smaller: str = SMALLER) -> None:
+        self.longest_s, self.smaller = longest_s, smaller
         self._pool: ProcessPoolExecutor | None = None
 
     def _ready(self) -> ProcessPoolExecutor:
@@ -109,7 +118,7 @@ class Workers:
             raise one(
                 "too-long",
                 f"this took longer than {self.longest_s:.0f} s and was stopped",
-                remedy="make the sheet smaller: one function of one vehicle",
+                remedy=self.smaller,
             ) from e
         if not went:
             raise InputError(got)
