@@ -52,13 +52,6 @@ def _close(a: Ask) -> Json:
     }
 
 
-def add_recording(name: str, data: dict[str, Any], entry_id: str | None = None) -> bool:
-    """What a recording shows, for the job's papers; whether it was new. InputError for an unknown job."""
-    with opened() as log:
-        _known(log, name)
-        return log.add(_entry(name, "recording", data, entry_id))
-
-
 def _new(a: Ask) -> Json:
     wanted = []
     base = a.entry_id or uuid.uuid4().hex[:12]

@@ -18,10 +18,11 @@ from pathlib import Path
 from typing import Any
 
 from amptrail.errors import one
-from amptrail.jobs.cases import Case, add_recording, case
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.fitting import as_left, in_place
-from amptrail.jobs.recordings import RecordingOptions, beside_sheet, looked, opened
+from amptrail.jobs.joblog import Case, case, known, now, opened, whose
+from amptrail.jobs.recordings import RecordingOptions, beside_sheet, looked
+from amptrail.jobs.recordings import opened as parsed_from
 from amptrail.recording.clips import cautions, clipped
 from amptrail.recording.phases import Span
 from amptrail.recording.picture import Seen, picture
@@ -30,6 +31,7 @@ from amptrail.recording.relays import delays
 from amptrail.recording.shelf import STORY, is_kept, keep_samples, keep_story, kept
 from amptrail.recording.svg import COLUMNS, svg
 from amptrail.recording.words import told
+from amptrail.store import Entry
 
 MOST_BYTES = 2_000_000_000  # 100 M samples of float32 are 400 MB
 PART_BYTES = 4 << 20  # one piece of a file
@@ -173,7 +175,7 @@ def read(job: str, key: str, asked: RecordingOptions) -> Json:
                 for c, u in zip(old.channels, units, strict=True)]  # fmt: skip
         r = clipped(replace(old, channels=tuple(bare)), asked.channels)
     else:
-        parsed = opened(file, replace(asked, channels=()), at.name)
+        parsed = parsed_from(file, replace(asked, channels=()), at.name)
         units = [c.unit for c in parsed.channels]
         keep_samples(parsed, where)
         r = clipped(parsed, asked.channels)
@@ -195,7 +197,7 @@ def bring(job: str, paths: Sequence[Path], asked: RecordingOptions) -> tuple[str
     keys = []
     for path in paths:
         size = path.stat().st_size if path.is_file() else 0
-        opened(path, asked)  # what cannot be read is said before anything is kept
+        parsed_from(path, asked)  # what cannot be read is said before anything is kept
         with path.open("rb") as f:
             key = hashlib.file_digest(f, "sha256").hexdigest()[:12]
             f.seek(0)
@@ -271,9 +273,17 @@ def attach(
         "parts_company": [a["words"] for a in known.get("against", []) if not a["agrees"]],
         "svg": drawn(seen, begin_s, end_s, listed=False),
     }  # fmt: skip
-    return add_recording(job, data, entry_id)
+    return _add(job, data, entry_id)
+
+
+def _add(job: str, data: dict[str, Any], entry_id: str | None = None) -> bool:
+    """An entry of the log; whether it was new."""
+    with opened() as log:
+        known(log, job)
+        made = entry_id or uuid.uuid4().hex[:12]
+        return log.add(Entry(job, made, "recording", now().isoformat(), data, whose()))
 
 
 def leave_out(job: str, key: str) -> bool:
     """Take a recording out of the findings; its file stays."""
-    return add_recording(job, {"recording": key, "left_out": True})
+    return _add(job, {"recording": key, "left_out": True})
