@@ -19,7 +19,7 @@ DEMOS = sorted(p.stem for p in (ROOT / "demos").glob("*.sheet"))
 def ask(demo: str, command: str, *more: str) -> dict[str, Any]:
     names = (f"{demo}.sheet", f"{demo}.readings")
     files = Files({n: (ROOT / "demos" / n).read_text(encoding="utf-8") for n in names})
-    given = names if command in ("suspects", "next", "findings") else names[:1]
+    given = names if command in ("suspects", "next", "findings", "condemn") else names[:1]
     return answer([command, *given, *more], files)
 
 
@@ -56,6 +56,14 @@ def test_findings_and_bands(demo: str) -> None:
     ):
         assert got["exit"] == 0, got["problems"]
         validate(got)
+
+
+@pytest.mark.parametrize("demo", DEMOS[:2])
+def test_a_sheet_of_what_leads(demo: str) -> None:
+    got = ask(demo, "condemn")
+    assert got["exit"] in (0, 1), got["problems"]
+    assert got["proven"] == (got["exit"] == 0)
+    validate(got)
 
 
 @pytest.mark.parametrize("demo", DEMOS)

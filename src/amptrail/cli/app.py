@@ -137,6 +137,20 @@ def next_(
 
 
 @app.command()
+def condemn(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, part: o.Condemned = None,
+    as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """May this part be called dead? What is shown by which reading, and what is missing.
+
+    Example: amptrail condemn van.sheet van.readings --part PUMP
+    """
+    from amptrail.jobs.proofsheet import condemn as run
+
+    return run(*_case(ctx, sheet, readings), part)
+
+
+@app.command()
 def cycle(
     ctx: typer.Context, sheet: o.SheetName, fault: o.FaultTexts = None, feed: o.Feed = None,
     start: o.From = "asleep", cycles: o.CyclesLived = 1, order: o.WhatOrder = "settle",
@@ -426,13 +440,15 @@ def quote(
 @app.command()
 def paper(
     ctx: typer.Context, kind: o.KindOfPaper, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+    sheet: o.SheetOfPaper = "a4", part: o.Condemned = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
-    """Any paper of a job: findings, proof-sheet, pencil and the others.
+    """Any paper of a job: findings, proof-sheet, part-sheet, pencil and the others.
 
     Example: amptrail paper proof-sheet gate --pdf proof.pdf
+
+    Before a part is ordered: amptrail paper part-sheet gate --part PUMP
     """
-    return _job_paper(ctx, kind, job, {"sheet": sheet}, pdf, html, "paper")
+    return _job_paper(ctx, kind, job, {"sheet": sheet, "part": part}, pdf, html, "paper")
 
 
 @app.command()

@@ -38,7 +38,9 @@ Action = Literal[
     "fit",
     "close",
 ]
-PaperKind = Literal["findings", "slip", "label", "notice", "quote", "proof-sheet", "pencil"]
+PaperKind = Literal[
+    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil"
+]  # fmt: skip
 LabelPlace = Literal["splice", "fuse box", "plug"]
 Order = Literal["settle", "time"]
 Target = Literal["oracle", "sheet", "netlist", "json"]
@@ -248,6 +250,11 @@ TimeColumn = Annotated[str | None, typer.Option("--time", metavar="COLUMN", help
 Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measure from this instant.")]
 End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]
 
+Condemned = Annotated[
+    str | None,
+    typer.Option("--part", metavar="PART", help="The part or module in question. Without: what leads.",
+                 autocompletion=complete.parts),
+]  # fmt: skip
 CaseName = Annotated[str, typer.Argument(metavar="JOB", help="The job.", show_default=False)]
 KindOfPaper = Annotated[PaperKind, typer.Argument(help="Which paper.", show_default=False)]
 PdfFile = Annotated[str | None, typer.Option("--pdf", metavar="FILE", help="Write it as PDF.")]

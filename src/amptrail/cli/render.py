@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from amptrail.cli import show_feed
+from amptrail.cli import show_case, show_feed
 from amptrail.jobs.figures import figure as _figure
 from amptrail.jobs.figures import how_sure, ohms
 
@@ -216,6 +216,7 @@ def _next(c: Console, got: Json) -> None:
             f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
             f"8 times of 10 within {got['p80_min']:.0f} min."
         )
+    show_case.to_prove(c, got["to_prove"])
 
 
 def _check(c: Console, got: Json) -> None:
@@ -347,6 +348,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "expect": _expect,
     "suspects": _suspects,
     "next": _next,
+    "condemn": show_case.condemn,
     "cycle": _text,
     "trail": _trail,
     "feed": show_feed.show,

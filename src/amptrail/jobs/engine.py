@@ -84,10 +84,25 @@ class Session:
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
         self.network: Network = assemble(circuit)
+        self._sound: Runs | None = None
 
     def lane(self, faults: Faults) -> Lane:
         """The changes of some faults at once."""
         return tuple(c for f in faults for c in changes(self.network, f))
+
+    def usual_conductance(self, part: str, slot: int) -> float:
+        """Amps a volt of a load on the sound vehicle at the end of a phase, S; where it is not fed then, the
+        most of any phase; 0 where it never is."""
+        if self._sound is None:
+            self._sound = self.run([()], "asleep", 2)
+        b, runs = self.network.branch(part), self._sound
+        ends = runs.lanes.na[0, b], runs.lanes.nb[0, b]
+        volts = np.abs(runs.volts[0, :, ends[0]] - runs.volts[0, :, ends[1]])
+        amps = np.abs(runs.amps[0, :, b])
+        fed = volts > FED_V
+        if not fed.any():
+            return 0.0
+        return float(amps[slot] / volts[slot]) if fed[slot] else float((amps[fed] / volts[fed]).max())
 
     def condition_changes(self, c: Conditions) -> Lane:
         """Standing conditions as changes."""
@@ -328,17 +343,17 @@ class Solved:
     def live_share(self, part: str, phase: int) -> Array:
         """How much of the volts at a load's terminals reach what works inside it, per lane, 0 to 1.
 
-        A burnt-out load has full volts and no current: its conductance beside that of most lanes tells.
+        A burnt-out load has full volts and no current: its conductance beside the sound one tells.
         """
         net, slot = self.session.network, self._slot(phase)
         volts = np.abs(self.across(part, phase))
         amps = np.abs(self.runs.amps[:, slot, net.branch(part)])
         fed = volts > FED_V
-        if not fed.any():
+        usual = self.session.usual_conductance(part, slot)
+        if not fed.any() or usual <= 0:
             return np.ones(len(volts))
         conducts = np.where(fed, amps / np.where(fed, volts, 1.0), np.inf)
-        usual = float(np.median(conducts[fed]))
-        return np.minimum(1.0, conducts / usual) if usual > 0 else np.ones(len(volts))
+        return np.minimum(1.0, conducts / usual)
 
     def _item(self, name: str, phase: int) -> Array:
         net = self.session.network

@@ -17,6 +17,7 @@ from amptrail.jobs.feeds import find_feed
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.lines import condition_words, reading_line
 from amptrail.jobs.panel import Candidate
+from amptrail.jobs.proofsheet import to_prove
 from amptrail.jobs.suspects import estimated, judge
 from amptrail.plan.decide import Advice
 
@@ -143,6 +144,7 @@ def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json
         "bound_min": d.plan.bound_min,
         "groups": d.plan.groups,
         "exact": d.plan.exact,
+        "to_prove": to_prove(j) if time.monotonic() < until_s else None,
         "refused": [{"line": str(n.at), "reason": n.text or "marked as not to be probed", "use_instead": None}
                     for n in j.circuit.never_probe],
     }  # fmt: skip

@@ -93,7 +93,7 @@ def numeric(value: Array, weight: Array, spread: Array, belief: Array, sigma: fl
     chance = np.clip(chance, 0.0, 1.0)
     chance = (1 - SLIP) * chance / chance.sum(axis=1, keepdims=True) + SLIP / chance.shape[1]
     low, high = _told(flat, mass, edges)
-    words = tuple(_words(a, b, unit) for a, b in zip(low, high, strict=True))
+    words = tuple(words_between(a, b, unit) for a, b in zip(low, high, strict=True))
     return Classes(low, high, words, chance)
 
 
@@ -117,7 +117,7 @@ def _number(x: float, unit: str) -> str:
     return f"{x / 1000:.1f} kohm" if abs(x) >= 1000 else f"{x:.1f} ohm"
 
 
-def _words(low: float, high: float, unit: str) -> str:
+def words_between(low: float, high: float, unit: str) -> str:
     if unit in ("V", "A") and max(abs(low), abs(high)) < 0.02:
         return f"about 0 {unit}"
     a, b = _number(low, unit), _number(high, unit)

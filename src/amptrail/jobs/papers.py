@@ -7,16 +7,18 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from amptrail.circuit.model import Circuit, Fault, Refuse, key
 from amptrail.errors import InputError, nearest, one
 from amptrail.jobs.cases import Case
+from amptrail.jobs.claims import may_condemn
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.figures import ohms
 from amptrail.jobs.nexttest import NextOptions, next_tests
+from amptrail.jobs.proofsheet import Alternative, checks, proof_of
 from amptrail.jobs.rootcause import acceptance, good_tries, to_check
-from amptrail.jobs.suspects import SuspectOptions, suspects
+from amptrail.jobs.suspects import SuspectOptions, judge, suspects
 from amptrail.paper import Paper
 from amptrail.paper.blocks import HALF, LABELS, SHEETS
 from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Reading, Shown, Slice
@@ -25,13 +27,16 @@ from amptrail.paper.label import Where, label
 from amptrail.paper.notice import notice
 from amptrail.paper.pencil import pencil
 from amptrail.paper.quote import quote
-from amptrail.paper.sheets import proof
+from amptrail.paper.sheets import condemn, proof
 from amptrail.paper.slip import slip
 from amptrail.paper.words import say
 from amptrail.sheet import fault_text, parse_fault
 
-Kind = Literal["findings", "slip", "label", "notice", "quote", "proof-sheet", "pencil"]
-KINDS: tuple[Kind, ...] = ("findings", "slip", "label", "notice", "quote", "proof-sheet", "pencil")
+Kind = Literal[
+    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil"
+]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+PROVING = ("proof-sheet", "part-sheet", "module-sheet")
 FIGURE = r" [\d.e+-]+ [kM]?ohm"
 LIVE = 0.01  # a suspect less likely than this is not shown to a customer
 REPLACED = re.compile(r"^(?:\w+ says )?(\S+) replaced\b.*no change", re.IGNORECASE)
@@ -40,13 +45,14 @@ REPLACED = re.compile(r"^(?:\w+ says )?(\S+) replaced\b.*no change", re.IGNORECA
 @dataclass(frozen=True, slots=True)
 class PaperOptions:
     """Which paper on which sheet (`a4`, `letter`, or a label's size), which feed, where the label goes, the
-    day."""
+    day, the part a part sheet is about."""
 
     kind: Kind
     sheet: str = "a4"
     feed: str | None = None
     where: Where = "splice"
     today: date | None = None
+    part: str | None = None
 
 
 def _found(row: Json, separates: str | None) -> Found:
@@ -164,6 +170,28 @@ def gather(case: Case, today: date | None = None) -> CaseFacts:
     )  # fmt: skip
 
 
+def _proved(case: Case, facts: CaseFacts, part: str | None) -> CaseFacts:
+    """The facts with what is shown and missing of the part named, of what was concluded, or of what leads."""
+    if case.state.sheet is None:
+        return facts
+    circuit = load(case.state.sheet).circuit
+    concluded = _concluded(circuit, case.state.conclusion)
+    j = judge(circuit, case.state.readings_text)
+    shown = proof_of(
+        j, part or (concluded[0].at.part if concluded and may_condemn(circuit, concluded) else None)
+    )
+    return replace(
+        facts, alternatives=tuple(_alternative(a) for a in shown.alternatives), more_alternatives=shown.more,
+        claim=shown.sheet.claim.part.name if shown.sheet else "",
+        module=shown.sheet is not None and shown.sheet.claim.kind == "module", checks=checks(shown),
+    )  # fmt: skip
+
+
+def _alternative(a: Alternative) -> tuple[str, str]:
+    """What else fits, and the line to be read that would part it from the first."""
+    return a.text, a.test.line.replace(" {value}", "").replace("\n", ", ") if a.test is not None else ""
+
+
 def _first(circuit: Circuit, rows: Sequence[Json]) -> list[Fault]:
     return [x for f in rows[0]["faults"] for x in parse_fault(circuit, f["text"])] if rows else []
 
@@ -214,6 +242,8 @@ def _safety(circuit: Circuit | None, feeds: Sequence[Fitted]) -> tuple[str, ...]
 def make(case: Case, asked: PaperOptions) -> Paper:
     """The paper asked for. InputError for an unknown size, or where the job has nothing to say on it."""
     facts = gather(case, asked.today)
+    if asked.kind in PROVING:
+        facts = _proved(case, facts, asked.part)
     circuit = load(case.state.sheet).circuit if case.state.sheet else None
     if asked.kind == "label":
         size = LABELS.get(asked.sheet if asked.sheet != "a4" else "62x29")
@@ -234,6 +264,11 @@ def make(case: Case, asked: PaperOptions) -> Paper:
             return quote(facts, full)
         case "proof-sheet":
             return proof(facts, full)
+        case "part-sheet" | "module-sheet":
+            if not facts.claim:
+                raise one("nothing-to-condemn", "no part leads that could be called dead",
+                          remedy="name one: --part PUMP")  # fmt: skip
+            return condemn(facts, facts.claim, facts.module, full)
         case "pencil":
             return pencil(facts, full)
         case _:

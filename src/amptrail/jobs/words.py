@@ -26,7 +26,7 @@ RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts
 NOMINAL_V = 12.0
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
 SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)
-LOOKS_FINE = ("fine", "clean", "ok", "good")
+LOOKS_FINE = ("fine", "clean", "ok", "good", "right")
 
 
 def function_of(circuit: Circuit, part: str) -> Must | None:

@@ -115,3 +115,7 @@ class CaseFacts:
     drawing: str | None = None
     checks: tuple[Check, ...] = ()
     recordings: tuple[Shown, ...] = ()
+    claim: str = ""  # the part the checks are about
+    module: bool = False
+    alternatives: tuple[tuple[str, str], ...] = ()  # what else fits, the reading that separates it
+    more_alternatives: int = 0

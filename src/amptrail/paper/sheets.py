@@ -18,9 +18,18 @@ def _ticks(checks: tuple[Check, ...]) -> list[Block]:
 
 def proof(f: CaseFacts, size: Size) -> Paper:
     """Alternatives still compatible with what was read, and the one reading that separates each."""
-    rows = tuple((x.words, x.separates or say("sheets.none")) for x in f.found)
-    blocks: list[Block] = [head(f), Heading(say("sheets.alternatives"))]
-    blocks.append(Table((say("sheets.alternative"), say("sheets.separates")), rows, (1, 1)))
+    found = f.alternatives or tuple((x.words, x.separates or "") for x in f.found[1:])
+    rows = tuple((words, separates or say("sheets.none")) for words, separates in found)
+    blocks: list[Block] = [head(f)]
+    if f.found:
+        blocks += [Heading(say("sheets.claimed")), Text(f.found[0].words, strong=True)]
+    if rows:
+        head_row = (say("sheets.alternative"), say("sheets.separates"))
+        blocks += [Heading(say("sheets.alternatives")), Table(head_row, rows, (1, 1))]
+    else:
+        blocks.append(Text(say("sheets.alone")))
+    if f.more_alternatives > 0:
+        blocks.append(Text(say("sheets.more", count=f.more_alternatives), small=True))
     if f.checks:
         blocks += _ticks(f.checks)
     blocks.append(Text(say("findings.proof_rule"), small=True))

@@ -1,0 +1,96 @@
+"""What is said of a case beside its suspects, for a person at 80 columns."""
+
+from __future__ import annotations
+
+from textwrap import wrap
+from typing import Any
+
+from rich.console import Console
+
+from amptrail.jobs.figures import how_sure
+
+Json = dict[str, Any]
+WIDTH = 79
+MARKS = {"shown": "[x]", "missing": "[ ]", "not so": "[!]"}
+STATES = {"shown": "shown by", "not so": "NOT SO, by"}
+
+
+def folded(c: Console, text: str, indent: str = "", hang: str | None = None) -> None:
+    """A sentence within the width, later lines hanging."""
+    for line in wrap(
+        text,
+        WIDTH,
+        break_on_hyphens=False,
+        initial_indent=indent,
+        subsequent_indent=indent if hang is None else hang,
+    ):
+        c.print(line, markup=False, soft_wrap=True)
+
+
+def test(c: Console, t: Json, indent: str, told: set[str]) -> None:
+    """A test as a line to write, with what is good and what is not; each caution where it is first needed."""
+    for caution in t["cautions"]:
+        if caution not in told:
+            told.add(caution)
+            folded(c, f"CAUTION: {caution}", indent, indent + "  ")
+    for k, line in enumerate(t["line"].split("\n")):
+        c.print(f"{indent}{'test: ' if k == 0 else '      '}{line}", markup=False, soft_wrap=True)
+    folded(
+        c,
+        f"good if {t['good']}; not so if {t['bad']} ({t['minutes_min']:.0f} min, {t['place']})",
+        indent + "  ",
+    )
+
+
+def lines(c: Console, rows: list[Json], indent: str = "") -> None:
+    """The lines of a sheet, ticked or open, with the test of each open one."""
+    told: set[str] = set()
+    for x in rows:
+        folded(c, f"{MARKS[x['state']]} {x['words']}", indent, indent + "    ")
+        if x["by"]:
+            folded(c, f"{STATES[x['state']]}: {'; '.join(r['text'] for r in x['by'])}", indent + "    ")
+        for t in x["tests"]:
+            if t["line"] in told:
+                c.print(f"{indent}    the same test as above", markup=False)
+            else:
+                told.add(t["line"])
+                test(c, t, indent + "    ", told)
+        if x["cannot"] and x["state"] != "shown":
+            c.print(
+                f"{indent}    no allowed test shows {'all of this' if x['tests'] else 'this'}", markup=False
+            )
+
+
+def condemn(c: Console, got: Json) -> None:
+    """A part, module or proof sheet."""
+    sure = how_sure(got["probability"])
+    c.print(f"{got['claim']}: {sure}, {'PROVEN' if got['proven'] else 'NOT PROVEN'}", markup=False)
+    if got["part"] is not None:
+        word = "dead" if got["kind"] != "path" else "to blame"
+        c.print(f"Before {got['part']} is called {word}:", markup=False)
+        lines(c, got["lines"])
+    if got["alternatives"]:
+        c.print("\nWhat else still fits, and the reading that parts it from that:")
+    for a in got["alternatives"]:
+        c.print(f"  {a['text']}", markup=False, soft_wrap=True)
+        if a["test"] is None:
+            c.print("    no allowed reading separates them")
+        else:
+            t = a["test"]
+            folded(
+                c,
+                f"{t['line']}: {t['bad']} (and {t['good']} if it is {got['claim']})".replace("\n", ", "),
+                "    ",
+            )
+    if got["more_alternatives"] > 0:
+        c.print(f"  and {got['more_alternatives']} more, unlikely beforehand")
+
+
+def to_prove(c: Console, found: Json | None) -> None:
+    """Under the next tests: what is missing before the part that leads may be called dead."""
+    if found is None:
+        return
+    c.print()
+    missing = f"{found['missing']} line{'s' if found['missing'] != 1 else ''} of its proof missing"
+    folded(c, f"{found['claim']} leads, with {missing}. Before {found['part']} is called dead:")
+    lines(c, found["lines"], "  ")
