@@ -62,7 +62,7 @@ class ScopeRecording extends HTMLElement {
   at(x) { return this.begin + (x / this.drawing.width) * this.wide; }
 
   /** @param {PointerEvent} e */
-  x(e) { return e.clientX - this.field.getBoundingClientRect().left; }
+  x(e) { return e.clientX - this.field.getBoundingClientRect().left - this.field.clientLeft; }
 
   /** @param {PointerEvent} e */
   down(e) {
@@ -101,7 +101,7 @@ class ScopeRecording extends HTMLElement {
   wheel(e) {
     const per = e.deltaMode ? 30 : 1;
     if (e.shiftKey || Math.abs(e.deltaX) > Math.abs(e.deltaY)) return this.pan(((e.deltaX || e.deltaY) * per) / this.drawing.width);
-    this.zoom(Math.exp(Math.max(Math.min(e.deltaY * per, 300), -300) * 0.0025), this.at(this.x(/** @type {any} */ (e))));
+    this.zoom(Math.exp(Math.max(Math.min(e.deltaY * per, 2400), -2400) * 0.0025), this.at(this.x(/** @type {any} */ (e))));
   }
 
   /** @param {number} share of the stretch */

@@ -38,6 +38,12 @@ export function ticks(begin, end, most) {
   return { step, out };
 }
 
+/** A value to about three figures of the range it lies in. @param {number} value @param {number} span */
+export function rounded(value, span) {
+  const text = value.toFixed(span > 0 ? Math.min(Math.max(2 - Math.floor(Math.log10(span)), 0), 9) : 3);
+  return Number(text) === 0 ? text.replace("-", "") : text;
+}
+
 /** As many places as tell two instants of the stretch apart. @param {number} t @param {number} wide */
 export function instant(t, wide) {
   const places = Math.min(Math.max(3 - Math.floor(Math.log10(wide)), 0), 9);
@@ -79,7 +85,7 @@ export class Drawing {
       if (!(low <= high)) { low = row.low; high = row.high; }
     }
     const room = (high - low || Math.abs(high) || 1) * 0.05;
-    return { low: low - room, high: high + room };
+    return { low: low - room, high: high + room, least: low, most: high };
   }
 
   /** The picture of a stretch. `had`: slices, coarse ones first; finer ones are drawn where they reach.
@@ -115,7 +121,7 @@ export class Drawing {
 
   /** @param {CanvasRenderingContext2D} pen @param {number} r @param {Slices[]} had @param {number} begin @param {number} end @param {(t: number) => number} X */
   row(pen, r, had, begin, end, X) {
-    const top = TOP + r * ROW, { low, high } = this.range(r, had, begin, end), row = this.told.rows[r];
+    const top = TOP + r * ROW, { low, high, least, most } = this.range(r, had, begin, end), row = this.told.rows[r];
     const Y = (/** @type {number} */ v) => top + TALL * (1 - (v - low) / (high - low));
     had.forEach((s, n) => {
       const finer = had[n + 1];
@@ -128,13 +134,21 @@ export class Drawing {
     });
     pen.fillStyle = this.ink;
     pen.font = "bold 14px system-ui, sans-serif";
-    pen.fillText(row.name, 4, top + 9);
+    this.word(pen, row.name, 4, top + 9);
     const name = pen.measureText(row.name).width;
     pen.font = "13px system-ui, sans-serif";
     const unit = row.unit ? ` ${row.unit}` : "";
-    pen.fillText(`${high.toPrecision(3)}${unit}`, name + 12, top + 9);
-    pen.fillText(`${low.toPrecision(3)}${unit}`, 4, top + TALL - 7);
+    this.word(pen, `${rounded(most, most - least)}${unit}`, name + 12, top + 9);
+    this.word(pen, `${rounded(least, most - least)}${unit}`, 4, top + TALL - 7);
     pen.globalAlpha = 0.4; pen.fillRect(0, top + TALL, this.width, 1); pen.globalAlpha = 1;
+  }
+
+  /** Words on a trace stay readable. @param {CanvasRenderingContext2D} pen @param {string} words @param {number} x @param {number} y */
+  word(pen, words, x, y) {
+    pen.strokeStyle = this.dark ? "#121212" : "#ffffff";
+    pen.lineWidth = 4;
+    pen.strokeText(words, x, y);
+    pen.fillText(words, x, y);
   }
 
   /** @param {CanvasRenderingContext2D} pen @param {Trace} t @param {number} begin @param {number} end @param {(t: number) => number} X @param {(v: number) => number} Y */
