@@ -17,10 +17,10 @@ from amptrail.circuit.model import Circuit, Fault, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import changes
 from amptrail.instruments import by_name
+from amptrail.jobs.columns import Columns
 from amptrail.jobs.feeds import fitted
 from amptrail.jobs.kept import MEBIBYTE, Kept
 from amptrail.jobs.observe import Conditions, Observation
-from amptrail.jobs.pick import read_at
 from amptrail.jobs.spots import Spot, battery_plus
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind
@@ -28,7 +28,7 @@ from amptrail.solve.network import Network
 from amptrail.solve.readings import Tap, read
 from amptrail.solve.runs import STATUS, Runs, State, run
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
-from amptrail.solve.tolerance import covariance, spread
+from amptrail.solve.tolerance import spread
 
 Array = NDArray[np.float64]
 Faults = tuple[Fault, ...]
@@ -211,6 +211,7 @@ class Solved:
 
     def __init__(self, session_: Session, runs: Runs) -> None:
         self.session, self.runs = session_, runs
+        self.read = Columns(session_.network, runs)
 
     def _slot(self, phase: int) -> int:
         return self.runs.phases.index(max(phase, 0))
@@ -218,28 +219,18 @@ class Solved:
     def measure(self, jobs: Sequence[tuple[Spot, str, int]]) -> tuple[Array, list[tuple[str, ...]]]:
         """(value[lane, job], what each job's instrument switches on the first lane). A lane without a steady
         value gives the middle of its range; over range gives 20 Mohm."""
-        distinct = list(dict.fromkeys((s, i) for s, i, _ in jobs))
-        number = {si: n for n, si in enumerate(distinct)}
-        at = [(self._slot(p), number[s, i]) for s, i, p in jobs]
-        got = read_at(self.session.network, self.runs, [tap(s, i) for s, i in distinct], at)
-        value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
-        value = np.where(got.over, 20e6, value)
-        return (
-            np.stack([value[:, slot, t] for slot, t in at], axis=1) if at else np.zeros((len(value), 0)),
-            [got.disturbs(0, slot, t) for slot, t in at],
-        )
+        got = self.read.read([(tap(s, i), self._slot(p)) for s, i, p in jobs])
+        value = np.stack([c.value for c in got], axis=1) if got else np.zeros((len(self.runs.status), 0))
+        return value, [c.disturbs for c in got]
 
     def columns(self, seen: Sequence[Observation]) -> Part:
         """Predictions, tolerances and wrong-place alternatives for numeric observations."""
         spots = [self._spot(o) for o in seen]
-        taps = [tap(s, o.instrument) for s, o in zip(spots, seen, strict=True)]
         slots = [self._slot(o.phase or 0) for o in seen]
-        got = read_at(self.session.network, self.runs, taps, list(zip(slots, range(len(taps)), strict=True)))
-        raw = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
-        raw = np.where(got.over, 20e6, raw)
-        mean = np.stack([raw[:, s, t] for t, s in enumerate(slots)], axis=1)
+        asked = [(tap(s, o.instrument), slot) for s, o, slot in zip(spots, seen, slots, strict=True)]
+        mean = np.stack([c.value for c in self.read.read(asked)], axis=1)
         battery = [o.battery_v is not None for o in seen]
-        cov = covariance(self.session.network, self.runs, got, slots, battery)
+        cov = self.read.covariance(asked, battery)
         value = np.zeros(len(seen))
         sigma = np.ones(len(seen))
         for t, o in enumerate(seen):
@@ -389,11 +380,7 @@ class Solved:
 
     def lamp_volts(self, o: Observation) -> Array:
         """Volts across the test lamp of an observation, per lane."""
-        spot = self._spot(o)
-        slot = self._slot(o.phase or 0)
-        got = read_at(self.session.network, self.runs, [tap(spot, o.instrument)], [(slot, 0)])
-        value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
-        return np.asarray(value[:, slot, 0], np.float64)
+        return self.measure([(self._spot(o), o.instrument, o.phase or 0)])[0][:, 0]
 
 
 def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:

@@ -86,6 +86,7 @@ def all_spots(circuit: Circuit) -> tuple[Spot, ...]:
     return named + rest
 
 
+@lru_cache(maxsize=1 << 15)
 def canonical(circuit: Circuit, term: Term) -> str:
     """One spelling for each metal: the first terminal the sheet wrote on it."""
     n = wiring(circuit).node(term)

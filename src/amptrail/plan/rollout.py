@@ -150,6 +150,10 @@ class _Lanes:
         self.flat = a.outcome.reshape(len(a.belief), -1)
         self.units_are_groups = onehot.shape[0] == onehot.shape[1]
         self.noise = -plogp(a.outcome).sum(axis=2)
+        size = onehot.sum(axis=0)
+        self.alone = np.flatnonzero(size[a.group] == 1)  # the only unit of its group
+        self.among = np.flatnonzero(size[a.group] > 1)
+        self.shared = self.onehot[np.ix_(self.among, np.flatnonzero(size > 1))]
 
     def prices(self) -> Array:
         """Minutes of every test for every lane."""
@@ -166,11 +170,15 @@ class _Lanes:
             return np.asarray(
                 -plogp((self.belief @ self.flat).reshape(shape)).sum(axis=2) - self.belief @ self.noise
             )
-        joint = np.einsum("nk,kg,kx->ngx", self.belief, self.onehot, self.flat, optimize=True)
-        total = joint.sum(axis=1).reshape(shape)
+        # over its outcomes p log p of a lone unit is that of its belief less its share of noise
+        alone, total = self.belief[:, self.alone], (self.belief @ self.flat).reshape(shape)
+        given = plogp(alone).sum(axis=1)[:, None] - alone @ self.noise[self.alone]
+        if len(self.among):
+            among, flat = self.belief[:, self.among], self.flat[self.among]
+            joint = np.einsum("nk,kg,kx->ngx", among, self.shared, flat, optimize=True)
+            given = given + plogp(joint).sum(axis=1).reshape(shape).sum(axis=2)
         mass = self.belief @ self.onehot
-        given = plogp(joint).sum(axis=1).reshape(shape).sum(axis=2) - plogp(mass).sum(axis=1)[:, None]
-        return np.asarray(given - plogp(total).sum(axis=2))
+        return np.asarray(given - plogp(mass).sum(axis=1)[:, None] - plogp(total).sum(axis=2))
 
     def advance(self, move: Whole | None, luck: Array) -> bool:
         """One test in every lane that is not done; False when all are done."""

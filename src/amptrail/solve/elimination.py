@@ -218,6 +218,28 @@ def fitted(packing: Array, nodes: int, ground: int, na: Array, nb: Array) -> Pla
     return plan
 
 
+@njit(cache=True, nogil=True)
+def kept_ends(packing: Array, nodes: int, count: int) -> tuple[Array, Array, Array]:
+    """(arm, node a, node b) of every branch of the packed plan."""
+    at = 4 + 4 * nodes - 1 + packing[0] + packing[1]
+    edge = packing[at : at + count]
+    return edge, packing[at + count : at + 2 * count], packing[at + 2 * count : at + 3 * count]
+
+
+@njit(cache=True, nogil=True)
+def refitted(packing: Array, plan: Plan, na: Array, nb: Array) -> bool:
+    """Make `plan`, got by `fitted` for the healthy ends, ready for a lane's ends; False when it has no arm
+    for one of them (a short to ground always has one)."""
+    edge, old_a, old_b = kept_ends(packing, whole(plan.rank.size), whole(na.size))
+    for b in range(na.size):
+        if na[b] == old_a[b] and nb[b] == old_b[b]:
+            plan.edge[b] = edge[b]
+            plan.sign[b] = -1.0 if plan.rank[na[b]] > plan.rank[nb[b]] else 1.0
+        elif not attach(plan, b, whole(na[b]), whole(nb[b])):
+            return False
+    return True
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def forward(
     start: Array, target: Array, g: Array, J: Array, inverse: Array, first: int, last: int, at: int

@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import attach, fitted
+from amptrail.solve.elimination import attach, fitted, kept_ends, refitted
 from amptrail.solve.held import held
 from amptrail.solve.logic import advance, commit, module
 from amptrail.solve.newton import solve
@@ -69,6 +69,29 @@ def lane_of(s: Lane, n: int) -> Lane:
 
 
 @njit(cache=True, nogil=True)
+def fetch(s: Lane, n: int, into: Lane) -> None:
+    """Lane n copied over a private lane: making a new one takes longer than eliminating 60 parts."""
+    put(into.kind, s.kind[n])
+    put(into.na, s.na[n])
+    put(into.nb, s.nb[n])
+    put(into.series, s.series[n])
+    put(into.open, s.open[n])
+    put(into.switch, s.switch[n])
+    put(into.relay, s.relay[n])
+    put(into.driver, s.driver[n])
+    put(into.module, s.module[n])
+    put(into.input, s.input[n])
+    put(into.excite, s.excite[n])
+    put(into.rating, s.rating[n])
+    put(into.limit, s.limit[n])
+    put(into.least, s.least[n])
+    for from_, to in ((s.p[n], into.p), (s.pull_drop[n], into.pull_drop), (s.level[n], into.level)):
+        for b in range(to.shape[0]):
+            for k in range(to.shape[1]):
+                to[b, k] = from_[b, k]
+
+
+@njit(cache=True, nogil=True)
 def workspace(net: Static, lane: Lane) -> Work:
     """Scratch for this lane; its elimination is the healthy one, with arms added where it has bridges."""
     n, branches, states = net.nodes, lane.kind.size, net.at[net.at.size - 1]
@@ -107,6 +130,32 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(2, np.int64),
         np.zeros(2),
     )
+
+
+@njit(cache=True, nogil=True)
+def home(net: Static, lane: Lane) -> Work:
+    """Scratch with every branch at its healthy nodes, where this private lane is then too: see `ready`."""
+    _, a, b = kept_ends(net.plan, net.nodes, whole(lane.na.size))
+    put(lane.na, a)
+    put(lane.nb, b)
+    w: Work = held(workspace(net, lane))
+    return w
+
+
+@njit(cache=True, nogil=True)
+def ready(net: Static, lane: Lane, mine: Work, other: Work, na: Array, nb: Array) -> tuple[Work, Work]:
+    """(scratch for this lane, the next `other`): `mine` from `home` where its plan has arms for the lane,
+    `other` where that was made for the same ends (na, nb), else a new one. A snapshot is to be loaded before
+    anything is solved."""
+    if refitted(net.plan, mine.plan, lane.na, lane.nb):
+        return mine, other
+    for b in range(na.size):
+        if na[b] != lane.na[b] or nb[b] != lane.nb[b]:
+            put(na, lane.na)
+            put(nb, lane.nb)
+            fresh: Work = held(workspace(net, lane))
+            return fresh, fresh
+    return other, other
 
 
 @njit(cache=True, nogil=True)

@@ -25,7 +25,7 @@ from numba import njit
 from amptrail.solve import laws
 from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
-from amptrail.solve.kernel import Out, connected, lane_of, load, workspace
+from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
 from amptrail.solve.logic import advance
 from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, currents, tangent
 from amptrail.solve.plain import put
@@ -381,9 +381,14 @@ def read_lanes(
     ports, between = np.zeros((PORTS, nodes)), np.zeros((PORTS, PORTS))
     lifts, more, off = np.zeros(PORTS), np.zeros(PORTS), np.zeros(PORTS)
     base_v, base_i = np.zeros(nodes), np.zeros(lanes.kind.shape[1])
+    lane = held(lane_of(lanes, first))
+    mine, second = home(net, lane), home(net, lane)
+    other, another = mine, second
+    made_for = np.full((4, lane.na.size), -1, np.int32)
     for n in range(first, last):
-        lane = held(lane_of(lanes, n))
-        plain, spare = held(workspace(net, lane)), held(workspace(net, lane))
+        fetch(lanes, n, lane)
+        plain, other = ready(net, lane, mine, other, made_for[0], made_for[1])
+        spare, another = ready(net, lane, second, another, made_for[2], made_for[3])
         arm = np.zeros(plain.g.size)
         for k in range(phases.size):
             wanted = False

@@ -18,11 +18,11 @@ from numba import njit
 
 from amptrail.solve import laws
 from amptrail.solve.held import held, hold
-from amptrail.solve.kernel import Out, lane_of, load, workspace
+from amptrail.solve.kernel import Out, fetch, home, lane_of, load, ready
 from amptrail.solve.network import Network
 from amptrail.solve.newton import tangent
 from amptrail.solve.probing import unit_volts
-from amptrail.solve.readings import Readings, tap_nodes
+from amptrail.solve.readings import Readings, Tap, tap_nodes
 from amptrail.solve.records import Array, Lane, Static
 from amptrail.solve.runs import Floats, Runs
 from amptrail.solve.threads import share
@@ -92,10 +92,13 @@ def tolerance_lanes(
     s, y = np.zeros(net.nodes), np.zeros(net.nodes)
     row = np.zeros((count, parameters))
     act = np.zeros(places.shape[0])
+    lane = held(lane_of(lanes, first))
+    mine = other = home(net, lane)
+    made_for = np.full((2, lane.na.size), -1, np.int32)
     for n in range(first, last):
-        lane = held(lane_of(lanes, n))
+        fetch(lanes, n, lane)
         lane.kind[lane.kind.size - 1] = laws.NONE
-        w = held(workspace(net, lane))
+        w, other = ready(net, lane, mine, other, made_for[0], made_for[1])
         row[:] = 0.0
         for slot in range(phases.size):
             met = False
@@ -155,11 +158,10 @@ def _places(network: Network) -> _Places:
     return _Places(np.array(rows, np.int64).reshape(-1, 4), np.array(sigmas, np.float64))
 
 
-def _taps(network: Network, got: Readings, which: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+def _taps(network: Network, taps: Sequence[Tap]) -> tuple[np.ndarray, np.ndarray]:
     """End nodes of each tap, and the clamped branch (-1: not a clamp)."""
     ends, clamps = [], []
-    for t in which:
-        tap = got.taps[t]
+    for tap in taps:
         if tap.instrument == "clamp":
             b = network.branch(tap.a)
             ends.append((int(network.base.na[b]), int(network.base.nb[b])))
@@ -178,15 +180,27 @@ def _products(
     fixed: Sequence[bool],
     want: int,
 ) -> Floats:
-    """`tolerance_lanes` for asked[m] = (phase slot, tap)."""
-    lanes, count = runs.status.shape[0], len(asked)
-    ends, clamps = _taps(network, got, [t for _, t in asked])
-    slots = np.array([s for s, _ in asked], np.int64)
-    open_kinds = ("meter", "fuse-drop", "clamp")
-    burdened = np.array([got.taps[t].instrument not in open_kinds for _, t in asked], np.uint8)
-    reading = np.zeros((lanes, count))
+    """`_multiplied` for asked[m] = (phase slot, tap)."""
+    reading = np.zeros((runs.status.shape[0], len(asked)))
     for m, (s, t) in enumerate(asked):
         reading[:, m] = got.value[:, s, t]
+    return _multiplied(network, runs, [(got.taps[t], s) for s, t in asked], reading, fixed, want)
+
+
+def _multiplied(
+    network: Network,
+    runs: Runs,
+    asked: Sequence[tuple[Tap, int]],
+    reading: Floats,
+    fixed: Sequence[bool],
+    want: int,
+) -> Floats:
+    """`tolerance_lanes` for asked[m] = (tap, phase slot), which read reading[lane, m]."""
+    lanes, count = runs.status.shape[0], len(asked)
+    ends, clamps = _taps(network, [t for t, _ in asked])
+    slots = np.array([s for _, s in asked], np.int64)
+    open_kinds = ("meter", "fuse-drop", "clamp")
+    burdened = np.array([t.instrument not in open_kinds for t, _ in asked], np.uint8)
     places = _places(network)
     parameters = len(network.parameters)
     out = np.zeros((lanes, count, (parameters, count, 1)[want]))
@@ -202,6 +216,23 @@ def _products(
 
     share(lanes, piece)
     return out
+
+
+def each(
+    network: Network,
+    runs: Runs,
+    asked: Sequence[tuple[Tap, int]],
+    reading: Floats,
+    fixed: Sequence[bool],
+) -> Floats:
+    """[lane, m, parameter]: one sigma of each parameter as a change (V or A) of asked[m] = (tap, phase slot),
+    which reads reading[lane, m]; `fixed[m]`: without the supply's own tolerance. No ohmmeter."""
+    return _multiplied(network, runs, asked, reading, fixed, EACH)
+
+
+def ohm_sigma(value: Floats) -> Floats:
+    """One sigma over the tolerances of an ohmmeter's reading, ohm."""
+    return OHM_SHARE * np.abs(value)
 
 
 def effects(
@@ -226,7 +257,7 @@ def spread(network: Network, runs: Runs, got: Readings) -> Floats:
             out[:, s, t] = np.sqrt(variance[:, m, 0])
     for t, tap in enumerate(got.taps):
         if tap.instrument == "ohmmeter":
-            out[:, :, t] = OHM_SHARE * np.abs(got.value[:, :, t])
+            out[:, :, t] = ohm_sigma(got.value[:, :, t])
     return out
 
 
