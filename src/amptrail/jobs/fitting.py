@@ -11,6 +11,7 @@ from amptrail.errors import one
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.feeding import FeedOptions, feed
 from amptrail.jobs.feeds import find_feed
+from amptrail.jobs.fitwords import broken, drain_a, how_off, lost, place_of, stays_on
 from amptrail.jobs.joblog import Case
 from amptrail.sheet import parse_feed
 from amptrail.sheet.printer import feed_lines
@@ -50,19 +51,23 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     fuses = [p["rating_a"] for p in row["parts"] if p["what"] == "fuse" and p["rating_a"]]
     wires = [p for p in row["parts"] if p["what"] == "wire" and p["area_mm2"]]
     a, b = _ends({"text": row["long_text"][0]} if row["long_text"] else row)
-    draw = row["flags"].get("sleep_current_a", {}) if row["flags"] else {}
     name = found.name
     return {
         "name": name, "words": row["label"].replace(" FEED:", f" FEED {name}:", 1), "text": text,
         "a": a, "b": b, "verdict": row["verdict"],
-        "why": row["why"], "fuse_a": min(fuses) if fuses else None, "fuse_place": f"at {a}",
+        "why": row["why"], "fuse_a": min(fuses) if fuses else None, "fuse_place": _at(a, place_of(circuit, a)),
         "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {w['length_m'] or 0:g} m" for w in wires),
         "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
-        "true_only_if": row["true_only_if"], "stays_on": [m["rule"].replace("_", " ") for m in row["notes"]],
-        "drain_a": draw.get("asleep_start"), "until": more.get("until"), "asked_by": more.get("asked"),
+        "true_only_if": row["true_only_if"], "stays_on": stays_on(row), "lost": lost(row), "broken": broken(row),
+        "cautions": row["cautions"], "how_off": how_off(name, a, fuses), "a_place": place_of(circuit, a),
+        "b_place": place_of(circuit, b), "drain_a": drain_a(row), "until": more.get("until"), "asked_by": more.get("asked"),
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
         "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
     }  # fmt: skip
+
+
+def _at(point: str, place: str) -> str:
+    return f"{point} ({place})" if place else point
 
 
 def _named(case: Case, circuit: Circuit, text: str) -> Feed:

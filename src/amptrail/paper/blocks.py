@@ -93,6 +93,16 @@ class Picture:
 
     svg: str
     caption: str
+    own_page: bool = False  # as large as a page allows: turned where it is wide, in parts where it is huge
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph (JPEG or PNG, as base64 text)."""
+
+    media: str
+    base64: str
+    caption: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +128,19 @@ class Signatures:
 
 
 Block = (
-    Heading | Text | Caution | Pairs | Table | Ticks | Points | Columns | Picture | Code | Lines | Signatures
+    Heading
+    | Text
+    | Caution
+    | Pairs
+    | Table
+    | Ticks
+    | Points
+    | Columns
+    | Picture
+    | Photograph
+    | Code
+    | Lines
+    | Signatures
 )
 
 
@@ -133,12 +155,13 @@ class Paper:
     under: str = ""
     compact: bool = False
     letters_pt: float = 10.5
+    language: str = "en"
 
     def data(self) -> dict[str, Any]:
         """The paper as plain JSON; each block carries its kind."""
         return {
             "title": self.title, "size": asdict(self.size), "under": self.under, "compact": self.compact,
-            "letters": self.letters_pt, "blocks": [_plain(b) for b in self.blocks],
+            "letters": self.letters_pt, "language": self.language, "blocks": [_plain(b) for b in self.blocks],
         }  # fmt: skip
 
 

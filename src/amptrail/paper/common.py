@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from amptrail.paper.blocks import Block, Mark, Pairs
 from amptrail.paper.facts import CaseFacts, Check
-from amptrail.paper.words import say
+from amptrail.paper.words import amount, say
 
 
 def head(f: CaseFacts) -> Block:
@@ -40,6 +40,8 @@ def span(expected: float | None, p80: float | None) -> str:
     if expected is None or p80 is None:
         return minutes(expected)
     up = [-(-v // 5) * 5 for v in (expected, p80)]
+    if up[1] <= up[0]:
+        return minutes(expected)
     return say("common.range", minutes=f"{up[0]:.0f}", p80=f"{max(up):.0f}")
 
 
@@ -47,4 +49,9 @@ def money(f: CaseFacts, min_: float | None) -> str:
     """What so many minutes cost at the rate told, or nothing."""
     if f.rate_per_hour is None or min_ is None:
         return ""
-    return f"{f.rate_per_hour * (-(-min_ // 5) * 5) / 60:.2f} {f.currency}".strip()
+    return price(f, f.rate_per_hour * (-(-min_ // 5) * 5) / 60)
+
+
+def price(f: CaseFacts, value: float) -> str:
+    """Money with its currency, as the language writes it."""
+    return f"{amount(value)} {f.currency}".strip()

@@ -16,6 +16,7 @@ class Found:
     repair_min: float
     share: float  # probability, 0..1
     others: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()  # where on the vehicle, in the words of the sheet
     separates: str | None = None  # the reading that would tell it from the first
 
 
@@ -53,6 +54,55 @@ class Fitted:
     undo: tuple[str, ...] = ()
     asked_by: str | None = None
     fitted: bool = False
+    a_place: str = ""
+    b_place: str = ""
+    broken: tuple[str, ...] = ()  # every rule it breaks, in words, where it does not hold
+    cautions: tuple[str, ...] = ()  # what can hurt or burn while it is fitted
+
+    @property
+    def holds(self) -> bool:
+        """Proved for its purpose."""
+        return self.verdict == "holds"
+
+    @property
+    def ends(self) -> tuple[str, str]:
+        """Both ends with their places."""
+        a = f"{self.a} ({self.a_place})" if self.a_place else self.a
+        return a, f"{self.b} ({self.b_place})" if self.b_place else self.b
+
+
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """Minutes of one kind of time, all places together; `places` where the log knows them; `by_hand` when a
+    person said them."""
+
+    what: str
+    minutes: float
+    places: tuple[tuple[str, float], ...] = ()
+    by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """A part that was used: how many, and the price of one where it was told."""
+
+    words: str
+    count: float = 1.0
+    price: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """What an invoice needs beside time and parts. `flat`: an agreed price in place of time; `vat` per cent;
+    `agreed_min`: minutes of looking for the cause that were agreed to."""
+
+    number: str = ""
+    customer: str = ""
+    issuer: str = ""
+    terms: str = ""
+    flat: float | None = None
+    vat: float | None = None
+    agreed_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,3 +169,8 @@ class CaseFacts:
     module: bool = False
     alternatives: tuple[tuple[str, str], ...] = ()  # what else fits, the reading that separates it
     more_alternatives: int = 0
+    spent: tuple[Spent, ...] = ()
+    used: tuple[Used, ...] = ()
+    bill: Bill = Bill()
+    photographs: tuple[tuple[str, bytes, str], ...] = ()  # media type, content, caption
+    to_read: tuple[tuple[str, ...], ...] = ()  # where, state, with, other lead: what is worth reading next

@@ -3,9 +3,23 @@ from."""
 
 from __future__ import annotations
 
-from amptrail.paper.blocks import Block, Heading, Paper, Picture, Points, Size, Table, Text, Ticks
+from base64 import b64encode
+
+from amptrail.paper.blocks import (
+    Block,
+    Caution,
+    Heading,
+    Paper,
+    Photograph,
+    Picture,
+    Points,
+    Size,
+    Table,
+    Text,
+    Ticks,
+)
 from amptrail.paper.common import head, mark, minutes, under
-from amptrail.paper.facts import CaseFacts, Shown
+from amptrail.paper.facts import CaseFacts, Fitted, Shown
 from amptrail.paper.words import say
 
 OTHERS = 4  # suspects beside the first that are still named
@@ -17,6 +31,8 @@ def _found(f: CaseFacts) -> list[Block]:
     first = f.found[0]
     out: list[Block] = [Heading(say("findings.found" if f.proven else "findings.likely"))]
     out.append(Text(f"{first.words}{', ' + first.size if first.size else ''}", strong=True))
+    if first.places:
+        out.append(Text(f"{say('findings.where')}: {'; '.join(first.places)}"))
     out.append(Text(f"{first.repair} ({minutes(first.repair_min)})"))
     if first.others:
         out.append(Text(say("findings.equivalent", others="; ".join(first.others))))
@@ -39,22 +55,49 @@ def _shown(r: Shown) -> list[Block]:
     return out + ([Points(r.lines)] if r.lines else [])
 
 
+def _fitted(x: Fitted) -> str:
+    a, b = x.ends
+    fuse = say("findings.fuse", amps=f"{x.fuse_a:g}") if x.fuse_a is not None else ""
+    until = say("findings.until", until=x.until) if x.until else ""
+    return say("findings.fitted", name=x.name, a=a, b=b, fuse=fuse, until=until)
+
+
+def _temporary(f: CaseFacts) -> list[Block]:
+    fitted = [x for x in f.feeds if x.fitted]
+    blocks = _list("findings.temporary", tuple(_fitted(x) for x in fitted))
+    return blocks + [
+        Caution(say("findings.not_proved", name=x.name, verdict=x.verdict, why="; ".join(x.broken) or x.why))
+        for x in fitted
+        if not x.holds
+    ]
+
+
+def _readings(f: CaseFacts) -> list[Block]:
+    rows = tuple((str(n), r.line, "; ".join(r.ruled_out)) for n, r in enumerate(f.readings, 1))
+    head_ = (say("findings.number"), say("findings.reading"), say("findings.meaning"))
+    return [Heading(say("findings.readings")), Table(head_, rows, (0.5, 4.3, 3.7))]
+
+
 def findings(f: CaseFacts, size: Size) -> Paper:
     """The findings of a job."""
     blocks: list[Block] = [head(f), *_found(f)]
     blocks += [Heading(say("findings.cause")), Text(f.cause or say("findings.cause_unknown"))]
-    rows = tuple((r.line, "; ".join(r.ruled_out)) for r in f.readings)
-    blocks += [Heading(say("findings.readings")),
-               Table((say("findings.reading"), say("findings.meaning")), rows, (3, 2))]  # fmt: skip
-    if f.drawing:
-        blocks.append(Picture(f.drawing, f.vehicle or f.job))
+    blocks += _readings(f)
     for r in f.recordings:
         blocks += _shown(r)
     blocks += _list("findings.done", f.done, always=True)
     blocks += _list("findings.acceptance", f.acceptance)
-    blocks += _list("findings.temporary", tuple(x.words for x in f.feeds if x.fitted))
+    blocks += _temporary(f)
     blocks += _list("findings.left", f.left, always=True)
     blocks += _list("findings.neighbours", f.neighbours)
     blocks += _list("findings.vain", f.vain)
     blocks += [Text(say("findings.proof_rule"), small=True), Text(say("findings.safety"), small=True)]
+    if f.photographs:
+        blocks.append(Heading(say("findings.photographs")))
+        blocks += [
+            Photograph(media, b64encode(content).decode(), caption)
+            for media, content, caption in f.photographs
+        ]
+    if f.drawing:
+        blocks.append(Picture(f.drawing, say("findings.drawing"), own_page=True))
     return Paper(say("findings.title"), size, tuple(blocks), under(f))

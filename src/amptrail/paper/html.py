@@ -9,8 +9,7 @@ from typing import Any
 
 from amptrail.paper.blocks import Paper
 from amptrail.paper.typeset import square
-
-MARKS = {"yes": "✓ shown:", "no": "✗ not so:", "open": "□ missing:"}
+from amptrail.paper.words import say, speaking
 
 
 @cache
@@ -37,4 +36,7 @@ def html(paper: Paper) -> str:
     """The paper as HTML text."""
     data = paper.data()
     data["blocks"] = [_with_pictures(b) for b in data["blocks"]]
-    return str(_template().render(paper=data, marks=MARKS))
+    with speaking(paper.language):
+        marks = {"yes": f"✓ {say('common.shown')}:", "no": f"✗ {say('common.not_so')}:",
+                 "open": f"□ {say('common.missing')}:"}  # fmt: skip
+        return str(_template().render(paper=data, marks=marks, caution=say("common.caution")))

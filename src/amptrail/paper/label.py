@@ -17,7 +17,9 @@ Where = Literal["splice", "fuse box", "plug"]
 def label(f: CaseFacts, feed: Fitted, where: Where, size: Size) -> Paper:
     """One label of a fitted feed, as large as the roll."""
     top = {"splice": "label.splice", "fuse box": "label.box", "plug": "label.dead"}[where]
-    blocks: list[Block] = [Text(f"{say('label.temporary')} · {say(top)}", strong=True)]
+    blocks: list[Block] = [Text(f"{say('label.temporary', name=feed.name)} · {say(top)}", strong=True)]
+    if not feed.holds:
+        blocks.append(Text(say("label.not_proved"), strong=True))
     blocks.append(Text(say("label.from_to", a=feed.a, b=feed.b)))
     if feed.fuse_a is not None:
         blocks.append(Text(say("label.fuse", amps=f"{feed.fuse_a:g}"), strong=where == "fuse box"))

@@ -6,13 +6,26 @@ Contents: FACTS section 11 (temporary-repair notice).
 from __future__ import annotations
 
 from amptrail.errors import one
-from amptrail.paper.blocks import Block, Caution, Heading, Pairs, Paper, Points, Signatures, Size, Text
+from amptrail.paper.blocks import (
+    Block,
+    Caution,
+    Heading,
+    Lines,
+    Pairs,
+    Paper,
+    Points,
+    Signatures,
+    Size,
+    Text,
+)
 from amptrail.paper.common import head, under
 from amptrail.paper.facts import CaseFacts, Fitted
-from amptrail.paper.words import say, several
+from amptrail.paper.words import amount, say, several
 
 USABLE = 0.5  # of a battery's charge before it may no longer start an engine (common practice)
 USUAL_AH = 60.0  # where nobody said which battery
+LEAST_A = 1e-4  # a battery discharges itself about as fast: no longer time is promised
+HOURS_BELOW_DAYS = 2.0
 
 
 def days(drain_a: float, battery_ah: float) -> float:
@@ -20,33 +33,44 @@ def days(drain_a: float, battery_ah: float) -> float:
     return USABLE * battery_ah / drain_a / 24.0
 
 
-def _one(f: CaseFacts, x: Fitted) -> list[Block]:
-    fuse = (
-        say("notice.fuse_text", amps=f"{x.fuse_a:g}", place=x.fuse_place or x.a)
-        if x.fuse_a is not None
-        else say("notice.no_fuse")
-    )
+def drain(f: CaseFacts, x: Fitted) -> str:
+    """What the battery loses while parked, and how long it still starts the engine."""
+    if x.drain_a is None:
+        return say("notice.drain_unknown")
     ah = f.battery_ah or USUAL_AH
-    drain = (
-        say("notice.drain_unknown")
-        if x.drain_a is None
-        else say(
-            "notice.drain_text",
-            ma=f"{x.drain_a * 1000:.0f}",
-            ah=f"{ah:.0f}",
-            days=f"{days(max(x.drain_a, 1e-4), ah):.0f}",
-        )
-    )
-    rows = [(say("notice.what"), x.words), (say("notice.where"), say("label.from_to", a=x.a, b=x.b)),
-            (say("notice.fuse"), fuse),
-            (say("notice.not_off"), "; ".join(x.stays_on) or say("notice.not_off_none"))]  # fmt: skip
-    if x.stays_on:
-        rows.append((say("notice.how_off"), x.how_off or say("common.not_said")))
-    rows += [(say("notice.lost"), "; ".join(x.lost) or say("common.nothing")), (say("notice.drain"), drain),
-             (say("notice.until"), x.until or say("common.not_said")),
-             (say("notice.undo"), "; ".join(x.undo) or say("common.not_said")),
-             (say("notice.asked"), x.asked_by or say("common.not_said"))]  # fmt: skip
-    return [Pairs(tuple(rows))]
+    lasts = days(max(x.drain_a, LEAST_A), ah)
+    long = say("notice.days", days=amount(lasts, 0)) if lasts >= HOURS_BELOW_DAYS else ""
+    return say("notice.drain_text", ma=amount(x.drain_a * 1000, 0), ah=amount(ah, 0),
+               long=long or say("notice.hours", hours=amount(lasts * 24, 0)))  # fmt: skip
+
+
+def _fuse(x: Fitted) -> str:
+    if x.fuse_a is None:
+        return say("notice.no_fuse")
+    return say("notice.fuse_text", amps=f"{x.fuse_a:g}", place=x.fuse_place or x.a)
+
+
+def _one(f: CaseFacts, x: Fitted) -> list[Block]:
+    a, b = x.ends
+    wire = f", {x.wire}" if x.wire else ""
+    blank = say("common.blank")
+    on = "; ".join(x.stays_on) or (say("notice.not_off_none") if x.holds else say("notice.not_off_unknown"))
+    rows = [(say("notice.what"), f"{x.name}: {say('label.from_to', a=a, b=b)}{wire}")]
+    if x.cuts:
+        rows.append((say("notice.cut"), "; ".join(x.cuts)))
+    rows += [(say("notice.fuse"), _fuse(x)), (say("notice.not_off"), on)]
+    if x.stays_on or not x.holds:
+        rows.append((say("notice.how_off"), x.how_off or blank))
+    lost = "; ".join(x.lost) or (say("common.nothing") if x.holds else say("notice.not_proved_short"))
+    rows += [(say("notice.lost"), lost), (say("notice.drain"), drain(f, x)),
+             (say("notice.until"), x.until or blank),
+             (say("notice.undo"), "; ".join(x.undo) or blank),
+             (say("notice.asked"), x.asked_by or blank)]  # fmt: skip
+    out: list[Block] = []
+    if not x.holds:
+        why = "; ".join(x.broken) or x.why
+        out.append(Caution(say("notice.not_proved", name=x.name, why=why)))
+    return [*out, Pairs(tuple(rows)), *(Caution(c) for c in x.cautions)]
 
 
 def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
@@ -61,7 +85,7 @@ def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
             f"job {f.job} has no temporary feed fitted",
             remedy=f'amptrail job fit {f.job} "FEED"',
         )
-    blocks: list[Block] = [head(f)]
+    blocks: list[Block] = [head(f), Lines((say("notice.vehicle_id"), say("notice.odometer")))]
     for x in fitted:
         blocks += _one(f, x)
     blocks += [Heading(say("notice.dont")), Points(several("notice.donts"))]

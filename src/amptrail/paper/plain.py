@@ -13,6 +13,7 @@ from amptrail.paper.blocks import (
     Lines,
     Pairs,
     Paper,
+    Photograph,
     Picture,
     Points,
     Signatures,
@@ -20,6 +21,7 @@ from amptrail.paper.blocks import (
     Text,
     Ticks,
 )  # fmt: skip
+from amptrail.paper.words import say, speaking
 
 WIDTH = 78
 MARKS = {"yes": "[x]", "no": "[!]", "open": "[ ]"}
@@ -45,7 +47,7 @@ def _block(block: Any) -> list[str]:
         case Text():
             return [_wrapped(block.text, "  ")]
         case Caution():
-            return [_wrapped(f"CAUTION: {block.text}")]
+            return [_wrapped(f"{say('common.caution')}: {block.text}")]
         case Pairs():
             wide = max(len(n) for n, _ in block.rows) + 2
             return [_wrapped(v, f"{n:<{wide}}", " " * wide) for n, v in block.rows]
@@ -59,8 +61,8 @@ def _block(block: Any) -> list[str]:
             return [line for column in block.columns for b in column for line in _block(b)]
         case Lines() | Signatures():
             return [f"{n}: {'_' * 24}" for n in block.names]
-        case Picture():
-            return [f"  (drawing: {block.caption})"]
+        case Picture() | Photograph():
+            return [_wrapped(f"({say('common.drawing')}: {block.caption})", "  ")]
         case Code():
             return []
         case _:
@@ -70,8 +72,9 @@ def _block(block: Any) -> list[str]:
 def plain(paper: Paper) -> str:
     """The paper as text."""
     lines = [paper.title, "=" * min(len(paper.title), WIDTH)]
-    for b in paper.blocks:
-        lines += _block(b)
+    with speaking(paper.language):
+        for b in paper.blocks:
+            lines += _block(b)
     if paper.under:
         lines += ["", indent(paper.under, "")]
     return "\n".join(lines) + "\n"

@@ -24,8 +24,8 @@ def _repair(f: CaseFacts) -> tuple[Block, ...]:
 
 
 def _feed(f: CaseFacts) -> tuple[Block, ...]:
-    out: list[Block] = [Heading(say("slip.feed"))]
-    good = [x for x in f.feeds if x.verdict == "holds"]
+    good = [x for x in f.feeds if x.holds]
+    out: list[Block] = [Heading(say("slip.feed" if good or not f.feeds else "slip.feed_none"))]
     if not good:
         if not f.feeds:  # none was looked at: that none holds would be more than is known
             return (*out, Text(say("slip.no_feed_judged")))
@@ -33,7 +33,8 @@ def _feed(f: CaseFacts) -> tuple[Block, ...]:
         refused = next((x for x in f.feeds if x.verdict == "refused"), None)
         return (*out, Text(say("slip.no_feed_why", why=refused.why))) if refused else tuple(out)
     x = good[0]
-    out += [Text(x.words), Text(span(x.minutes, x.minutes))]
+    a, b = x.ends
+    out += [Text(say("label.from_to", a=a, b=b)), Text(span(x.minutes, x.minutes))]
     if price := money(f, x.minutes):
         out.append(Text(f"{say('slip.price')}: {price}"))
     out.append(Text(f"{say('slip.lost')}: {_lost(x)}"))
@@ -47,7 +48,8 @@ def _lost(x: Fitted) -> str:
 
 def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
     why = f.no_drive
-    text = say("slip.drive_not", why="; ".join(why)) if why else say("slip.drive_free")
+    free = "slip.drive_free" if f.found and not f.unexplained else "slip.drive_open"
+    text = say("slip.drive_not", why="; ".join(why)) if why else say(free)
     return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)))
 
 
@@ -55,7 +57,9 @@ def slip(f: CaseFacts, size: Size) -> Paper:
     """The talk slip of a job, on half a sheet."""
     blocks: list[Block] = [Columns((_repair(f), _feed(f), _no_drive(f)))]
     refused = f.asked or tuple(
-        f"{x.words}: {x.why}" for x in f.feeds if x.verdict == "refused" and x.asked_by
+        f"{say('label.from_to', a=x.a, b=x.b)} ({x.asked_by}): {x.why}"
+        for x in f.feeds
+        if x.verdict == "refused" and x.asked_by
     )
     if refused:
         blocks += [Heading(say("slip.asked")), Points(refused)]

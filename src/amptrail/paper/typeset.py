@@ -8,11 +8,14 @@ from __future__ import annotations
 import io
 import json
 import re
+from base64 import b64decode
 from importlib import resources
 from typing import Any
 
 from amptrail.errors import one
-from amptrail.paper.blocks import Paper
+from amptrail.paper.blocks import Paper, Size
+from amptrail.paper.plates import plates
+from amptrail.paper.words import say, speaking
 
 LONG = 22  # letters without a blank: may be broken
 EVERY = 11
@@ -35,12 +38,31 @@ def _prepared(value: Any, files: dict[str, bytes]) -> Any:
     if not isinstance(value, dict):
         return _breakable(value) if isinstance(value, str) else value
     kind = value.get("kind")
+    if kind == "photograph":
+        name = f"{len(files)}.{'png' if value['media'] == 'image/png' else 'jpg'}"
+        files[name] = b64decode(value["base64"])
+        return {"kind": kind, "caption": _breakable(value["caption"]), "file": name}
     if kind in ("picture", "code"):
         name = f"{len(files)}.svg"
         files[name] = value["svg"].encode() if kind == "picture" else square(value["text"])
         kept = {k: v for k, v in value.items() if k != "svg"}
         return {**kept, "file": name}
     return {k: v if k in ("kind", "title") else _prepared(v, files) for k, v in value.items()}
+
+
+def _plates(block: dict[str, Any], size: Size) -> list[dict[str, Any]]:
+    """A picture that has pages of its own, as one block a page."""
+    if not block.get("own_page"):
+        return [block]
+    made = plates(block["svg"], size)
+    out = []
+    for n, p in enumerate(made, 1):
+        caption = block["caption"]
+        if len(made) > 1:
+            caption = say("common.part_of", caption=caption, n=n, count=len(made))
+        out.append({**block, "svg": p.svg, "caption": caption, "turned": p.turned, "width_pt": p.width_pt,
+                    "height_pt": p.height_pt})  # fmt: skip
+    return out
 
 
 def square(text: str) -> bytes:
@@ -57,7 +79,11 @@ def _set(paper: Paper, form: str, ppi: float | None) -> list[bytes]:
 
     compiled: Any = typst.compile  # its stubs do not know sources handed over by name
     files: dict[str, bytes] = {}
-    data = _prepared(paper.data(), files)
+    told = paper.data()
+    with speaking(paper.language):
+        told["blocks"] = [x for b in told["blocks"] for x in _plates(b, paper.size)]
+        told["caution"] = say("common.caution")
+    data = _prepared(told, files)
     template = (resources.files("amptrail.paper") / "page.typ").read_bytes()
     try:
         got = compiled(
