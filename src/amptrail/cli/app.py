@@ -265,7 +265,7 @@ def size(
 def findings(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, complaint: o.Complaint = None,
     done: o.Done = None, pdf: o.PdfFile = None, html: o.HtmlFile = None, size: o.SheetOfPaper = "a4",
-    as_json: o.AsJson = False,
+    language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The page someone else can trust: found, how sure, proof readings, done.
 
@@ -277,7 +277,7 @@ def findings(
         found = case(sheet)
     else:
         found = of_texts(Path(sheet).stem, *_case(ctx, sheet, readings), complaint, done)
-    return _paper(ctx, "findings", found, {"sheet": size}, pdf, html)
+    return _paper(ctx, "findings", found, {"sheet": size, "language": language}, pdf, html)
 
 
 @app.command()
@@ -391,56 +391,70 @@ def _job_paper(ctx: typer.Context, kind: o.PaperKind, job: str, *more: Any) -> J
 @app.command()
 def slip(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The talk slip: proper repair, feed that holds, must not be driven; each with minutes and price.
 
     Example: amptrail slip gate --pdf slip.pdf
     """
-    return _job_paper(ctx, "slip", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "slip", job, {"sheet": sheet, "language": language}, pdf, html)
 
 
 @app.command()
 def label(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
     sheet: o.SheetOfPaper = "62x29", feed: o.FittedFeed = None, where: o.WhereLabel = "splice",
-    as_json: o.AsJson = False,
+    language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """A label for the splice, the fuse box or the dead plug of a fitted feed.
 
     Example: amptrail label gate --on "fuse box" --paper 62x29 --pdf label.pdf
     """
-    return _job_paper(ctx, "label", job, {"sheet": sheet, "feed": feed, "where": where}, pdf, html)
+    asked = {"sheet": sheet, "feed": feed, "where": where, "language": language}
+    return _job_paper(ctx, "label", job, asked, pdf, html)
 
 
 @app.command()
 def notice(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The notice to the owner of a vehicle that leaves with a temporary feed.
 
     Example: amptrail notice gate --pdf notice.pdf
     """
-    return _job_paper(ctx, "notice", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "notice", job, {"sheet": sheet, "language": language}, pdf, html)
 
 
 @app.command()
 def quote(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", as_json: o.AsJson = False,
+    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The quote: minutes to a proven cause, the 80 % figure, and where each slice stops.
 
     Example: amptrail quote gate
     """
-    return _job_paper(ctx, "quote", job, {"sheet": sheet}, pdf, html)
+    return _job_paper(ctx, "quote", job, {"sheet": sheet, "language": language}, pdf, html)
+
+
+@app.command()
+def invoice(
+    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
+    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """The invoice: minutes by what they went into, parts, tax, what is to pay.
+
+    Example: amptrail invoice gate --pdf invoice.pdf
+    """
+    return _job_paper(ctx, "invoice", job, {"sheet": sheet, "language": language}, pdf, html)
 
 
 @app.command()
 def paper(
     ctx: typer.Context, kind: o.KindOfPaper, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", part: o.Condemned = None, as_json: o.AsJson = False,
+    sheet: o.SheetOfPaper = "a4", part: o.Condemned = None, language: o.Language = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """Any paper of a job: findings, proof-sheet, part-sheet, pencil and the others.
 
@@ -448,7 +462,8 @@ def paper(
 
     Before a part is ordered: amptrail paper part-sheet gate --part PUMP
     """
-    return _job_paper(ctx, kind, job, {"sheet": sheet, "part": part}, pdf, html, "paper")
+    asked = {"sheet": sheet, "part": part, "language": language}
+    return _job_paper(ctx, kind, job, asked, pdf, html, "paper")
 
 
 @app.command()

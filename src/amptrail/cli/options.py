@@ -24,6 +24,7 @@ Action = Literal[
     "backup",
     "restore",
     "part",
+    "remove",
     "undo",
     "show",
     "list",
@@ -39,7 +40,8 @@ Action = Literal[
     "close",
 ]
 PaperKind = Literal[
-    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil"
+    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil",
+    "invoice",
 ]  # fmt: skip
 LabelPlace = Literal["splice", "fuse box", "plug"]
 Order = Literal["settle", "time"]
@@ -262,6 +264,10 @@ HtmlFile = Annotated[str | None, typer.Option("--html", metavar="FILE", help="Wr
 SheetOfPaper = Annotated[
     str,
     typer.Option("--paper", metavar="SIZE", help="a4, letter; a label: 62x29, 62x100, 57x32, 76x25, 102x51."),
+]
+Language = Annotated[
+    str | None,
+    typer.Option("--language", metavar="LANGUAGE", help="Of the paper: en, de (or in the job)."),
 ]
 FittedFeed = Annotated[str | None, typer.Option("--feed", metavar="NAME", help="Which fitted feed.")]
 WhereLabel = Annotated[LabelPlace, typer.Option("--on", help="Where the label goes.")]

@@ -42,6 +42,17 @@ def _fit(a: Ask) -> Json:
     return {"added": a.added(a.entry("feed", fitted(Case(a.name, state), a.words, a.more)))}
 
 
+def _remove(a: Ask) -> Json:
+    """A temporary feed that was taken out again."""
+    from amptrail.jobs.fitting import removed
+
+    return {"added": a.added(a.entry("feed", removed(_case(a), a.words)))}
+
+
+def _case(a: Ask) -> Case:
+    return Case(a.name, rebuild(known(a.log, a.name)))
+
+
 def _close(a: Ask) -> Json:
     """The job is done: the sheet as it was left, every feed in it, is kept with it."""
     from amptrail.jobs.fitting import as_left
@@ -127,9 +138,10 @@ def _show(a: Ask) -> Json:
 
 
 ACTIONS: dict[str, Callable[[Ask], Json]] = {
-    "new": _new, "add": _add, "undo": _undo, "sheet": _sheet, "show": _show, "fit": _fit, "close": _close,
-    "again": again, "attach": jobfiles.attach, "fetch": jobfiles.fetch, "export": jobfiles.export,
-    "import": jobfiles.take_in, **{name: partial(_tell, action=name) for name in casework.ACTIONS},
+    "new": _new, "add": _add, "undo": _undo, "sheet": _sheet, "show": _show, "fit": _fit, "remove": _remove,
+    "close": _close, "again": again, "attach": jobfiles.attach, "fetch": jobfiles.fetch,
+    "export": jobfiles.export, "import": jobfiles.take_in,
+    **{name: partial(_tell, action=name) for name in casework.ACTIONS},
 }  # fmt: skip
 # these speak of no one job
 SHOP: dict[str, Callable[[Ask], Json]] = {
@@ -172,7 +184,9 @@ def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     lines += [f"note: {n}" for n in s.notes]
     lines += [f"proven: {s.conclusion}"] if s.conclusion else []
     lines += [f"cause: {s.cause}"] if s.cause else []
-    lines += [f"fitted: {f.get('words', '')} ({f.get('verdict', '')})" for f in s.feeds]
+    for f in s.feeds:
+        how = "fitted" if f.get("fitted") else "taken out again"
+        lines.append(f"{how}: {f.get('words', '')} ({f.get('verdict', '')})")
     lines += [f"done: {r.get('text', '')}" for r in s.repairs]
     lines += [f"left undone: {x}" for x in s.left]
     lines += [f"recording: {r.get('caption', '')}" for r in s.recordings]

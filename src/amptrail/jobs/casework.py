@@ -20,7 +20,7 @@ Told = tuple[str, dict[str, Any]]
 SETTABLE = {
     "by": str, "currency": str, "vehicle": str, "rate": float, "battery_ah": float, "battery_v": float,
     "customer": str, "vat": float, "flat": float, "number": str, "terms": str, "language": str,
-    "odometer": str,
+    "odometer": str, "issuer": str, "agreed": float,
 }  # fmt: skip
 PLACES_OF_TIME = ("call", "drive", "access", "test", "wait", "repair", "verify", "paper")
 
@@ -67,16 +67,18 @@ def note(said: Said, state: JobState) -> Told:
 
 
 def took(said: Said, state: JobState) -> Told:
-    """Minutes of one kind of time; a later word on the same kind with `=` corrects it by hand."""
-    what, _, number = _words(said, "time", '"wait 20"').rpartition(" ")
+    """Minutes of one kind of time, in place of what the log counted; with `+` they come on top."""
+    words = _words(said, "time", '"wait 20"').removesuffix("min").strip()
+    what, _, number = words.rpartition(" ")
+    more = number.startswith("+")
     try:
-        minutes = float(number.replace(",", ".").removesuffix("min").strip())
+        minutes = float(number.removeprefix("+").replace(",", "."))
     except ValueError:
         minutes = -1.0
     if not what or not 0 <= minutes < 100_000:
         raise one("bad-time", f"{said.text!r} is no time", expected=PLACES_OF_TIME,
-                  remedy='write it as "wait 20": what, then minutes')  # fmt: skip
-    return "time", {"what": what.strip(), "minutes": minutes}
+                  remedy='write it as "wait 20": what, then minutes; "wait +20" comes on top')  # fmt: skip
+    return "time", {"what": what.strip(), "minutes": minutes, "more": True if more else None}
 
 
 def settle(said: Said, state: JobState) -> Told:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from amptrail.circuit.model import Circuit, Feed, key
-from amptrail.errors import one
+from amptrail.errors import nearest, one
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.feeding import FeedOptions, feed
 from amptrail.jobs.feeds import find_feed
@@ -54,13 +54,14 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     name = found.name
     return {
         "name": name, "words": row["label"].replace(" FEED:", f" FEED {name}:", 1), "text": text,
-        "a": a, "b": b, "verdict": row["verdict"],
-        "why": row["why"], "fuse_a": min(fuses) if fuses else None, "fuse_place": _at(a, place_of(circuit, a)),
+        "a": a, "b": b, "a_place": place_of(circuit, a), "b_place": place_of(circuit, b),
+        "verdict": row["verdict"], "why": row["why"], "broken": broken(row), "cautions": row["cautions"],
+        "fuse_a": min(fuses) if fuses else None, "fuse_place": _at(a, place_of(circuit, a)),
         "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {w['length_m'] or 0:g} m" for w in wires),
         "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
-        "true_only_if": row["true_only_if"], "stays_on": stays_on(row), "lost": lost(row), "broken": broken(row),
-        "cautions": row["cautions"], "how_off": how_off(name, a, fuses), "a_place": place_of(circuit, a),
-        "b_place": place_of(circuit, b), "drain_a": drain_a(row), "until": more.get("until"), "asked_by": more.get("asked"),
+        "true_only_if": row["true_only_if"], "stays_on": stays_on(row), "lost": lost(row),
+        "how_off": how_off(name, a, fuses), "drain_a": drain_a(row), "until": more.get("until"),
+        "asked_by": more.get("asked"),
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
         "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
     }  # fmt: skip
@@ -78,6 +79,16 @@ def _named(case: Case, circuit: Circuit, text: str) -> Feed:
     taken = {*declared, *(key(str(f["name"])) for f in case.state.feeds)}
     free = next(f"J{n}" for n in range(1, len(taken) + 2) if f"j{n}" not in taken)
     return parse_feed(circuit, text, free)
+
+
+def removed(case: Case, name: str) -> dict[str, Any]:
+    """The log's record of a feed that was taken out again; InputError when none of that name is fitted."""
+    there = in_place(case)
+    found = next((n for n in there if key(n) == key(name)), None)
+    if found is None:
+        raise one("nothing-fitted", f"job {case.name} has no temporary feed {name}".rstrip(), expected=there,
+                  nearest=nearest(name, there), remedy=f"amptrail job remove {case.name} J1")  # fmt: skip
+    return {"name": found, "removed": True}
 
 
 def in_place(case: Case) -> tuple[str, ...]:

@@ -48,6 +48,7 @@ class Case:
 
     name: str
     state: JobState
+    entries: tuple[Entry, ...] = ()
 
     def texts(self) -> tuple[str, str]:
         """Sheet and readings text; InputError when the job has no sheet yet."""
@@ -80,7 +81,7 @@ def known_case(name: str) -> Case | None:
         return None
     with opened() as log:
         found = log.entries(name)
-    return Case(name, rebuild(found)) if found else None
+    return Case(name, rebuild(found), tuple(found)) if found else None
 
 
 def case(name: str) -> Case:

@@ -16,6 +16,7 @@ from amptrail.jobs.claims import may_condemn
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.figures import ohms
 from amptrail.jobs.nexttest import NextOptions, next_tests
+from amptrail.jobs.paperfacts import charged, drawing, no_drive, photographs, places, to_read
 from amptrail.jobs.proofsheet import Alternative, checks, proof_of
 from amptrail.jobs.rootcause import acceptance, good_tries, to_check
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects
@@ -23,20 +24,23 @@ from amptrail.paper import Paper
 from amptrail.paper.blocks import HALF, LABELS, SHEETS
 from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Reading, Shown, Slice
 from amptrail.paper.findings import findings
+from amptrail.paper.invoice import invoice
 from amptrail.paper.label import Where, label
 from amptrail.paper.notice import notice
 from amptrail.paper.pencil import pencil
 from amptrail.paper.quote import quote
 from amptrail.paper.sheets import condemn, proof
 from amptrail.paper.slip import slip
-from amptrail.paper.words import say
+from amptrail.paper.words import ENGLISH, say, speaking
 from amptrail.sheet import fault_text, parse_fault
 
 Kind = Literal[
-    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil"
-]
+    "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil",
+    "invoice",
+]  # fmt: skip
 KINDS: tuple[Kind, ...] = get_args(Kind)
 PROVING = ("proof-sheet", "part-sheet", "module-sheet")
+UNWEIGHED = ("label", "notice", "invoice")  # nothing on them rests on what still fits
 FIGURE = r" [\d.e+-]+ [kM]?ohm"
 LIVE = 0.01  # a suspect less likely than this is not shown to a customer
 REPLACED = re.compile(r"^(?:\w+ says )?(\S+) replaced\b.*no change", re.IGNORECASE)
@@ -53,6 +57,7 @@ class PaperOptions:
     where: Where = "splice"
     today: date | None = None
     part: str | None = None
+    language: str | None = None  # without: the job's own, else English
 
 
 def _found(row: Json, separates: str | None) -> Found:
@@ -125,10 +130,11 @@ def _concluded(circuit: Circuit, text: str | None) -> tuple[Fault, ...]:
         return ()
 
 
-def gather(case: Case, today: date | None = None) -> CaseFacts:
+def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> CaseFacts:
     """Every fact of a job that paper may show. Works on a job without a sheet too: complaint and notes
-    only."""
+    only. Without `weighed_too`, what still fits and what to test next are left out."""
     s = case.state
+    sheet = load(s.sheet).circuit if s.sheet is not None else None
     day = (today or date.today()).isoformat()
     facts = CaseFacts(
         case.name, day, str(s.facts.get("vehicle", "")), str(s.facts.get("by", "")), s.complaint,
@@ -136,11 +142,13 @@ def gather(case: Case, today: date | None = None) -> CaseFacts:
         done=tuple(str(r.get("text", "")) for r in s.repairs), left=s.left,
         feeds=tuple(fitted_of(d) for d in s.feeds), rate_per_hour=s.facts.get("rate"),
         currency=str(s.facts.get("currency", "")), battery_ah=s.facts.get("battery_ah"),
-        recordings=tuple(_shown(r) for r in s.recordings),
+        recordings=tuple(_shown(r) for r in s.recordings), **charged(case, sheet),
     )  # fmt: skip
-    if s.sheet is None:
+    if s.sheet is None or sheet is None:
         return facts
-    circuit = load(s.sheet).circuit
+    circuit = sheet
+    if not weighed_too:
+        return _concluded_only(facts, circuit, _concluded(circuit, s.conclusion))
     text = s.readings_text
     weighed = suspects(s.sheet, text, SuspectOptions())
     plan = next_tests(s.sheet, text, NextOptions())
@@ -156,6 +164,8 @@ def gather(case: Case, today: date | None = None) -> CaseFacts:
         repair = same or Found(words, "", "see below", 0.0, 1.0)
         size = "" if re.search(FIGURE, words) else repair.size
         found = (replace(repair, words=words, size=size), *(f for f in found if f is not same))
+    if found:
+        found = (replace(found[0], places=places(circuit, proven or _first(circuit, rows))), *found[1:])
     names = proven or tuple(_first(circuit, rows))
     tries = good_tries(text)
     good = acceptance(circuit, names)
@@ -166,8 +176,14 @@ def gather(case: Case, today: date | None = None) -> CaseFacts:
         unexplained=bool(weighed["unexplained"]["is"]) and not proven, readings=_readings(text, weighed),
         neighbours=tuple(n.words for n in to_check(circuit, names)), vain=_vain(text), acceptance=good,
         expected_min=plan["expected_min"], p80_min=plan["p80_min"], bound_min=plan["bound_min"],
-        slices=_slices(plan), drawing=_drawing(circuit, names),
+        slices=_slices(plan), drawing=drawing(circuit, names, text), photographs=photographs(case),
+        no_drive=no_drive(circuit, facts.feeds, names), to_read=to_read(circuit, plan),
     )  # fmt: skip
+
+
+def _concluded_only(facts: CaseFacts, circuit: Circuit, proven: tuple[Fault, ...]) -> CaseFacts:
+    found = (Found(fault_text(circuit, proven), "", "", 0.0, 1.0),) if proven else ()
+    return replace(facts, vehicle=facts.vehicle or circuit.title, found=found, proven=bool(proven))
 
 
 def _proved(case: Case, facts: CaseFacts, part: str | None) -> CaseFacts:
@@ -194,13 +210,6 @@ def _alternative(a: Alternative) -> tuple[str, str]:
 
 def _first(circuit: Circuit, rows: Sequence[Json]) -> list[Fault]:
     return [x for f in rows[0]["faults"] for x in parse_fault(circuit, f["text"])] if rows else []
-
-
-def _drawing(circuit: Circuit, faults: Sequence[Fault]) -> str:
-    from amptrail.draw import Overlay, draw
-
-    marks = tuple((f.at, fault_text(circuit, (f,))) for f in faults)
-    return draw(circuit, Overlay(faults=marks), "print").svg
 
 
 def _shown(data: dict[str, Any]) -> Shown:
@@ -240,8 +249,15 @@ def _safety(circuit: Circuit | None, feeds: Sequence[Fitted]) -> tuple[str, ...]
 
 
 def make(case: Case, asked: PaperOptions) -> Paper:
-    """The paper asked for. InputError for an unknown size, or where the job has nothing to say on it."""
-    facts = gather(case, asked.today)
+    """The paper asked for, in its language. InputError for an unknown size or language, or where the job has
+    nothing to say on it."""
+    language = asked.language or str(case.state.facts.get("language") or ENGLISH)
+    with speaking(language):
+        return replace(_made(case, asked), language=language)
+
+
+def _made(case: Case, asked: PaperOptions) -> Paper:
+    facts = gather(case, asked.today, asked.kind not in UNWEIGHED)
     if asked.kind in PROVING:
         facts = _proved(case, facts, asked.part)
     circuit = load(case.state.sheet).circuit if case.state.sheet else None
@@ -271,6 +287,8 @@ def make(case: Case, asked: PaperOptions) -> Paper:
             return condemn(facts, facts.claim, facts.module, full)
         case "pencil":
             return pencil(facts, full)
+        case "invoice":
+            return invoice(facts, full)
         case _:
             return findings(facts, full)
 

@@ -64,6 +64,7 @@ class Table:
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     shares: tuple[float, ...]
+    figures: int = 0  # so many last columns hold figures, set to the right
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,8 +40,6 @@ def span(expected: float | None, p80: float | None) -> str:
     if expected is None or p80 is None:
         return minutes(expected)
     up = [-(-v // 5) * 5 for v in (expected, p80)]
-    if up[1] <= up[0]:
-        return minutes(expected)
     return say("common.range", minutes=f"{up[0]:.0f}", p80=f"{max(up):.0f}")
 
 

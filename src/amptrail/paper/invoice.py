@@ -65,7 +65,8 @@ def total(f: CaseFacts) -> tuple[float, float, float]:
 def _head(f: CaseFacts) -> Block:
     b = f.bill
     rows = [(say("invoice.number"), b.number or f.job), (say("common.date"), f.date),
-            (say("invoice.issuer"), b.issuer or f.by), (say("invoice.customer"), b.customer or say("common.blank")),
+            (say("invoice.issuer"), b.issuer or f.by),
+            (say("invoice.customer"), b.customer or say("common.blank")),
             (say("common.vehicle"), f.vehicle), (say("common.complaint"), f.complaint or "")]  # fmt: skip
     return Pairs(tuple((n, v) for n, v in rows if v))
 
@@ -85,7 +86,7 @@ def _parts(f: CaseFacts) -> list[Block]:
         for u in f.used
     )  # fmt: skip
     names = (say("invoice.what"), say("invoice.count"), say("invoice.each"), say("invoice.amount"))
-    return [Heading(say("invoice.parts")), Table(names, rows, (4, 1, 1.4, 1.4))]
+    return [Heading(say("invoice.parts")), Table(names, rows, (4, 1, 1.4, 1.4), 3)]
 
 
 def invoice(f: CaseFacts, size: Size) -> Paper:
@@ -96,7 +97,7 @@ def invoice(f: CaseFacts, size: Size) -> Paper:
     rows = tuple((x.words, f"{x.minutes:.0f}" if x.minutes else "", price(f, x.money)) for x in lines)
     names = (say("invoice.what"), say("invoice.minutes"), say("invoice.amount"))
     blocks: list[Block] = [_head(f), *_done(f)]
-    blocks += [Heading(title), Table(names, rows, (5, 1.4, 1.4))] if rows else []
+    blocks += [Heading(title), Table(names, rows, (5, 1.4, 1.4), 2)] if rows else []
     if beyond := beyond_min(f) if f.bill.flat is None else 0.0:
         agreed = f"{f.bill.agreed_min or 0:.0f}"
         blocks.append(Text(say("invoice.beyond", minutes=f"{beyond:.0f}", agreed=agreed)))

@@ -92,7 +92,9 @@ def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
     blocks += [Heading(say("notice.stop")), Points(several("notice.stops"))]
     if safety:
         blocks.append(Caution(say("notice.safety_not", what="; ".join(safety))))
-    else:
+    elif all(x.holds for x in fitted):
         blocks.append(Text(say("notice.safety")))
+    else:
+        blocks.append(Text(say("notice.safety_unknown"), strong=True))
     blocks.append(Signatures(several("notice.signatures")))
     return Paper(say("notice.title"), size, tuple(blocks), under(f), letters_pt=10)

@@ -4,7 +4,7 @@ price."""
 from __future__ import annotations
 
 from amptrail.paper.blocks import Block, Columns, Heading, Paper, Points, Signatures, Size, Text
-from amptrail.paper.common import money, span, under
+from amptrail.paper.common import minutes, money, span, under
 from amptrail.paper.facts import CaseFacts, Fitted
 from amptrail.paper.words import say, several
 
@@ -15,7 +15,7 @@ def _repair(f: CaseFacts) -> tuple[Block, ...]:
         first = f.found[0]
         total = first.repair_min + (0.0 if f.proven else f.expected_min or 0.0)
         late = first.repair_min + (0.0 if f.proven else f.p80_min or 0.0)
-        out += [Text(first.repair), Text(span(total, late))]
+        out += [Text(first.repair), Text(minutes(total) if f.proven else span(total, late))]
         if price := money(f, total):
             out.append(Text(f"{say('slip.price')}: {price}"))
     else:
@@ -34,7 +34,7 @@ def _feed(f: CaseFacts) -> tuple[Block, ...]:
         return (*out, Text(say("slip.no_feed_why", why=refused.why))) if refused else tuple(out)
     x = good[0]
     a, b = x.ends
-    out += [Text(say("label.from_to", a=a, b=b)), Text(span(x.minutes, x.minutes))]
+    out += [Text(say("label.from_to", a=a, b=b)), Text(minutes(x.minutes))]
     if price := money(f, x.minutes):
         out.append(Text(f"{say('slip.price')}: {price}"))
     out.append(Text(f"{say('slip.lost')}: {_lost(x)}"))

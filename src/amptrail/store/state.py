@@ -67,6 +67,9 @@ def _step(s: JobState, e: Entry) -> JobState:
             return replace(s, readings=(*s.readings, (e.id, text)))
         case "conclusion":
             return replace(s, conclusion=text or s.conclusion, cause=d.get("cause") or s.cause, closed=False)
+        case "feed" if d.get("removed"):
+            out = tuple({**f, "fitted": False} if f.get("name") == d.get("name") else f for f in s.feeds)
+            return replace(s, feeds=out)
         case "feed":
             return replace(s, feeds=(*s.feeds, d))
         case "repair":
