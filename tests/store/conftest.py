@@ -6,6 +6,7 @@ import itertools
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -55,7 +56,7 @@ def server() -> Iterator[str]:
             time.sleep(0.1)
         yield str(folder)
     finally:
-        process.terminate()
+        process.send_signal(signal.SIGINT)  # a fast shutdown: it waits for no client
         process.wait(30)
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -7,7 +7,6 @@ come from is the context's object: `Files`.
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -17,7 +16,7 @@ from amptrail.cli import options as o
 from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
 
 if TYPE_CHECKING:
-    from amptrail.jobs.cases import Case
+    pass
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -33,16 +32,19 @@ app = typer.Typer(
 @cache
 def group() -> Any:
     """The compiled command line, built once a process."""
+    from amptrail.cli import papers  # registers its commands
+
+    assert papers.app is app
     return typer.main.get_command(app)
 
 
-def _files(ctx: typer.Context) -> Files:
+def files_of(ctx: typer.Context) -> Files:
     return ctx.obj if isinstance(ctx.obj, Files) else Files()
 
 
 def _sheet(ctx: typer.Context, name: str) -> str:
     """The text of a sheet file, or the sheet of a job of that name."""
-    files = _files(ctx)
+    files = files_of(ctx)
     if files.exists(name) or files.given is not None:
         return files.text(name)
     from amptrail.jobs.cases import known_case
@@ -51,9 +53,9 @@ def _sheet(ctx: typer.Context, name: str) -> str:
     return job.texts()[0] if job else files.text(name)
 
 
-def _case(ctx: typer.Context, sheet: str, readings: str | None) -> tuple[str, str]:
+def texts_of(ctx: typer.Context, sheet: str, readings: str | None) -> tuple[str, str]:
     """Sheet and readings text: from files, or from a job of that name."""
-    files = _files(ctx)
+    files = files_of(ctx)
     if readings is None and not files.exists(sheet):
         from amptrail.jobs.cases import case
 
@@ -92,7 +94,7 @@ def expect(
     from amptrail.jobs.expect import ExpectOptions
     from amptrail.jobs.expect import expect as run
 
-    text = _files(ctx).text(faults) if faults is not None else None
+    text = files_of(ctx).text(faults) if faults is not None else None
     asked = ExpectOptions(
         _tuple(phase), _tuple(at), _tuple(instruments), _tuple(fault), text, every_fault, feed, cycles, start,
         nominal,
@@ -112,7 +114,7 @@ def suspects(
     from amptrail.jobs.suspects import SuspectOptions
     from amptrail.jobs.suspects import suspects as run
 
-    return run(*_case(ctx, sheet, readings), SuspectOptions(top, doubles, seed))
+    return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed))
 
 
 @app.command(name="next")
@@ -133,7 +135,7 @@ def next_(
         place, start_phase, _tuple(opened), helper == "yes" and "helper" not in lacking, _tuple(have),
         tuple(x for x in lacking if x != "helper"), _tuple(cannot), budget_ms, doubles, seed,
     )  # fmt: skip
-    return next_tests(*_case(ctx, sheet, readings), asked)
+    return next_tests(*texts_of(ctx, sheet, readings), asked)
 
 
 @app.command()
@@ -147,7 +149,7 @@ def condemn(
     """
     from amptrail.jobs.proofsheet import condemn as run
 
-    return run(*_case(ctx, sheet, readings), part)
+    return run(*texts_of(ctx, sheet, readings), part)
 
 
 @app.command()
@@ -169,7 +171,7 @@ def cycle(
     asked = CycleOptions(_tuple(fault), feed, start, cycles, order, left, _tuple(at), svg is not None)
     got = run(_sheet(ctx, sheet), asked)
     if svg is not None:
-        _files(ctx).keep(svg, got["svg"])
+        files_of(ctx).keep(svg, got["svg"])
     return got
 
 
@@ -192,14 +194,14 @@ def feed(
     from amptrail.jobs.feeding import FeedOptions
     from amptrail.jobs.feeding import feed as run
 
-    text = _files(ctx).text(feeds) if feeds is not None else None
-    told = _files(ctx).text(readings) if readings is not None else None
+    text = files_of(ctx).text(feeds) if feeds is not None else None
+    told = files_of(ctx).text(readings) if readings is not None else None
     asked = FeedOptions(
         _tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, _tuple(restore),
         _tuple(fitted), told, prove is not None,
     )  # fmt: skip
     got = run(_sheet(ctx, sheet), asked)
-    return got if prove is None else keep_proof(_files(ctx), prove, got)
+    return got if prove is None else keep_proof(files_of(ctx), prove, got)
 
 
 @app.command()
@@ -210,7 +212,7 @@ def prove(ctx: typer.Context, proof: o.ProofName, sheet: o.SheetName, as_json: o
     """
     from amptrail.jobs.proving import prove as run
 
-    return run(_files(ctx).text(proof, PROOF_BYTES), _sheet(ctx, sheet))
+    return run(files_of(ctx).text(proof, PROOF_BYTES), _sheet(ctx, sheet))
 
 
 @app.command()
@@ -241,7 +243,7 @@ def draw(
 
     asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain, only)
     got = drawing(_sheet(ctx, sheet), asked)
-    files = _files(ctx)
+    files = files_of(ctx)
     if out is not None:
         files.keep(out, got["svg"])
     return {**got, "out": out if files.given is None else None}
@@ -262,25 +264,6 @@ def size(
 
 
 @app.command()
-def findings(
-    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, complaint: o.Complaint = None,
-    done: o.Done = None, pdf: o.PdfFile = None, html: o.HtmlFile = None, size: o.SheetOfPaper = "a4",
-    language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """The page someone else can trust: found, how sure, proof readings, done.
-
-    Example: amptrail findings van.sheet van.readings --done "new pin in C1.3"
-    """
-    from amptrail.jobs.cases import case, of_texts
-
-    if readings is None and not _files(ctx).exists(sheet):
-        found = case(sheet)
-    else:
-        found = of_texts(Path(sheet).stem, *_case(ctx, sheet, readings), complaint, done)
-    return _paper(ctx, "findings", found, {"sheet": size, "language": language}, pdf, html)
-
-
-@app.command()
 def recording(
     ctx: typer.Context, files: o.RecordingFiles, channel: o.Clips = None, interval: o.Interval = None,
     time: o.TimeColumn = None, begin: o.Begin = None, end: o.End = None, sheet: o.BesideSheet = None,
@@ -297,22 +280,22 @@ def recording(
     from amptrail.jobs.recordings import RecordingOptions
     from amptrail.jobs.recordings import recording as run
 
-    paths = [_files(ctx).on_disk(f) for f in files]
+    paths = [files_of(ctx).on_disk(f) for f in files]
     text = _sheet(ctx, sheet) if sheet is not None else None
     asked = RecordingOptions(
         _tuple(channel), interval, time, begin, end, text, feed, svg is not None or png is not None
     )
-    if job is not None and _files(ctx).given is None:
+    if job is not None and files_of(ctx).given is None:
         from amptrail.jobs.recordingfiles import bring
 
         bring(job, paths, asked)
     got = run(paths, asked)
     if svg is not None:
-        _files(ctx).keep(svg, got["svg"])
+        files_of(ctx).keep(svg, got["svg"])
     if png is not None:
         from amptrail.recording.png import png as drawn
 
-        _files(ctx).keep(png, drawn(got["svg"]))
+        files_of(ctx).keep(png, drawn(got["svg"]))
     return got
 
 
@@ -324,7 +307,7 @@ def convert(ctx: typer.Context, file: o.AnyFile, to: o.To = "sheet", as_json: o.
     """
     from amptrail.jobs.converting import convert as run
 
-    return run(_files(ctx).text(file), to, file)
+    return run(files_of(ctx).text(file), to, file)
 
 
 @app.command()
@@ -358,112 +341,8 @@ def job(
         "count": count,
         "base": base,
     }
-    files = _files(ctx)
+    files = files_of(ctx)
     return run(action, name, text or [], files.text, entry, complaint, more, by, files)
-
-
-def _paper(
-    ctx: typer.Context, kind: o.PaperKind, found: Case, asked: dict[str, Any], pdf: str | None,
-    html: str | None, command: str | None = None,
-) -> Json:  # fmt: skip
-    """A paper of a job; written as PDF or HTML where a file is named."""
-    from amptrail.jobs.papers import PaperOptions, make, paper
-
-    options = PaperOptions(kind, **asked)
-    made = make(found, options)
-    if pdf is not None:
-        from amptrail.paper import pdf as set_pdf
-
-        _files(ctx).keep(pdf, set_pdf(made))
-    if html is not None:
-        from amptrail.paper import html as set_html
-
-        _files(ctx).keep(html, set_html(made))
-    return paper(found, made, command or kind)
-
-
-def _job_paper(ctx: typer.Context, kind: o.PaperKind, job: str, *more: Any) -> Json:
-    from amptrail.jobs.cases import case
-
-    return _paper(ctx, kind, case(job), *more)
-
-
-@app.command()
-def slip(
-    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """The talk slip: proper repair, feed that holds, must not be driven; each with minutes and price.
-
-    Example: amptrail slip gate --pdf slip.pdf
-    """
-    return _job_paper(ctx, "slip", job, {"sheet": sheet, "language": language}, pdf, html)
-
-
-@app.command()
-def label(
-    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "62x29", feed: o.FittedFeed = None, where: o.WhereLabel = "splice",
-    language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """A label for the splice, the fuse box or the dead plug of a fitted feed.
-
-    Example: amptrail label gate --on "fuse box" --paper 62x29 --pdf label.pdf
-    """
-    asked = {"sheet": sheet, "feed": feed, "where": where, "language": language}
-    return _job_paper(ctx, "label", job, asked, pdf, html)
-
-
-@app.command()
-def notice(
-    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """The notice to the owner of a vehicle that leaves with a temporary feed.
-
-    Example: amptrail notice gate --pdf notice.pdf
-    """
-    return _job_paper(ctx, "notice", job, {"sheet": sheet, "language": language}, pdf, html)
-
-
-@app.command()
-def quote(
-    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """The quote: minutes to a proven cause, the 80 % figure, and where each slice stops.
-
-    Example: amptrail quote gate
-    """
-    return _job_paper(ctx, "quote", job, {"sheet": sheet, "language": language}, pdf, html)
-
-
-@app.command()
-def invoice(
-    ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """The invoice: minutes by what they went into, parts, tax, what is to pay.
-
-    Example: amptrail invoice gate --pdf invoice.pdf
-    """
-    return _job_paper(ctx, "invoice", job, {"sheet": sheet, "language": language}, pdf, html)
-
-
-@app.command()
-def paper(
-    ctx: typer.Context, kind: o.KindOfPaper, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
-    sheet: o.SheetOfPaper = "a4", part: o.Condemned = None, language: o.Language = None,
-    as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """Any paper of a job: findings, proof-sheet, part-sheet, pencil and the others.
-
-    Example: amptrail paper proof-sheet gate --pdf proof.pdf
-
-    Before a part is ordered: amptrail paper part-sheet gate --part PUMP
-    """
-    asked = {"sheet": sheet, "part": part, "language": language}
-    return _job_paper(ctx, kind, job, asked, pdf, html, "paper")
 
 
 @app.command()

@@ -358,7 +358,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "findings": _text,
     "convert": _text,
     "job": _job,
-    **dict.fromkeys(("slip", "label", "notice", "quote", "paper"), _text),
+    **dict.fromkeys(("slip", "label", "notice", "quote", "invoice", "paper"), _text),
     "recording": _recording,
 }
 

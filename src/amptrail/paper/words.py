@@ -53,7 +53,8 @@ def language() -> str:
 
 def _found(key: str) -> Any:
     group, _, name = key.partition(".")
-    return catalogue(_speaking.get())[group][name]
+    told = catalogue(_speaking.get()).get(group, {}).get(name)
+    return catalogue(ENGLISH)[group][name] if told is None else told  # better English than no paper
 
 
 def say(key: str, **values: object) -> str:
