@@ -63,16 +63,15 @@ def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
 
     lines = [n for n, line in enumerate(readings.splitlines(), 1) if line.split("#", 1)[0].strip()]
     number = {line: n for n, line in enumerate(lines, 1)}
-    joined, shown = wiring(circuit), {}
+    joined = wiring(circuit)
+    shown: dict[str, str] = {}
     for o in observations(circuit, readings).used:
         words = _read(o)
         if o.spot is None or o.spot.what != "volts" or o.spot.b is not None or words is None:
             continue
-        try:
-            metal = str(joined.names[joined.node(o.spot.a)])
-        except KeyError:
-            continue
-        shown[metal] = f"({number.get(o.line, o.line)}) {words}"  # the latest stands
+        node = joined.node(o.spot.a)
+        if node is not None:
+            shown[str(joined.names[node])] = f"({number.get(o.line, o.line)}) {words}"  # the latest stands
     marks = tuple((f.at if f.at.part else Term(f.at.name, ""), fault_text(circuit, (f,))) for f in faults)
     return draw(circuit, Overlay(readings=tuple(shown.items()), faults=marks), "print").svg
 

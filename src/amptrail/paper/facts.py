@@ -16,8 +16,8 @@ class Found:
     repair_min: float
     share: float  # probability, 0..1
     others: tuple[str, ...] = ()
-    places: tuple[str, ...] = ()  # where on the vehicle, in the words of the sheet
     separates: str | None = None  # the reading that would tell it from the first
+    places: tuple[str, ...] = ()  # where on the vehicle, in the words of the sheet
 
 
 @dataclass(frozen=True, slots=True)
