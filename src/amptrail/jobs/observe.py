@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from amptrail.circuit.model import Circuit, Term, key
+from amptrail.circuit.model import Circuit, Term, WorkedOn, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import Problem
 from amptrail.jobs.spots import Spot, is_metal
@@ -74,11 +74,12 @@ class Observation:
 
 @dataclass(frozen=True)
 class Heard:
-    """Observations used, lines ignored with the reason, and the warnings of the file."""
+    """Observations used, lines ignored with the reason, the warnings of the file, and what was worked on."""
 
     used: tuple[Observation, ...]
     ignored: tuple[tuple[int, str], ...]
     problems: tuple[Problem, ...]
+    worked: tuple[WorkedOn, ...] = ()
 
 
 def _conditions(circuit: Circuit, told: Told) -> Conditions:
@@ -221,10 +222,13 @@ def observations(circuit: Circuit, text: str) -> Heard:
     phases = {key(p.name): i for i, p in enumerate(drive_cycle(circuit))}
     used: list[Observation] = []
     ignored: list[tuple[int, str]] = []
+    worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
     for r in told.items:
+        if r.kind == "worked":  # no observation: it raises what is likely beforehand
+            continue
         got = _observation(circuit, r, phases)
         if isinstance(got, str):
             ignored.append((r.line, got))
         else:
             used.append(got)
-    return Heard(tuple(used), tuple(ignored), told.warnings)
+    return Heard(tuple(used), tuple(ignored), told.warnings, worked)

@@ -62,12 +62,12 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced speak of the part `a.part` with `word`.
+    answers, looks, sounds, is, code, replaced, worked speak of the part `a.part` with `word`.
     """
 
     line: int
     text: str
-    kind: str  # reading, works, answers, is, looks, sounds, code, replaced
+    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, worked
     a: Term
     b: Term | None = None
     phase: str | None = None
@@ -125,6 +125,10 @@ class _Reader:
             case "r_replaced":
                 part = self.names.part(word(k[0])).name
                 return Reading(number, text, "replaced", Term(part, ""), word="no change" if k[2] else None)
+            case "r_worked":
+                part = self.names.part(word(k[2])).name
+                said = str(k[3])[1:-1] if k[3] is not None else None
+                return Reading(number, text, "worked", Term(part, ""), word=said)
             case "r_code":
                 at = Term(self.names.part(word(k[0])).name, "")
                 base = Reading(number, text, "code", at, phase=self._phase(word(k[4])), word=str(word(k[2])))
