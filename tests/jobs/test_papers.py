@@ -97,7 +97,20 @@ def test_a_feed_that_does_not_hold_is_not_fitted_by_mistake(job: Any) -> None:
     assert got["problems"][0]["expected"]
     kept = job('job fit gate "from BAT.+ to PUMP.in fuse 30 A wire 0.35 mm2 3 m" --anyway --until "today"')
     assert kept["state"]["feeds"][0]["verdict"] == "refused"
-    assert "30 A" in job("notice gate")["text"]
+    told = " ".join(job("notice gate")["text"].split())
+    for words in (
+        "30 A",
+        "J1 WAS NOT PROVED",
+        "wire rating: ",
+        "take out the 30 A fuse of J1, at BAT.+",
+        "not proved",
+    ):
+        assert words in told, words
+    for claim in ("Everything still switches off", "No restraint, brake"):
+        assert claim not in told
+    assert "NOT PROVED, do not drive" in job("label gate")["text"]
+    assert "Not before the repair" in " ".join(job("slip gate")["text"].split())
+    assert "J1 WAS NOT PROVED" in job("findings gate")["text"]
     assert "today" in job("label gate")["text"]
     closed = job("job close gate")
     assert closed["state"]["closed"]
@@ -117,6 +130,10 @@ def test_a_second_feed_is_judged_with_the_first_in_the_vehicle(job: Any) -> None
     assert second["verdict"] == "refused"  # the pump hangs on the battery through the first
     left = parse(job("job close gate")["entries"][-1]["data"]["sheet"])
     assert {"J1", "J2"} <= {f.name for f in left.feeds}
+    assert job("job remove gate J3")["problems"][0]["expected"] == ["J1", "J2"]
+    assert [f["fitted"] for f in job("job remove gate j1")["state"]["feeds"]] == [False, True]
+    left = parse(job("job close gate --id again")["entries"][-1]["data"]["sheet"])
+    assert {f.name for f in left.feeds} == {"J2"}
 
 
 SHEET = """

@@ -110,6 +110,25 @@ def test_what_the_notice_must_say() -> None:
     assert "fuel pump run-stop" in touched
 
 
+def test_a_feed_that_was_not_proved_is_never_called_good() -> None:
+    bad = replace(
+        HOLDS, verdict="undecided", why="nobody knows the wire", stays_on=(), lost=(), broken=("x: W9",)
+    )
+    f = replace(JOB, feeds=(bad,))
+    for paper in (notice(f, A4), findings(f, A4), label(f, bad, "splice", LABELS["62x29"])):
+        text = " ".join(" ".join(read(paper)[0]).split())
+        assert "NOT PROVED" in text
+        for claim in ("Everything still switches off", "No restraint, brake"):
+            assert claim not in text
+
+
+def test_the_battery_lasts_hours_or_days() -> None:
+    """Half of 74 Ah at 5 A is gone after 7.4 h, at 12 mA after 128 days."""
+    for amps, words in ((5.0, "about 7 hours, no longer"), (0.012, "about 128 days")):
+        f = replace(JOB, feeds=(replace(HOLDS, drain_a=amps),))
+        assert words in " ".join(" ".join(read(notice(f, A4))[0]).split())
+
+
 def test_no_notice_without_a_feed() -> None:
     with pytest.raises(InputError) as e:
         notice(replace(JOB, feeds=(REFUSED,)), A4)

@@ -57,7 +57,7 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
         "a": a, "b": b, "a_place": place_of(circuit, a), "b_place": place_of(circuit, b),
         "verdict": row["verdict"], "why": row["why"], "broken": broken(row), "cautions": row["cautions"],
         "fuse_a": min(fuses) if fuses else None, "fuse_place": _at(a, place_of(circuit, a)),
-        "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {w['length_m'] or 0:g} m" for w in wires),
+        "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {_long(w['length_m'])}" for w in wires),
         "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
         "true_only_if": row["true_only_if"], "stays_on": stays_on(row), "lost": lost(row),
         "how_off": how_off(name, a, fuses), "drain_a": drain_a(row), "until": more.get("until"),
@@ -65,6 +65,11 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
         "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
     }  # fmt: skip
+
+
+def _long(length_m: float | None) -> str:
+    """A length in both worlds' units, like the size of the wire beside it."""
+    return f"{length_m:g} m ({length_m / 0.3048:.0f} ft)" if length_m else "length not told"
 
 
 def _at(point: str, place: str) -> str:

@@ -26,6 +26,8 @@ OTHERS = 4  # suspects beside the first that are still named
 
 
 def _found(f: CaseFacts) -> list[Block]:
+    if not f.found and not f.unexplained:
+        return [Heading(say("findings.found")), Text(say("findings.unknown"), strong=True)]
     if f.unexplained or not f.found:
         return [Heading(say("findings.found")), Text(say("findings.unexplained"), strong=True)]
     first = f.found[0]
@@ -73,6 +75,8 @@ def _temporary(f: CaseFacts) -> list[Block]:
 
 
 def _readings(f: CaseFacts) -> list[Block]:
+    if not f.readings:
+        return []
     rows = tuple((str(n), r.line, "; ".join(r.ruled_out)) for n, r in enumerate(f.readings, 1))
     head_ = (say("findings.number"), say("findings.reading"), say("findings.meaning"))
     return [Heading(say("findings.readings")), Table(head_, rows, (0.5, 4.3, 3.7))]

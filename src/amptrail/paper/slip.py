@@ -19,7 +19,7 @@ def _repair(f: CaseFacts) -> tuple[Block, ...]:
         if price := money(f, total):
             out.append(Text(f"{say('slip.price')}: {price}"))
     else:
-        out.append(Text(say("findings.unexplained")))
+        out.append(Text(say("findings.unexplained" if f.unexplained else "findings.unknown")))
     return tuple(out)
 
 

@@ -10,6 +10,8 @@ import json
 import re
 from base64 import b64decode
 from importlib import resources
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from amptrail.errors import one
@@ -84,12 +86,15 @@ def _set(paper: Paper, form: str, ppi: float | None) -> list[bytes]:
         told["blocks"] = [x for b in told["blocks"] for x in _plates(b, paper.size)]
         told["caution"] = say("common.caution")
     data = _prepared(told, files)
-    template = (resources.files("amptrail.paper") / "page.typ").read_bytes()
+    files["main.typ"] = (resources.files("amptrail.paper") / "page.typ").read_bytes()
     try:
-        got = compiled(
-            {"main.typ": template, **files}, format=form, ppi=ppi, ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        )  # fmt: skip
+        with TemporaryDirectory(prefix="amptrail-") as folder:  # photographs can only be handed over as files
+            for name, content in files.items():
+                (Path(folder) / name).write_bytes(content)
+            got = compiled(
+                Path(folder) / "main.typ", root=folder, format=form, ppi=ppi, ignore_system_fonts=True,
+                sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+            )  # fmt: skip
     except Exception as e:  # the typesetter raises several kinds; a drawing it cannot read is the usual one
         raise one(
             "not-set", f"the page could not be set: {e}", remedy="leave out the drawing, or use --html"
