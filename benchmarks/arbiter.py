@@ -86,7 +86,7 @@ class _Point:
             p = [mp.mpf(float(x)) if np.isfinite(x) else mp.inf for x in lane.p[b]]
             series = mp.mpf(float(lane.series[b])) + (p[2] if kind == laws.DIODE else 0)
             if kind == laws.RES:
-                r, e = linear(s, lane, state, b)
+                r, e = linear(s, lane, state, 0.0, b)
                 p, series = [mp.mpf(float(r)), mp.mpf(float(e))], mp.mpf(0)
             if b in copy_of:
                 c = copy_of[b]

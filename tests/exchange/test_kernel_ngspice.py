@@ -18,7 +18,7 @@ from benchmarks.generator import generate
 from benchmarks.spice_misses import Case, compare, ours_is_right, sample
 from random_oracle import circuit as invented
 
-from amptrail.circuit.model import Circuit
+from amptrail.circuit.model import Circuit, Term
 from amptrail.errors import ModelError
 from amptrail.exchange import convert, spice
 from amptrail.exchange.deck import BOLTZMANN_V_K, frozen_netlist
@@ -137,3 +137,37 @@ def test_a_netlist_that_is_none_is_refused() -> None:
 
 def test_the_simulator_is_here_in_ci() -> None:
     assert shutil.which("ngspice"), "CI never skips this comparison"
+
+
+PULSED = """
+laws oracle-1
+phase running 5 s
+battery BAT 12.6 V 10 mohm
+splice SP
+lamp L 12 V 21 W
+diode D
+resistor R 12 ohm
+module ECM
+ECM.31 ground
+ECM.30 supply 25 ohm awake 12 kohm asleep
+ECM.a low-side a duty 0.3 x on 50 mohm while phase running
+ECM.b half-bridge b duty 0.8 x on 80 mohm while phase running
+path BAT.+ -- [W1: 2.5 mm2 2 m] -- SP -- ECM.30
+path SP -- L -- ECM.a
+path ECM.a -- D -- SP
+path ECM.b -- R -- ECM.31
+path ECM.31 -- [W2: 1 mm2 1 m] -- BAT.-
+"""
+
+
+def test_pulsed_outputs_are_the_mean_of_what_ngspice_finds_in_each_share() -> None:
+    """Two outputs of duty 0.3 and 0.8: both conduct for 0.3 of the period, one for 0.5, none for 0.2."""
+    net = assemble(parse(PULSED, "pulsed"))
+    got = run(net, [()])
+    state = got.snapshot.state[0, 0]
+    mean = np.zeros(net.static.nodes)
+    for since, share in ((0.0, 0.3), (0.3, 0.5), (0.8, 0.2)):
+        for n, v in spice.volts(frozen_netlist(net, net.base, state, 0, since=since)).items():
+            mean[n] += share * v
+    assert np.abs(got.volts[0, 0] - mean).max() < 1e-6
+    assert 3.0 < mean[net.node(Term("ECM", "a"))] < 11.0

@@ -10,7 +10,7 @@ from amptrail.circuit.model import PartKind
 from amptrail.faults import overlay as kernel_faults
 from amptrail.solve import laws
 from amptrail.solve import modules as kernel_modules
-from amptrail.solve.assemble import FUSE_VOLTS, SUPPRESSOR_OHM
+from amptrail.solve.assemble import SUPPRESSOR_OHM
 from amptrail.solve.newton import LEAK_S
 from amptrail.solve.settle import BLOWS_AT
 from amptrail.twin import bench, logic, modules, nodal, overlay, settle
@@ -19,7 +19,7 @@ elements = sys.modules["amptrail.twin.elements"]  # the package has a function o
 PAGE = (Path(__file__).parents[2] / "docs" / "laws.md").read_text(encoding="utf-8")
 
 TWIN = {
-    "fuse volts": elements.FUSE_VOLTS, "fuse times": settle.FUSE_TIMES, "D+ resistance": elements.EXCITED_OHM,
+    "fuse times": settle.FUSE_TIMES, "D+ resistance": elements.EXCITED_OHM,
     "suppression resistor": elements.QUENCH_OHM, "least track": elements.POT_LEAST_OHM,
     "light motor's share": elements.UNLOADED, "LED current": elements.LED_A, "LED n": elements.LED_N,
     "body diode saturation": bench.DIODE_IS, "body diode n": bench.DIODE_N,
@@ -33,7 +33,7 @@ TWIN = {
     "swapped cavity": overlay.CAVITY_OHM,
 }  # fmt: skip
 KERNEL = {
-    "fuse volts": FUSE_VOLTS, "fuse times": BLOWS_AT, "suppression resistor": SUPPRESSOR_OHM,
+    "fuse times": BLOWS_AT, "suppression resistor": SUPPRESSOR_OHM,
     "input pull": kernel_modules.PULL_OHM, "output on": kernel_modules.ON_OHM,
     "output leak": kernel_modules.LEAK_OHM, "CAN pin": kernel_modules.BUS_OHM,
     "CAN volts": kernel_modules.BUS_V, "module lives above": kernel_modules.ALIVE_V,

@@ -19,7 +19,9 @@ from amptrail import twin
 from amptrail.circuit.model import Circuit, Driver, Fault, Mode, ModuleLine, PartKind, Term
 from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import catalogue
+from amptrail.faults.overlay import changes
 from amptrail.sheet import parse
+from amptrail.solve import assemble, run
 
 ROOT = Path(__file__).parents[2]
 DEMOS = sorted((ROOT / "demos").glob("*.sheet"))
@@ -122,3 +124,16 @@ def test_a_difference_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     plain = twin.run
     monkeypatch.setattr(twin, "run", lambda c, f, *more: plain(c, flat, *more))
     assert apart(circuit, [()])[0]
+
+
+def test_a_bad_joint_at_every_pin_of_a_module() -> None:
+    """An open or poor pin parts the module from the wire: its supply gone, its ground lifted, its input left to
+    its own pull."""
+    circuit = sheet(EVERYTHING)
+    pins = sorted({Term(x.module, x.pin) for x in circuit.modules if hasattr(x, "pin")}, key=str)
+    cases: list[Faults] = [(Fault("open", at),) for at in pins]
+    agree(circuit, [*cases, *((Fault("resistance", at, ohm=30.0),) for at in pins)])
+    net = assemble(circuit)
+    for name, own in (("30", "BCM"), ("31", "BCM")):
+        got = run(net, [changes(net, Fault("open", Term(own, name)))])
+        assert not any(own in got.state(0, k).modules_awake for k in range(len(got.phases)))

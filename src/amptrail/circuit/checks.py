@@ -30,6 +30,7 @@ from amptrail.circuit.model import (
 )
 from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.circuit.places import at, part_problem
+from amptrail.circuit.supply import misfits
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import Problem, nearest
 
@@ -290,6 +291,6 @@ def check(circuit: Circuit) -> list[Problem]:
     """Every problem of the circuit: errors first, then warnings, by place."""
     found: list[Problem] = []
     metal = (batteries, bridged, loops, _ground, _dangling, _grounded)
-    for rule in (*metal, _phases, _rules, _functions, _modules):
+    for rule in (*metal, _phases, _rules, _functions, _modules, misfits):
         found += rule(circuit)
     return sorted(found, key=lambda p: (p.severity != "error", p.line, p.column))

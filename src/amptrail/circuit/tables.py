@@ -19,6 +19,10 @@ KINDS: tuple[PartKind, ...] = (
 )  # fmt: skip
 
 
+# (kind, attribute) -> (another attribute, times): a polymer fuse trips at twice what it holds (common practice)
+FOLLOWS = {("polyfuse", "trip_a"): ("hold_a", 2.0)}
+
+
 @dataclass(frozen=True, slots=True)
 class Attribute:
     """One row of a part table. `low`/`high` bound a stated value; `tolerance` is one relative sigma."""
@@ -73,9 +77,14 @@ def attribute(kind: PartKind, name: str) -> Attribute:
 
 
 def value(part: Part, name: str) -> Value | None:
-    """What the sheet says of the attribute, else the table's default, else None."""
+    """What the sheet says of the attribute, else what follows from another that it says, else the table's
+    default, else None."""
     said = part.said(name)
-    return said if said is not None else attribute(part.kind, name).default
+    if said is not None:
+        return said
+    other, times = FOLLOWS.get((part.kind, name), ("", 0.0))
+    known = part.said(other)
+    return times * known if isinstance(known, (int, float)) else attribute(part.kind, name).default
 
 
 def number(part: Part, name: str) -> float:

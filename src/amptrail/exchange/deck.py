@@ -63,8 +63,11 @@ def _nonlinear(net: Network, lane: Lane, b: int, copies: tuple[tuple[str, str], 
     return [*lines, f"B{b} {a} {inner} I={law}", *(f"B{b}c {f} {t} I={law}" for f, t in copies)]
 
 
-def deck(net: Network, lane: Lane, state: np.ndarray, phase: int, options: str = TIGHT) -> list[str]:
-    """Title, elements and options; no `.end`, no commands. Resistance of branch b is `R{b}`."""
+def deck(
+    net: Network, lane: Lane, state: np.ndarray, phase: int, options: str = TIGHT, since: float = 0.0
+) -> list[str]:
+    """Title, elements and options; no `.end`, no commands. Resistance of branch b is `R{b}`. `since`: the share
+    of a pulsed output's period that is over (those of a longer duty conduct)."""
     s = net.static
     lines = [f"* {len(net.branches)} branches in phase {phase}"]
     copy_of = {int(r): int(c) for r, c in s.refs}
@@ -75,7 +78,7 @@ def deck(net: Network, lane: Lane, state: np.ndarray, phase: int, options: str =
         if not conducts(s, lane, phase, state, int(s.gate[b]), int(s.unit[b])):
             continue
         if kind == laws.RES:
-            r, e = linear(s, lane, state, b)
+            r, e = linear(s, lane, state, since, b)
             lines.append(f"B{b} {a} {z} I=(v({a})-v({z})-({e!r}))/{r!r}" if e else f"R{b} {a} {z} {r!r}")
             continue
         c = copy_of.get(b)
@@ -93,10 +96,11 @@ def frozen_netlist(
     options: str = TIGHT,
     near: np.ndarray | None = None,
     named: bool = False,
+    since: float = 0.0,
 ) -> str:
     """A whole deck that prints every node's volts. `near`: where ngspice is to start from, V by node number;
-    `named`: a remark a node says which terminal it is."""
-    lines = deck(net, lane, state, phase, options)
+    `named`: a remark a node says which terminal it is; `since`: as in `deck`."""
+    lines = deck(net, lane, state, phase, options, since)
     nodes = [n for n in range(net.static.nodes) if n != net.static.ground]
     if named:
         lines[1:1] = [f"* {node(net, n)} = {_plain(net.node_name(n))}" for n in range(net.static.nodes)]

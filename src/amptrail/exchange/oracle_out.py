@@ -12,9 +12,9 @@ from amptrail.errors import one
 from amptrail.exchange.oracle_faults import branch_out, fault_out
 from amptrail.exchange.oracle_modules import module_out, pick
 from amptrail.exchange.oracle_words import KIND_OUT, NUMBERS, TERMINALS, Json
+from amptrail.reference.fuse import cold_ohm
 
 NetOf = Callable[[Term], str]
-FUSE_VOLTS = 0.09  # a blade fuse of unstated ohms drops 90 mV at its rating (common practice)
 # kinds of the model whose law is a plain resistance, and so a `load` here
 RESISTIVE = ("solenoid", "heater", "sensor", "resistor")
 
@@ -51,7 +51,7 @@ def _numbers(p: Part, kind: str, laws: str) -> Json:
         if got is not None:
             out[word] = got
     if kind == "fuse" and "ohm" not in out:
-        out["ohm"] = FUSE_VOLTS / tables.number(p, "rating_a")
+        out["ohm"] = cold_ohm(tables.number(p, "rating_a"))
     return out
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from amptrail.circuit.model import BODY, Driver, Fault, Input, Term, key
+from amptrail.circuit.pins import is_pin, is_reference, lives_by
 from amptrail.circuit.tables import number
 from amptrail.errors import ModelError, one
+from amptrail.solve import laws
 from amptrail.solve.changes import Change, Kind
 from amptrail.solve.network import Network
 
@@ -34,8 +36,20 @@ def _node(net: Network, term: Term) -> int:
     return net.node(term)
 
 
+def _at_pin(net: Network, at: Term) -> tuple[int, ...]:
+    """What a bad joint at a module's pin sits in: the one branch that comes to the pin from outside, else all
+    that the module has there."""
+    node, own = net.node(at), set(net.part_branches.get(key(at.part), ()))
+    ends = zip(net.base.kind, net.base.na, net.base.nb, strict=True)
+    there = [b for b, (kind, i, j) in enumerate(ends) if kind != laws.NONE and node in (i, j)]
+    outside = [b for b in there if b not in own]
+    return tuple(outside if len(outside) == 1 else [b for b in there if b in own])
+
+
 def _branches(net: Network, at: Term) -> tuple[int, ...]:
     """The branch blamed, or every branch of a part that has none of its own name."""
+    if is_pin(net.circuit, at):
+        return _at_pin(net, at)
     try:
         return (net.branch(at),)
     except ModelError:
@@ -45,11 +59,20 @@ def _branches(net: Network, at: Term) -> tuple[int, ...]:
 
 
 def _open(net: Network, fault: Fault, ohm: float | None) -> Changes:
-    return tuple(Change(Kind.OPEN, b) for b in _branches(net, fault.at))
+    cut = _branches(net, fault.at)
+    unfed = [int(b) for b, copy in net.static.refs if copy in cut]  # a reference without its supply
+    opened = tuple(Change(Kind.OPEN, b) for b in (*cut, *unfed))
+    if lives_by(net.circuit, fault.at) and set(cut) <= set(net.part_branches[key(fault.at.part)]):
+        return (*opened, Change(Kind.MODULE_DEAD, fault.at.part))  # other wires keep its metal live
+    return opened
 
 
 def _series(net: Network, fault: Fault, ohm: float | None) -> Changes:
-    return tuple(Change(Kind.SERIES, b, value=_ohm(fault, ohm)) for b in _branches(net, fault.at))
+    numb = set[int]()  # a reference does not feel a poor joint of its module's supply or ground pin
+    if is_pin(net.circuit, fault.at) and not is_reference(net.circuit, fault.at):
+        numb = {int(b) for b in net.static.refs.flat}
+    where = [b for b in _branches(net, fault.at) if b not in numb]
+    return tuple(Change(Kind.SERIES, b, value=_ohm(fault, ohm)) for b in where)
 
 
 def _plus(net: Network) -> Term:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from amptrail.belief.chance import count_log_likelihood
 from amptrail.belief.senses import answers, brightness, clicks, word_column, works
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
+from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value
 from amptrail.jobs.codes import code_chance
 from amptrail.jobs.observe import Observation
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance (common practice)
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
-NOMINAL_V = 12.0
+LAMP_V = 12.0  # the test lamp of the contract
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
 SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)
 LOOKS_FINE = ("fine", "clean", "ok", "good", "right")
@@ -52,7 +53,7 @@ def does(circuit: Circuit, o: Observation, got: Solved) -> Array:
         return 0.02 + 0.96 * got.signal(must.module or "", must.signal, phase)
     if must and must.a and must.b:
         volts = got.volts(must.a, must.b, phase) * _inside(circuit, must, got, phase)
-        return works(volts, low=must.min_v or RUNS_SHARE * NOMINAL_V)["works"]
+        return works(volts, low=must.min_v or RUNS_SHARE * nominal_v(circuit))["works"]
     part = _part(circuit, o.part)
     if part and part.kind == "relay":
         return 0.02 + 0.96 * got.energised(part.name, phase)
@@ -61,7 +62,7 @@ def does(circuit: Circuit, o: Observation, got: Solved) -> Array:
     volts = got.across(o.part or "", phase)
     if part and part.kind in LOADS:
         volts = volts * got.live_share(part.name, phase)
-    return works(np.abs(volts), low=RUNS_SHARE * NOMINAL_V)["works"]
+    return works(np.abs(volts), low=RUNS_SHARE * nominal_v(circuit))["works"]
 
 
 def _inside(circuit: Circuit, must: Must, got: Solved, phase: int) -> Array | float:
@@ -76,13 +77,13 @@ def _inside(circuit: Circuit, must: Must, got: Solved, phase: int) -> Array | fl
 def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
     part = _part(circuit, o.part)
     if part is not None:
-        rated = value(part, "rated_v") if part.kind == "lamp" else NOMINAL_V
+        rated = value(part, "rated_v") if part.kind == "lamp" else nominal_v(circuit)
         volts = got.across(part.name, o.phase or 0)
         if part.kind in LOADS:
             volts = volts * got.live_share(part.name, o.phase or 0)
-        table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else NOMINAL_V)
+        table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else LAMP_V)
     else:
-        table = brightness(got.lamp_volts(o), NOMINAL_V)
+        table = brightness(got.lamp_volts(o), LAMP_V)
     return table.get(o.word, 1 - table["dark"])
 
 

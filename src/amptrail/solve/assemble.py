@@ -10,12 +10,12 @@ from amptrail.circuit.model import Circuit, Part, key
 from amptrail.circuit.phases import closed, cranked, drive_cycle, position, seconds, turning
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import ModelError, Problem
+from amptrail.reference.fuse import cold_ohm
 from amptrail.solve import laws
 from amptrail.solve.modules import add_module
 from amptrail.solve.network import Builder, Network
 
 COPPER = 0.0185  # ohm mm2/m (laws oracle-1)
-FUSE_VOLTS = 0.09  # a blade fuse without stated ohms drops 90 mV at its rating (common practice)
 SUPPRESSOR_OHM = 680.0  # relay suppression resistor (common practice)
 
 
@@ -38,9 +38,9 @@ def wire_ohm(part: Part) -> float:
 
 
 def fuse_ohm(part: Part) -> float:
-    """Cold resistance of a fuse, ohm."""
+    """Cold resistance of a fuse, ohm: as stated, else by the table of its rating."""
     stated = _number(part, "ohm")
-    return stated if stated is not None else FUSE_VOLTS / _need(part, "rating_a")
+    return stated if stated is not None else cold_ohm(_need(part, "rating_a"))
 
 
 def _ends(b: Builder, part: Part) -> tuple[int, int]:

@@ -129,6 +129,10 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(6, np.int64),
         np.zeros(2, np.int64),
         np.zeros(2),
+        np.zeros(1),
+        np.zeros(1),
+        np.zeros(net.drv_branch.size),
+        np.zeros(net.fuse_branch.size),
     )
 
 

@@ -121,7 +121,7 @@ def _driver(net: Static, lane: Lane, w: Work, d: int, when: int, awake: int, key
     if not when:
         if not (net.drv_key[d] and key):
             new[at[4] + d] = 0
-    elif w.state[at[3] + d] and abs(w.i[net.drv_branch[d]]) > lane.limit[d]:
+    elif w.state[at[3] + d] and w.peak[d] > lane.limit[d]:
         new[at[4] + d] = 1
     runs = when and (awake or net.drv_asleep[d]) and not new[at[4] + d] and lane.driver[d] != 0
     new[at[3] + d] = 1 if runs else 0

@@ -96,7 +96,7 @@ def _driver(b: Builder, part: Part, d: Driver, unit: int, supplies: list[int], g
         alias=(f"{part.name}.{d.pin}", f"{part.name}.drv.{d.name}"),
     )
     if d.side == "half":
-        b.branch(f"{label}.low", laws.RES, pin, ground, (on, leak, 1.0, m), laws.LOWSIDE, unit)
+        b.branch(f"{label}.low", laws.RES, pin, ground, (on, leak, p[2], m), laws.LOWSIDE, unit)
     if d.body_diode:
         b.branch(
             f"{label}.diode", laws.DIODE, z, a, (5e-9, 1.5, 0.0), alias=(f"{part.name}.drv.{d.name}.bd",)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Circuit, Part, Phase, Signal, Term, key
+from amptrail.circuit.model import Circuit, Driver, Part, Phase, Signal, Term, key
 from amptrail.circuit.model import Input as InputLine
 from amptrail.circuit.wiring import Wiring
 from amptrail.errors import ModelError, Problem, nearest
@@ -296,6 +296,7 @@ class Builder:
             ints(self.timer_mod, -1),
             ints(self.drv_branch, -1),
             ints(self.drv_asleep, -1),
+            sum(d.duty is not None and d.duty < 1.0 for d in self.circuit.modules if isinstance(d, Driver)),
             ints(self.drv_key, -1),
             ints([*(int(p.base in KEY_ON) for p in self.cycle), 0], -1),
             ints(self.refs, -1, 2),

@@ -61,17 +61,17 @@ def conducts(net: Static, lane: Lane, phase: int, state: Array, gate: int, unit:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def linear(net: Static, lane: Lane, state: Array, b: int) -> tuple[float, float]:
+def linear(net: Static, lane: Lane, state: Array, since: float, b: int) -> tuple[float, float]:
     """(ohm, volts) of a linear branch in this state: current = (u - volts)/ohm."""
     gate, unit = net.gate[b], net.unit[b]
     r, e = lane.p[b, 0], 0.0
     at = net.at
     if gate == DRIVER:
-        on = state[at[3] + unit]
-        r = lane.p[b, 0] / max(lane.p[b, 2], 1e-12) if on else lane.p[b, 1]
-    elif gate == LOWSIDE:  # the lower half of a half bridge: on while awake and not requested
+        on = state[at[3] + unit] and lane.p[b, 2] > since
+        r = lane.p[b, 0] if on else lane.p[b, 1]
+    elif gate == LOWSIDE:  # the lower half of a half bridge: on while awake and the upper half is not
         module = int(lane.p[b, 3])
-        on = state[at[2] + module] and not state[at[3] + unit]
+        on = state[at[2] + module] and not (state[at[3] + unit] and lane.p[b, 2] > since)
         r = lane.p[b, 0] if on else lane.p[b, 1]
     elif gate == SUPPLY:
         r = lane.p[b, 0] if state[at[2] + unit] else lane.p[b, 1]
@@ -100,7 +100,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
         if kind == RES:
             ohm, emf = max(p[b, 0], MIN_OHM) + series[b], 0.0
             if gate in (DRIVER, LOWSIDE, SUPPLY, PULL):
-                ohm, emf = linear(net, lane, state, b)
+                ohm, emf = linear(net, lane, state, w.since[0], b)
             g[b] = 1.0 / ohm
             c[b] = -emf / ohm
         elif kind == CURRENT:
@@ -223,12 +223,23 @@ def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def constant(net: Static, w: Work) -> None:
+    """Peak and heating value of what does not change within a period."""
+    w.heat[0] = abs(w.v[w.tap[0]] - w.v[w.tap[1]])
+    for d in range(w.peak.size):
+        w.peak[d] = abs(w.i[net.drv_branch[d]])
+    for f in range(w.warm.size):
+        w.warm[f] = abs(w.i[net.fuse_branch[f]])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def tangent(net: Static, lane: Lane, w: Work, phase: int) -> int:
     """`linearised` at w.x, the amperes of that Newton step in w.i. Returns how many nonlinear branches
     conduct (their numbers in w.bent)."""
     count = prepare(net, lane, w, phase)
     linearised(net, lane, w, count)
     currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    constant(net, w)
     return count
 
 
@@ -366,7 +377,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+def steady(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Operating point, references included: their current is copied to the supply one round late, to 30 pA.
 
     Each round shrinks what is missing by about one factor: the rest of that series is taken at once (Aitken).
@@ -402,3 +413,73 @@ def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
         w.counts[3] += 1
         w.x[:] = 0.0
     return ok
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def edge_after(net: Static, lane: Lane, w: Work, since: float) -> float:
+    """The share of the period at which the next pulsed driver lets go; 1: none does before it is over."""
+    till = 1.0
+    for d in range(net.drv_branch.size):
+        duty = lane.p[net.drv_branch[d], 2]
+        if w.state[net.at[3] + d] and since < duty < till:
+            till = duty
+    return till
+
+
+@njit(cache=True, nogil=True)
+def pulses(net: Static, lane: Lane, w: Work) -> bool:
+    """Whether a pulsed driver is on."""
+    if net.pulsed == 0:
+        return False
+    for d in range(net.drv_branch.size):
+        if w.state[net.at[3] + d] and lane.p[net.drv_branch[d], 2] < 1.0:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _averaged(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """`steady` in every share of a period of the pulsed drivers; their means are left in w.v and w.i.
+
+    All begin to conduct at the same moment, each for its duty. Armatures, fuses and modules do not follow
+    within a period: they see the means, a current limit the peak, a fuse and a filament what heats.
+    """
+    v, i = np.zeros(w.v.size), np.zeros(w.i.size)
+    square = since = 0.0
+    w.peak[:] = 0.0
+    w.warm[:] = 0.0
+    while since < 1.0:
+        till = edge_after(net, lane, w, since)
+        share = till - since
+        w.since[0] = since
+        if not steady(net, lane, w, phase):
+            w.since[0] = 0.0
+            return False
+        for n in range(v.size):
+            v[n] += share * w.v[n]
+        for b in range(i.size):
+            i[b] += share * w.i[b]
+        across = w.v[w.tap[0]] - w.v[w.tap[1]]
+        square += share * across * across
+        for d in range(w.peak.size):
+            w.peak[d] = max(w.peak[d], abs(w.i[net.drv_branch[d]]))
+        for f in range(w.warm.size):
+            w.warm[f] += share * w.i[net.fuse_branch[f]] ** 2
+        since = till
+    w.since[0] = 0.0
+    put(w.v, v)
+    put(w.i, i)
+    w.heat[0] = math.sqrt(square)
+    for f in range(w.warm.size):
+        w.warm[f] = math.sqrt(w.warm[f])
+    return True
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """The operating point of one discrete state, or its means over a period of the pulsed drivers."""
+    if pulses(net, lane, w):
+        return bool(_averaged(net, lane, w, phase))
+    ok = steady(net, lane, w, phase)
+    constant(net, w)
+    return bool(ok)

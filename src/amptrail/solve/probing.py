@@ -27,7 +27,7 @@ from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
 from amptrail.solve.logic import advance
-from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, currents, tangent
+from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, constant, currents, pulses, tangent
 from amptrail.solve.plain import put
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, settle
@@ -253,6 +253,7 @@ def _rests_with(
     currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
     for n in range(count):
         w.i[w.bent[n]] += more[n]
+    constant(net, w)
     rests = _rests(net, lane, w, phase, t)
     put(w.v, base_v)
     put(w.i, base_i)
@@ -262,10 +263,11 @@ def _rests_with(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _answer(
     w: Work, status: int, a: int, b: int, base: Array, settled: bool, value: Array, low: Array, high: Array,
-    got: Array, changed: Array, n: int, k: int, m: int,
+    got: Array, changed: Array, n: int, k: int, m: int, heated: bool,
 ) -> None:  # fmt: skip
+    across = w.v[a] - w.v[b]
     got[n, k, m] = status
-    value[n, k, m] = low[n, k, m] = high[n, k, m] = w.v[a] - w.v[b]
+    value[n, k, m] = low[n, k, m] = high[n, k, m] = math.copysign(w.heat[0], across) if heated else across
     if status == CHATTER:
         low[n, k, m], high[n, k, m] = w.span[0], w.span[1]
     elif status < CHATTER and settled:
@@ -295,7 +297,7 @@ def _phase(
     known = seen = False
     count = 0
     volts = amps = calm = corner = bends = 0.0
-    if met < CHATTER:
+    if met < CHATTER and not pulses(net, lane, w):
         count = tangent(net, lane, w, phase)
         known = _rests(net, lane, w, phase, t)
         corner, calm, bends = _kinks(lane, w, count)
@@ -361,7 +363,8 @@ def _phase(
         else:
             here.x[probe] = 0.0 if kinds[m] == laws.DIODE else across
         got = settle(net, lane, here, phase, t)
-        _answer(here, got, a, b, runs.state[n, k], met < CHATTER, value, low, high, status, changed, n, k, m)
+        _answer(here, got, a, b, runs.state[n, k], met < CHATTER, value, low, high, status, changed, n, k, m,
+            kinds[m] == laws.LAMP)  # fmt: skip
         lane.kind[probe] = laws.NONE
         load(net, lane, w, runs, n, k)
 

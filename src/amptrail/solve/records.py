@@ -37,6 +37,7 @@ class Static(NamedTuple):
     timer_mod: Array  # [timer]
     drv_branch: Array
     drv_asleep: Array  # [driver] runs while asleep
+    pulsed: int  # drivers with a duty below 1
     drv_key: Array  # [driver] a trip is kept until the key is off
     key_on: Array  # [phase] 1: ignition on, cranking or running
     refs: Array  # [ref, 2] reference branch and its copied supply current
@@ -100,3 +101,7 @@ class Work(NamedTuple):
     counts: Array  # sweeps, cold restarts, line searches, not converged, solves, unbalanced
     tap: Array  # [2] nodes whose difference `span` follows over a tour
     span: Array  # [2] lowest and highest difference, V
+    since: Array  # [1] share of a pulsed driver's period that is over: those of a longer duty conduct
+    heat: Array  # [1] root of the mean square between the tap's nodes over a period, V
+    peak: Array  # [driver] the most it carries within a period, A
+    warm: Array  # [fuse] root of the mean square over a period, A

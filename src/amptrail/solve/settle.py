@@ -159,7 +159,7 @@ def _blow(net: Static, lane: Lane, w: Work) -> bool:
     """Open the worst fuse above 1.35 x rating; False when none is."""
     worst, most = -1, BLOWS_AT
     for f in range(net.fuse_branch.size):
-        over = abs(w.i[net.fuse_branch[f]]) / lane.rating[f]
+        over = w.warm[f] / lane.rating[f]
         if not w.state[net.at[5] + f] and over > most:
             worst, most = f, over
     if worst >= 0:

@@ -20,7 +20,7 @@ from amptrail.solve import laws
 from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import Out, fetch, home, lane_of, load, ready
 from amptrail.solve.network import Network
-from amptrail.solve.newton import tangent
+from amptrail.solve.newton import edge_after, pulses, steady, tangent
 from amptrail.solve.probing import unit_volts
 from amptrail.solve.readings import Readings, Tap, tap_nodes
 from amptrail.solve.records import Array, Lane, Static
@@ -101,31 +101,41 @@ def tolerance_lanes(
         w, other = ready(net, lane, mine, other, made_for[0], made_for[1])
         row[:] = 0.0
         for slot in range(phases.size):
-            met = False
+            wanted = False
             for m in range(count):
-                if slots[m] != slot:
-                    continue
-                if not met:
-                    met = True
-                    load(net, lane, w, runs, n, slot)
-                    tangent(net, lane, w, phases[slot])
-                    for k in range(places.shape[0]):
-                        b = places[k, 0]
-                        act[k] = 0.0
-                        if w.bg[b] >= 0.0:
-                            act[k] = sigma[k] * _acts(lane.kind[b], places[k, 1], w.i[b], w.bg[b], lane.p[b])
-                a, z, c = ends[m, 0], ends[m, 1], clamps[m]
-                unit_volts(w.plan, w, a, z, net.ground, s, y)
-                scale = max(w.bg[c], 0.0) if c >= 0 else 1.0
-                bare = w.v[a] - w.v[z]
-                if burdened[m] and abs(bare) > LOADED_FLOOR_V:
-                    scale = min(max(reading[n, m] / bare, -2.0), 2.0)
+                wanted |= slots[m] == slot
+            if not wanted:
+                continue
+            load(net, lane, w, runs, n, slot)
+            pulsed, since = pulses(net, lane, w), 0.0
+            while since < 1.0:  # one share of the period, the whole of it where nothing is pulsed
+                till = edge_after(net, lane, w, since) if pulsed else 1.0
+                if pulsed:
+                    w.since[0] = since
+                    steady(net, lane, w, phases[slot])
+                tangent(net, lane, w, phases[slot])
                 for k in range(places.shape[0]):
-                    if act[k] == 0.0 or (fixed[m] and places[k, 3]):
-                        continue
                     b = places[k, 0]
-                    moved = (y[lane.na[b]] - y[lane.nb[b]]) * act[k] * scale
-                    row[m, places[k, 2]] += moved - (act[k] if b == c else 0.0)
+                    act[k] = 0.0
+                    if w.bg[b] >= 0.0:
+                        act[k] = sigma[k] * _acts(lane.kind[b], places[k, 1], w.i[b], w.bg[b], lane.p[b])
+                for m in range(count):
+                    if slots[m] != slot:
+                        continue
+                    a, z, c = ends[m, 0], ends[m, 1], clamps[m]
+                    unit_volts(w.plan, w, a, z, net.ground, s, y)
+                    scale = max(w.bg[c], 0.0) if c >= 0 else 1.0
+                    bare = w.v[a] - w.v[z]
+                    if burdened[m] and not pulsed and abs(bare) > LOADED_FLOOR_V:
+                        scale = min(max(reading[n, m] / bare, -2.0), 2.0)
+                    for k in range(places.shape[0]):
+                        if act[k] == 0.0 or (fixed[m] and places[k, 3]):
+                            continue
+                        b = places[k, 0]
+                        moved = (y[lane.na[b]] - y[lane.nb[b]]) * act[k] * scale
+                        row[m, places[k, 2]] += (till - since) * (moved - (act[k] if b == c else 0.0))
+                since = till
+            w.since[0] = 0.0
         for i in range(count):
             if want == EACH:
                 out[n, i] = row[i]

@@ -7,11 +7,11 @@ from collections.abc import Callable
 
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Circuit, Part, PartKind, Term, key
+from amptrail.reference.fuse import cold_ohm
 from amptrail.twin.bench import DIODE_IS, DIODE_N, DIODE_RS, Bench, Element, Gate, refuse
 from amptrail.twin.laws import V_T
 from amptrail.twin.modules import module
 
-FUSE_VOLTS = 0.09  # a blade fuse of unstated ohms drops 90 mV at its rating (common practice)
 RHO = 0.0185  # ohm mm2 / m, copper as laid (the format's own text)
 EXCITED_OHM = 0.2  # D+ of an excited alternator (the format's own text)
 QUENCH_OHM = 680.0  # resistor across a relay coil (common practice)
@@ -40,9 +40,9 @@ def wire_ohm(p: Part) -> float:
 
 
 def fuse_ohm(p: Part) -> float:
-    """Resistance of a fuse, ohm: as stated, else 90 mV at its rating."""
+    """Resistance of a fuse, ohm: as stated, else cold by the table of its rating."""
     said = _stated(p, "ohm")
-    return said if said is not None else FUSE_VOLTS / tables.number(p, "rating_a")
+    return said if said is not None else cold_ohm(tables.number(p, "rating_a"))
 
 
 def _battery(b: Bench, p: Part) -> None:

@@ -174,7 +174,7 @@ class ModuleLogic:
         for d, position in self.drivers:
             me = (m, d.name)
             asked = m in s.alive and self.truth(d.when, s, clock, trial, numbers)
-            over = d.limit_a is not None and abs(v.amps(position)) > d.limit_a
+            over = d.limit_a is not None and v.peak_amps(position) > d.limit_a
             kept = asked or (d.latch == "key" and m in s.alive and _key_on(clock.phase))
             tripped = kept and (me in s.tripped or (asked and me in s.on and over))
             forced = self.f.driven.get((key(m), key(d.name)))

@@ -88,15 +88,14 @@ def _pull(b: Bench, m: str, x: Input, ground: int, first: int) -> None:
 
 
 def _driver(b: Bench, m: str, x: Driver, ground: int, first: int) -> None:
-    """On, a driver conducts; off, it leaks. A pulsed one conducts in the mean over its period."""
+    """On, a driver conducts; off, it leaks. A pulsed one does so by turns (`state.pulses`)."""
     feed = b.node(m, x.feed) if x.feed else first
     pin = b.node(m, x.pin)
     a, k = (pin, ground) if x.side == "low" else (feed, pin)
     on = max(x.on_ohm if x.on_ohm is not None else ON_OHM, MIN_OHM)
     leak = (max(x.leak_ohm if x.leak_ohm is not None else LEAK_OHM, MIN_OHM), 0.0)
-    mean = on / max(x.duty if x.duty is not None else 1.0, 1e-12)
     me = Gate("on", (m, x.name))
-    b.put(Element(Term(m, x.name), "res", a, k, (mean, 0.0), me, leak), x.pin, f"drv.{x.name}")
+    b.put(Element(Term(m, x.name), "res", a, k, (on, 0.0), me, leak), x.pin, f"drv.{x.name}")
     if x.side == "half":
         low = Gate("low-half", (m, x.name))
         b.put(Element(Term(m, f"{x.name}.low"), "res", pin, ground, (on, 0.0), low, leak))

@@ -30,10 +30,28 @@ Step = tuple[int, float, list[tuple[int, float]]]  # node, siemens in all, neigh
 
 @dataclass(frozen=True)
 class Solution:
-    """Node volts against the reference, and amps by position in the list of elements."""
+    """Node volts against the reference, and amps by position in the list of elements: means over a period
+    where an output is pulsed; `within` then holds the shares of the period and what holds in each."""
 
     volts: tuple[float, ...]
     amps: tuple[float, ...]
+    within: tuple[tuple[float, Solution], ...] = ()
+
+    @property
+    def shares(self) -> tuple[tuple[float, Solution], ...]:
+        """(share of the period, what holds in it), one of 1 where nothing is pulsed."""
+        return self.within or ((1.0, self),)
+
+
+def mean(within: Sequence[tuple[float, Solution]]) -> Solution:
+    """The means over a period of these shares."""
+    if len(within) == 1:
+        return within[0][1]
+    volts = tuple(
+        math.fsum(each) for each in zip(*([w * v for v in s.volts] for w, s in within), strict=True)
+    )
+    amps = tuple(math.fsum(each) for each in zip(*([w * i for i in s.amps] for w, s in within), strict=True))
+    return Solution(volts, amps, tuple(within))
 
 
 def _join(near: Graph, held: list[float], a: int, b: int, siemens: float, reference: int) -> None:

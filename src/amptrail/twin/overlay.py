@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Cavity, Circuit, Driver, Fault, Input, Part, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, position
+from amptrail.circuit.pins import is_pin, is_reference, lives_by
 from amptrail.errors import nearest
 from amptrail.twin.bench import MIN_OHM, NEVER, SERIES, Bench, Element, refuse
 from amptrail.twin.elements import bench, fuse_ohm
@@ -70,6 +71,17 @@ def find(b: Bench, at: Term) -> list[int]:
     return every
 
 
+def where(b: Bench, at: Term) -> list[int]:
+    """Positions of what a bad joint sits in. At a module's pin that is the one element that comes to it from
+    outside, else all that the module has there."""
+    if not is_pin(b.circuit, at):
+        return find(b, at)
+    node = b.node(at.part, at.name)
+    there = [i for i, e in enumerate(b.out) if node in (e.a, e.b, e.c)]
+    outside = [i for i in there if key(b.out[i].branch.part) != key(at.part)]
+    return outside if len(outside) == 1 else [i for i in there if i not in outside]
+
+
 def part_named(circuit: Circuit, name: str) -> Part:
     """The part of that name; ModelError when there is none."""
     for p in circuit.parts:
@@ -87,8 +99,10 @@ def _take_away(b: Bench, which: Iterable[int]) -> None:
 
 def _series(b: Bench, at: Term, ohm: float) -> None:
     """`ohm` at end a of the branch; of a reference, at its pin."""
-    for i in find(b, at):
+    for i in where(b, at):
         e = b.out[i]
+        if e.law == "ref" and is_pin(b.circuit, at) and not is_reference(b.circuit, at):
+            continue  # its supply is poor, which it does not feel
         if e.law == "ref":
             b.out[i] = replace(e, p=(e.p[0], e.p[1] + ohm, e.p[2]))
             continue
@@ -256,7 +270,10 @@ def _one(out: Faulty, f: Fault) -> None:
     b, part = out.bench, key(f.at.part)
     match f.mode:
         case "open":
-            _take_away(b, find(b, f.at))
+            cut = where(b, f.at)
+            if lives_by(b.circuit, f.at) and all(key(b.out[i].branch.part) == part for i in cut):
+                out.dead.add(part)  # other wires keep its metal live
+            _take_away(b, cut)
         case "missing":
             _take_away(b, [i for i, e in enumerate(b.out) if key(e.branch.part) == part])
             out.dead.add(part)

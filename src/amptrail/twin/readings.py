@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from amptrail.circuit.model import Term, key
 from amptrail.twin.bench import Element, refuse
 from amptrail.twin.laws import V_T, Law
-from amptrail.twin.nodal import solve
+from amptrail.twin.nodal import Solution, solve
 from amptrail.twin.settle import Machine, Settled
 from amptrail.twin.state import Clock, State, frozen
 from amptrail.twin.walk import Instant, node
@@ -88,17 +88,25 @@ def read(
     loaded = m.with_elements(*burden(m, instrument, a, b, numbers))
     clock = Clock(moment.clock.now, moment.phase, dict(moment.clock.timers))
     got = loaded.settle(moment.state, clock)
-    return _shown(got, (node(m, a), node(m, b)), changed(moment.state, got.state))
+    law = BURDENS[instrument][0]
+    return _shown(got, (node(m, a), node(m, b)), changed(moment.state, got.state), law == "lamp")
 
 
-def _shown(got: Settled, ends: tuple[int, int], disturbs: tuple[str, ...]) -> Got:
+def _seen(s: Solution, ends: tuple[int, int], by_heat: bool) -> float:
+    """Volts between two nodes: their mean, or on a pulsed supply what a filament is heated by."""
+    across = s.volts[ends[0]] - s.volts[ends[1]]
+    if not by_heat or not s.within:
+        return across
+    square = math.fsum(w * (p.volts[ends[0]] - p.volts[ends[1]]) ** 2 for w, p in s.within)
+    return math.copysign(math.sqrt(square), across)
+
+
+def _shown(got: Settled, ends: tuple[int, int], disturbs: tuple[str, ...], by_heat: bool) -> Got:
     tour = got.tour or (got.solution,)
-    values = [t.volts[ends[0]] - t.volts[ends[1]] for t in tour]
+    values = [_seen(t, ends, by_heat) for t in tour]
     low, high = min(values), max(values)
     steady = got.status != "chatter" or high - low <= max(1e-3, 1e-3 * abs(high))
-    return Got(
-        got.solution.volts[ends[0]] - got.solution.volts[ends[1]] if steady else None, low, high, disturbs
-    )
+    return Got(_seen(got.solution, ends, by_heat) if steady else None, low, high, disturbs)
 
 
 def read_ohms(moment: Instant, a: Term, b: Term | None = None) -> float | None:

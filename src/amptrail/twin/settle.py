@@ -12,9 +12,9 @@ from amptrail.circuit.model import Driver, Phase, Term, key
 from amptrail.errors import ModelError, Problem
 from amptrail.twin.bench import NEVER, Element
 from amptrail.twin.logic import Trial, steppers
-from amptrail.twin.nodal import Solution, solve
+from amptrail.twin.nodal import Solution, mean, solve
 from amptrail.twin.overlay import Faulty, find, first_of
-from amptrail.twin.state import Clock, State, View, present
+from amptrail.twin.state import Clock, State, View, present, pulses
 
 FUSE_TIMES = 1.35
 MAX_ROUNDS = 512
@@ -65,6 +65,11 @@ class Machine:
             if p.kind in ("fuse", "link") and (found := first_of(faulty.bench, Term(p.name, ""))) is not None
         ]
         self.drivers = [(x.module, x.name) for x in c.modules if isinstance(x, Driver)]
+        self.duties = {
+            (x.module, x.name): x.duty
+            for x in c.modules
+            if isinstance(x, Driver) and x.duty is not None and x.duty < 1.0
+        }
         self.cut: dict[tuple[Term, ...], Machine] = {}
         self.dipped: dict[float, Machine] = {}
         self.kept: dict[tuple[object, ...], View] = {}
@@ -106,16 +111,19 @@ class Machine:
         """The operating point of one frozen state."""
         k = (s.energised, s.awake, s.on, s.excited, s.fuses_open, phase)
         if k not in self.kept:
-            here = present(self.f, s, phase)
             b = self.f.bench
-            got = solve([e for _, e in here], len(b.names), b.hubs, self.reference, self.last)
-            self.last = got.volts
-            self.kept[k] = View(self.f, here, got)
+            within = []
+            for share, conducting in pulses(self.duties, s):
+                here = present(self.f, conducting, phase)
+                got = solve([e for _, e in here], len(b.names), b.hubs, self.reference, self.last)
+                self.last = got.volts
+                within.append((share, got))
+            self.kept[k] = View(self.f, present(self.f, s, phase), mean(within))
         return self.kept[k]
 
     def blown(self, v: View, s: State) -> str | None:
         """The fuse furthest above 1.35 x its rating."""
-        over = {n: abs(v.amps(i)) / most for n, i, most in self.fuses if n not in s.fuses_open}
+        over = {n: v.heating_amps(i) / most for n, i, most in self.fuses if n not in s.fuses_open}
         worst = max(over, key=lambda n: over[n], default=None)
         return worst if worst is not None and over[worst] > 1 else None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -194,6 +195,21 @@ def present(f: Faulty, s: State, phase: Phase | None) -> list[tuple[int, Element
     return out
 
 
+def pulses(duties: Mapping[Pair, float], s: State) -> list[tuple[float, State]]:
+    """The shares of a period of pulsed outputs, and the state in which what conducts in each is on.
+
+    All begin to conduct at the same moment, each for its duty of the period; one that is between two pulses
+    leaks like one that is off, or conducts to ground if it is a half bridge. Armatures, filaments of other
+    shares and modules do not follow within a period: they stand as the means want them.
+    """
+    pulsed = {d: duty for d, duty in duties.items() if d in s.on}
+    edges = [0.0, *sorted({d for d in pulsed.values() if d > 0.0}), 1.0]
+    return [
+        (till - since, replace(s, on=s.on - {d for d, duty in pulsed.items() if duty <= since}))
+        for since, till in zip(edges, edges[1:], strict=False)
+    ]
+
+
 def frozen(f: Faulty, s: State, phase: Phase | None) -> list[Element]:
     """The elements that are there in a state."""
     return [e for _, e in present(f, s, phase)]
@@ -214,6 +230,20 @@ class View:
         """Amps of the element at a position of the bench; 0 for one that is not there."""
         k = self.slot.get(position)
         return 0.0 if k is None else self.got.amps[k]
+
+    def peak_amps(self, position: int) -> float:
+        """The most it carries within a period, A: what a current limit sees."""
+        k = self.slot.get(position)
+        return 0.0 if k is None else max(abs(s.amps[k]) for _, s in self.got.shares)
+
+    def heating_amps(self, position: int) -> float:
+        """Root of the mean square over a period, A: what heats a fuse."""
+        k = self.slot.get(position)
+        if k is None:
+            return 0.0
+        if not self.got.within:
+            return abs(self.got.amps[k])
+        return math.sqrt(math.fsum(w * s.amps[k] ** 2 for w, s in self.got.within))
 
     def across(self, position: int) -> float:
         """Volts across the element at a position of the bench; 0 for one that is not there."""

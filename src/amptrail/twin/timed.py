@@ -140,7 +140,7 @@ class Timed:
     def melts(self, v: View, s: State) -> dict[str, float]:
         """s in which each whole fuse would open if it were cold."""
         return {
-            n: opens_after(abs(v.amps(i)) * FUSE_TIMES / most, self.forms[n])
+            n: opens_after(v.heating_amps(i) * FUSE_TIMES / most, self.forms[n])
             for n, i, most in self.m.fuses
             if n not in s.fuses_open
         }
