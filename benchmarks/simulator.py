@@ -14,6 +14,7 @@ import numpy as np
 from amptrail.belief.senses import BRIGHT_FROM, DIM_FROM
 from amptrail.circuit.model import Circuit, Fault, Must, Term
 from amptrail.circuit.phases import drive_cycle, names_phase
+from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value as figure
 from amptrail.errors import InputError
 from amptrail.jobs import engine, words
@@ -85,12 +86,12 @@ class Vehicle:
         got = self._solved(o.conditions)
         part = next((p for p in self.circuit.parts if o.part and p.name == o.part), None)
         if part is None:
-            volts, rated = float(got.lamp_volts(o)[0]), words.NOMINAL_V
+            volts, rated = float(got.lamp_volts(o)[0]), words.LAMP_V
         else:
             share = got.live_share(part.name, o.phase or 0)
             volts = float((got.across(part.name, o.phase or 0) * share)[0])
             said = figure(part, "rated_v") if part.kind == "lamp" else None
-            rated = float(said) if isinstance(said, (int, float)) else words.NOMINAL_V
+            rated = float(said) if isinstance(said, (int, float)) else nominal_v(self.circuit)
         x = abs(volts) / rated
         return "bright" if x > BRIGHT_FROM else "dim" if x > DIM_FROM else "dark"
 

@@ -15,6 +15,7 @@ polyfuse A hold 5 A
 polyfuse B hold 5 A trip 8 A
 polyfuse C
 """
+TWO = "battery BAT 12 V\nbattery B2 12 V"
 TAIL = """
 relay K1
 switch S closed in ignition-on
@@ -29,8 +30,8 @@ path {plus} -- S -- K1.86-85 -- body
         ("battery BAT 12.6 V", "BAT.+", 12.0),
         ("battery BAT 6.3 V", "BAT.+", 6.0),
         ("battery BAT 25.2 V", "BAT.+", 24.0),
-        ("battery BAT 12 V\nbattery B2 12 V\npath BAT.+ -- [W1: 50 mm2 0.3 m] -- B2.-", "B2.+", 24.0),
-        ("battery BAT 12 V\nbattery B2 12 V\npath B2.- -- body\npath BAT.+ -- [W1: 50 mm2 1 m] -- B2.+", "BAT.+", 12.0),
+        (f"{TWO}\npath BAT.+ -- [W1: 50 mm2 0.3 m] -- B2.-", "B2.+", 24.0),
+        (f"{TWO}\npath B2.- -- body\npath BAT.+ -- [W1: 50 mm2 1 m] -- B2.+", "BAT.+", 12.0),
     ],
     ids=["one", "six volts", "one of 24", "two in series", "two side by side"],
 )  # fmt: skip

@@ -1,6 +1,6 @@
 """A pulsed output: what a DC meter, a test lamp, a fuse, a relay and a current limit make of it.
 
-The figures are those of a switched resistive circuit, worked out here by hand (Ohm's law in both shares of the
+The figures are those of a switched resistive circuit, worked out here by hand (Ohm's law in both shares of a
 period; mean and root of the mean square of a rectangular wave, as in any text on alternating current).
 """
 

@@ -127,8 +127,8 @@ def test_a_difference_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_bad_joint_at_every_pin_of_a_module() -> None:
-    """An open or poor pin parts the module from the wire: its supply gone, its ground lifted, its input left to
-    its own pull."""
+    """An open or poor pin parts the module from the wire: its supply gone, its ground lifted, its input left
+    to its own pull."""
     circuit = sheet(EVERYTHING)
     pins = sorted({Term(x.module, x.pin) for x in circuit.modules if hasattr(x, "pin")}, key=str)
     cases: list[Faults] = [(Fault("open", at),) for at in pins]

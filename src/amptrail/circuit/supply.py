@@ -86,7 +86,7 @@ WANTS = {  # what a 12 V vehicle's usual part is taken to be, and what to write 
 
 
 def misfits(circuit: Circuit) -> Iterator[Problem]:
-    """Parts that say nothing of their volts in a vehicle that has not 12: their defaults are those of 12 V."""
+    """Parts that say nothing of their volts in a vehicle that has not 12: they have the defaults of one."""
     volts = nominal_v(circuit)
     if volts == CELL_BLOCK_V:
         return

@@ -19,7 +19,8 @@ KINDS: tuple[PartKind, ...] = (
 )  # fmt: skip
 
 
-# (kind, attribute) -> (another attribute, times): a polymer fuse trips at twice what it holds (common practice)
+# (kind, attribute) -> (another attribute, times): a polymer fuse trips at twice what it holds (common
+# practice)
 FOLLOWS = {("polyfuse", "trip_a"): ("hold_a", 2.0)}
 
 

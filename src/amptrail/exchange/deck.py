@@ -66,8 +66,8 @@ def _nonlinear(net: Network, lane: Lane, b: int, copies: tuple[tuple[str, str], 
 def deck(
     net: Network, lane: Lane, state: np.ndarray, phase: int, options: str = TIGHT, since: float = 0.0
 ) -> list[str]:
-    """Title, elements and options; no `.end`, no commands. Resistance of branch b is `R{b}`. `since`: the share
-    of a pulsed output's period that is over (those of a longer duty conduct)."""
+    """Title, elements and options; no `.end`, no commands. Resistance of branch b is `R{b}`. `since`: the
+    share of a pulsed output's period that is over (those of a longer duty conduct)."""
     s = net.static
     lines = [f"* {len(net.branches)} branches in phase {phase}"]
     copy_of = {int(r): int(c) for r, c in s.refs}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from amptrail.circuit.model import Circuit, Driver, Phase, key
 from amptrail.circuit.phases import cranked
@@ -206,7 +207,7 @@ def pulses(duties: Mapping[Pair, float], s: State) -> list[tuple[float, State]]:
     edges = [0.0, *sorted({d for d in pulsed.values() if d > 0.0}), 1.0]
     return [
         (till - since, replace(s, on=s.on - {d for d, duty in pulsed.items() if duty <= since}))
-        for since, till in zip(edges, edges[1:], strict=False)
+        for since, till in pairwise(edges)
     ]
 
 
