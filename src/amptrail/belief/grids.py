@@ -32,11 +32,11 @@ class Cells:
     def breaks(self) -> NDArray[np.bool_]:
         """[n - 1]: whether a cell and the next belong to different discrete states, or are no neighbours."""
         if len(self.axis_cells) == 1:
-            return np.diff(self.axis_cells[0][2]) != 0
+            return np.asarray(np.diff(self.axis_cells[0][2]) != 0)
         if len(self.axis_cells) == 2:
             state = self.grid.segments()[self.linear.argmax(axis=1)]
             across = len(self.axis_cells[1][0])
-            return (np.arange(1, len(self.log_weight)) % across == 0) | (np.diff(state) != 0)
+            return np.asarray((np.arange(1, len(self.log_weight)) % across == 0) | (np.diff(state) != 0))
         return np.zeros(len(self.log_weight) - 1, bool)
 
     def smooth(self, rows: Array) -> tuple[Array, Array]:

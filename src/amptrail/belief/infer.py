@@ -12,6 +12,7 @@ from amptrail.belief.tables import Array, Table, check
 from amptrail.errors import one
 
 BELIEVED = 1e-4  # explanations below this have no say in how well the readings are explained
+LEAST_SLIP = 1e-6  # a reading that cannot be wrong
 UNEXPLAINED_BELOW = 0.01  # common practice: one job in a hundred looks this bad by chance
 
 
@@ -169,21 +170,35 @@ def _doubt(table: Table, readings: Array, words: Array) -> Doubt | None:
 
 
 def _unexplained(table: Table, probability: Array, inside: Array, s: Scores) -> Unexplained:
-    """Averaged over what is believed: tail of the misfit of all readings taken as meant."""
+    """Averaged over what is believed: tail of the misfit of all readings. One that is probably wrong counts by
+    how rarely one is, not by how far off it is: among four readings a slip is nothing out of the ordinary."""
     m, w = len(table.readings), len(table.words)
     if not m + w:
         return Unexplained(False, 1.0, 0)
-    p_value, off = 0.0, np.zeros(m + w)
-    for h in np.flatnonzero(probability >= BELIEVED):
-        rows, p = s.layout.rows(int(h)), float(probability[h])
-        # a word scores by how surprising it is; two degrees each, as for a uniform p-value
-        words = -2 * s.words[rows]
-        misfit = float(inside[rows] @ (s.numbers.chi2[rows] + words.sum(axis=1)))
-        p_value += p * chi2_tail(misfit, m + 2 * w)
-        off += p * np.concatenate([inside[rows] @ s.numbers.z[rows] ** 2, inside[rows] @ words])
+    # a word scores by how surprising it is; two degrees each, as for a uniform p-value
+    words, z2 = -2 * s.words, s.numbers.z**2
+    right = np.maximum(s.numbers.chi2 - (s.numbers.wrong * z2).sum(axis=1), 0.0)
+    misfit = inside * (right + _slips(table, s.numbers.wrong) + words.sum(axis=1))
+    of = np.add.reduceat(misfit, s.layout.first[:-1])
+    believed = np.flatnonzero(probability >= BELIEVED)
+    p_value = sum(float(probability[h]) * chi2_tail(float(of[h]), m + 2 * w) for h in believed)
+    off = (probability[s.layout.owner] * inside) @ np.concatenate([z2, words], axis=1)
     lines = [r.line for r in table.readings] + [x.line for x in table.words]
     p_value = min(p_value, 1.0)
     return Unexplained(p_value < UNEXPLAINED_BELOW, p_value, lines[int(off.argmax())])
+
+
+def _slips(table: Table, wrong: Array) -> Array:
+    """What the probably wrong readings of each row count: minus twice the log of how often one is, a run that
+    shares a bad reference lead but once."""
+    share = np.asarray([max(r.misprobe, LEAST_SLIP) for r in table.readings])
+    each = wrong * (-2 * np.log(share))
+    total = np.asarray(each.sum(axis=1), np.float64)
+    for run in {r.run for r in table.readings if r.run}:
+        mine = [i for i, r in enumerate(table.readings) if r.run == run]
+        once = -2 * np.log(table.spoiled_run) if table.spoiled_run > 0 else np.inf
+        total -= np.maximum(each[:, mine].sum(axis=1) - once, 0.0)
+    return total
 
 
 @dataclass(frozen=True, eq=False)

@@ -69,7 +69,7 @@ class Layout:
         return np.repeat(np.arange(len(self.cells)), np.diff(self.first))
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def lay(hypotheses: tuple[Hypothesis, ...], sigma: tuple[float, ...], words: int) -> Layout:
     """Every hypothesis at its cells; `sigma`: of the instrument, reading by reading."""
     noise = np.asarray(sigma, float)

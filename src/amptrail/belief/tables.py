@@ -190,7 +190,7 @@ def check(table: Table) -> None:
     _check_hypotheses(table.hypotheses, m, w, table.healthy)
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _check_hypotheses(every: tuple[Hypothesis, ...], m: int, w: int, healthy: int | None) -> None:
     for h in every:
         _check_hypothesis(h, m, w, healthy)

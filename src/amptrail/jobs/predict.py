@@ -25,6 +25,9 @@ GRID_POINTS = 17
 DOUBLE_POINTS = 5
 OPEN_ENDED = ("resistance", "to_ground", "to_supply", "to_point")
 MISPROBE, UNSURE, DARK, STATIC = 0.03, 0.3, 0.06, 0.1  # common practice; learned from proven jobs later
+# a word said of something else is any of the answers that could have been given
+SLIP = {"works": 1 / 2, "clicks": 1 / 2, "answers": 1 / 2, "lit": 1 / 3, "looks": 1 / 2, "felt": 1 / 3}
+SLIP_OTHER = 0.3
 WHOSE = {"mine": 1.0, "shop": 2.0, "customer": 4.0}  # how much likelier another's reading is a slip
 
 
@@ -188,7 +191,9 @@ def table(
         _reading(o, float(value[i]), float(sigma[i]), engine.WRONG_POINTS, engine.WRONG_PHASES, 16.0)
         for i, o in enumerate(seen.numbers)
     )
-    told = tuple(Word(_misprobe(o), 0.3, o.line, o.showing, o.line) for o in seen.words)
+    told = tuple(
+        Word(_misprobe(o), SLIP.get(o.kind, SLIP_OTHER), o.line, o.showing, o.line) for o in seen.words
+    )
     hypotheses = []
     for s, a, b in zip(suspects, counts[:-1], counts[1:], strict=True):
         here = slice(int(a), int(b))
