@@ -1,7 +1,7 @@
-"""Are the stated probabilities honest in the belief's own world? `python -m benchmarks.calibration [--jobs N]`
+"""Are stated probabilities honest in the belief's own world? `python -m benchmarks.calibration [--jobs N]`
 
 Cause, severity, tolerances, instrument error, misprobes and words are drawn from the belief's own model: from
-its own tables, computed once a set of readings on demos, given circuits and generated vehicles; the values are
+its own tables, computed once a set of readings on demos and made vehicles; the values are
 then judged. Printed: mean of log score minus entropy with two standard errors (0 when calibrated; needs no
 bins), how often a repair said to be 95 % sure was wrong with the upper 95 % bound of that share, how often it
 was said that nothing fits, and ECE (biased upwards in small samples: CHECKS A17 of the brief).
@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.belief import Reading, Table, posterior
+from amptrail.belief.beside import LIKE_DRAWN
 from amptrail.belief.grids import cells
 from amptrail.belief.likelihood import SLACK_SHARE
 from amptrail.circuit.model import Circuit
@@ -112,26 +113,50 @@ def value(r: Reading, meant: float, others: Array, rng: np.random.Generator, mis
     return float(rng.uniform(*r.span))
 
 
-def drawn(p: Prepared, rng: np.random.Generator, complaint: bool) -> tuple[Table, int]:
-    """One job: the table with values read on a drawn vehicle, and which cause it had. `complaint`: a vehicle
-    on which the function asked about fails (or was said to)."""
+def undrawn(p: Prepared, rng: np.random.Generator) -> Table:
+    """A vehicle that is not as drawn: every reading as on some other one, or anything."""
     t = p.tables[0]
+    readings = []
+    for j, r in enumerate(t.readings):
+        if rng.random() < LIKE_DRAWN:
+            true, at = _cause(t, rng)
+            mean, cov, _ = _at(t, true, at, rng)
+            readings.append(replace(r, value=float(rng.normal(mean[j], np.hypot(r.sigma, cov[j, j] ** 0.5)))))
+        else:
+            readings.append(replace(r, value=float(rng.uniform(*r.span))))
+    true, at = _cause(t, rng)
+    answered = _answer(p, true, at, rng) if rng.random() < LIKE_DRAWN else int(rng.random() < 0.5)
+    return replace(p.tables[answered], readings=tuple(readings))
+
+
+def _cause(t: Table, rng: np.random.Generator) -> tuple[int, int]:
+    """A cause by prior and one of its cells."""
     prior = np.asarray([h.prior for h in t.hypotheses])
-    prior = prior / prior.sum()
-    for _ in range(10_000):
-        true = int(rng.choice(len(prior), p=prior))
-        h = t.hypotheses[true]
-        c = cells(h.grid)
-        at = int(rng.choice(len(c.log_weight), p=np.exp(c.log_weight)))
-        answered = _answer(p, true, c.linear[at], rng)
-        if answered or not t.words or not complaint:
-            break
+    true = int(rng.choice(len(prior), p=prior / prior.sum()))
+    c = cells(t.hypotheses[true].grid)
+    return true, int(rng.choice(len(c.log_weight), p=np.exp(c.log_weight)))
+
+
+def _at(t: Table, true: int, at: int, rng: np.random.Generator) -> tuple[Array, Array, Array]:
+    """Mean, covariance and wrong-place readings of a severity drawn inside one cell."""
+    h = t.hypotheses[true]
+    c = cells(h.grid)
     mid, move = c.smooth(h.prediction.mean[None])
     mean = mid[0, at] + sum((rng.random() - 0.5) * move[0, at, a] for a in range(move.shape[2]))
     assert h.prediction.cov is not None and h.prediction.others is not None
     cov = np.einsum("g,gij->ij", c.linear[at], h.prediction.cov)
-    others = np.einsum("g,gmk->mk", c.linear[at], h.prediction.others)
+    return mean, cov, np.einsum("g,gmk->mk", c.linear[at], h.prediction.others)
+
+
+def drawn(p: Prepared, rng: np.random.Generator) -> tuple[Table, int | None]:
+    """One job: the table with values read on a drawn vehicle, and which cause it had (None: none of them)."""
+    t = p.tables[0]
+    if rng.random() < t.undrawn:
+        return undrawn(p, rng), None
+    true, at = _cause(t, rng)
+    mean, cov, others = _at(t, true, at, rng)
     meant = rng.multivariate_normal(mean, cov, method="svd")
+    answered = _answer(p, true, at, rng)
     readings = tuple(
         replace(r, value=value(r, float(m), o, rng, r.misprobe))
         for r, m, o in zip(t.readings, meant, others, strict=True)
@@ -139,7 +164,7 @@ def drawn(p: Prepared, rng: np.random.Generator, complaint: bool) -> tuple[Table
     return replace(p.tables[answered], readings=readings), true
 
 
-def _answer(p: Prepared, true: int, at: Array, rng: np.random.Generator) -> int:
+def _answer(p: Prepared, true: int, at: int, rng: np.random.Generator) -> int:
     """Which answer is given about the function: 0 works, 1 does not."""
     if not p.tables[0].words:
         return 0
@@ -147,7 +172,8 @@ def _answer(p: Prepared, true: int, at: Array, rng: np.random.Generator) -> int:
     if rng.random() < word.misprobe:
         return int(rng.random() < 0.5)
     columns = [t.hypotheses[true].prediction.words for t in p.tables]
-    works, fails = (float(np.exp(at @ c)[0]) for c in columns if c is not None)
+    here = cells(p.tables[0].hypotheses[true].grid).linear[at]
+    works, fails = (float(np.exp(here @ c)[0]) for c in columns if c is not None)
     return int(rng.random() < fails / (works + fails))
 
 
@@ -156,9 +182,12 @@ def run(p: Prepared, jobs: int, seed: int) -> list[Judged]:
     rng = np.random.default_rng(seed)
     out: list[Judged] = []
     while len(out) < jobs:
-        t, true = drawn(p, rng, rng.random() < COMPLAINTS)
-        h = t.hypotheses[true]
-        out.append(judged(posterior(t), true, h.group or h.key))
+        wanted = rng.random() < COMPLAINTS
+        t, true = drawn(p, rng)
+        while wanted and p.tables[0].words and t.words is not p.tables[1].words:
+            t, true = drawn(p, rng)
+        group = "" if true is None else t.hypotheses[true].group
+        out.append(judged(posterior(t), true, [group]))
     return out
 
 

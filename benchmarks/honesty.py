@@ -20,24 +20,25 @@ FEW = 2000  # below so many jobs ECE says little (CHECKS A17: 0.13 on 50 perfect
 
 @dataclass(frozen=True)
 class Judged:
-    """One job: what the truth was given (`true` None: not among the hypotheses), what was said of the
-    likeliest repair and whether it was right, and whether it was said that nothing fits."""
+    """One job: log score minus entropy, the entropy, what was said of the likeliest repair and whether it was
+    right, and whether it was said that nothing fits."""
 
-    excess: float | None
+    excess: float
     entropy: float
     said: float
     right: bool
     nothing_fits: bool
 
 
-def judged(post: Posterior, true: int | None, group: str) -> Judged:
-    """The figures of one posterior; `group`: the repair group of the truth."""
-    p = np.maximum(post.probability, 1e-300)
+def judged(post: Posterior, true: int | None, groups: Sequence[str]) -> Judged:
+    """The figures of one posterior. `true` None: the truth is none of the list, so what is scored is the
+    chance given to that; `groups`: repair groups that would be right."""
+    p = np.maximum([*post.probability, *post.spoiled, post.undrawn], 1e-300)
     entropy = -float((p * np.log(p)).sum())
     mass = post.groups()
     first = max(mass, key=lambda g: mass[g])
-    excess = None if true is None else -float(np.log(p[true])) - entropy
-    return Judged(excess, entropy, mass[first], first == group, post.unexplained.is_so)
+    excess = -float(np.log(p[-1 if true is None else true])) - entropy
+    return Judged(excess, entropy, mass[first], first in groups, post.unexplained.is_so)
 
 
 def ece(said: Array, right: Array, bins: int = 10) -> float:
@@ -54,13 +55,12 @@ def upper(wrong: int, of: int) -> float:
 
 def line(name: str, rows: Sequence[Judged]) -> str:
     """One row of the table."""
-    known = np.asarray([r.excess for r in rows if r.excess is not None])
+    excess = np.asarray([r.excess for r in rows])
     said, right = np.asarray([r.said for r in rows]), np.asarray([float(r.right) for r in rows])
     sure = said >= SURE
     wrong, of = int((1 - right[sure]).sum()), int(sure.sum())
     sure_words = f"{wrong / of:.1%} of {of} (upper {upper(wrong, of):.1%})" if of else "none"
-    two_se = 2 * float(known.std()) / max(len(known), 1) ** 0.5
-    worth = f"{known.mean():+.3f} +- {two_se:.3f}" if len(known) else "-"
+    worth = f"{excess.mean():+.3f} +- {2 * float(excess.std()) / len(rows) ** 0.5:.3f}"
     warning = "" if len(rows) >= FEW else " (few jobs: biased upwards)"
     fits = np.mean([r.nothing_fits for r in rows])
     return (
@@ -74,7 +74,7 @@ DEMOS = ("blower", "camper", "sensors", "sprayer", "starter", "trailer", "c02", 
 
 
 def fleet(made: int) -> dict[str, str]:
-    """The demos, the given circuits of the neutral format, and `made` generated vehicles of 30 to 60 parts."""
+    """The demos, the given circuits of the neutral format, and `made` generated vehicles of 30 to 60."""
     from benchmarks.generator import sheet_text
 
     found = circuits(DEMOS)

@@ -131,7 +131,7 @@ def test_a_coil_grounded_by_hand_parts_the_controller_from_the_relay() -> None:
     dead = "battery 12.5 V\nPUMP in ignition-on does not work\n"
     before, after = _moved("sprayer", dead, COIL, "PUMP in ignition-on works")
     assert after["ECM"] > 2 * before["ECM"]
-    assert after.get("K4", 0.0) < 0.2 * before["K4"]
+    assert after.get("K4", 0.0) < 0.25 * before["K4"]  # one "works" in twenty is said of something else
     before, after = _moved("sprayer", dead, COIL, "PUMP in ignition-on does not work")
     assert after.get("ECM", 0.0) < 0.2 * before["ECM"]
     assert after["K4"] > before["K4"]

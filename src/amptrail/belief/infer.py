@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from amptrail.belief.beside import spoiled_evidence, undrawn_terms
 from amptrail.belief.chance import chi2_tail
 from amptrail.belief.rows import Scored, Scores, evidence_without, score
 from amptrail.belief.tables import Array, Table, check
 from amptrail.errors import one
 
 BELIEVED = 1e-4  # explanations below this have no say in how well the readings are explained
+UNDRAWN_ABOVE = 0.5  # likelier not as drawn than any cause of the list
 LEAST_SLIP = 1e-6  # a reading that cannot be wrong
 UNEXPLAINED_BELOW = 0.01  # common practice: one job in a hundred looks this bad by chance
 
@@ -61,7 +63,9 @@ class Unexplained:
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """What the readings leave. Arrays follow `Table.hypotheses`, readings and words in the order given."""
+    """What the readings leave. Arrays follow `Table.hypotheses`, readings and words in the order given.
+    `probability`, `undrawn` (the vehicle is not as drawn) and `spoiled` (each instrument that may be wrong)
+    add up to one."""
 
     table: Table
     probability: Array
@@ -74,6 +78,8 @@ class Posterior:
     unexplained: Unexplained
     nothing_broken: float
     scored: Scores
+    undrawn: float = 0.0
+    spoiled: Array = field(default_factory=lambda: np.zeros(0))
 
     def ranking(self) -> list[int]:
         """Hypotheses from most to least probable (ties in table order)."""
@@ -92,9 +98,11 @@ def posterior(table: Table) -> Posterior:
     check(table)
     scores = score(table)
     evidence = scores.evidence()
-    probability, total = normalise([h.prior for h in table.hypotheses], evidence)
+    beside = Beside(table)
+    probability, others, total = beside.shares(evidence)
+    left = max(float(probability.sum()), 1e-300)
     inside = _within(scores, evidence)
-    share = probability[scores.layout.owner] * inside
+    share = (probability / left)[scores.layout.owner] * inside
     reading_wrong, word_wrong = share @ scores.numbers.wrong, share @ scores.word_wrong
     return Posterior(
         table,
@@ -105,10 +113,38 @@ def posterior(table: Table) -> Posterior:
         reading_wrong,
         word_wrong,
         _doubt(table, reading_wrong, word_wrong),
-        _unexplained(table, probability, inside, scores),
+        _unexplained(table, probability / left, inside, scores, others),
         0.0 if table.healthy is None else float(probability[table.healthy]),
         scores,
+        float(others[0]),
+        others[1:],
     )
+
+
+class Beside:
+    """The causes of a table beside "not as drawn" and instruments that may be wrong, as one distribution."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+        self.prior = np.asarray([h.prior for h in table.hypotheses], float)
+        usable = self.prior.sum() > 0
+        self.terms = undrawn_terms(table, self.prior) if table.undrawn > 0 and usable else np.zeros(0)
+        self.spoiled = [spoiled_evidence(table, self.prior, s) for s in table.spoilers] if usable else []
+
+    def shares(self, evidence: Array, without: int | None = None) -> tuple[Array, Array, float]:
+        """(probability of each cause, [not as drawn, each instrument], log-evidence of everything).
+        `without`: a reading left out (words after numbers); instruments are not weighed anew then."""
+        t = self.table
+        terms = np.delete(self.terms, without) if without is not None and len(self.terms) else self.terms
+        extra = [t.undrawn, *(s.prior for s in t.spoilers)] if without is None else [t.undrawn]
+        room = 1.0 - sum(extra)
+        if not self.prior.sum() > 0:
+            return normalise(self.prior.tolist(), evidence)[0], np.zeros(len(extra)), 0.0
+        logs = [float(terms.sum()), *self.spoiled][: len(extra)]
+        both, total = normalise(
+            [*(room * self.prior / self.prior.sum()), *extra], np.concatenate([evidence, logs])
+        )
+        return both[: len(evidence)], both[len(evidence) :], total
 
 
 def normalise(prior: list[float], log_evidence: Array) -> tuple[Array, float]:
@@ -169,9 +205,10 @@ def _doubt(table: Table, readings: Array, words: Array) -> Doubt | None:
     return max(raised, key=lambda d: d.probability, default=None)
 
 
-def _unexplained(table: Table, probability: Array, inside: Array, s: Scores) -> Unexplained:
-    """Averaged over what is believed: tail of the misfit of all readings. One that is probably wrong counts by
-    how rarely one is, not by how far off it is: among four readings a slip is nothing out of the ordinary."""
+def _unexplained(table: Table, probability: Array, inside: Array, s: Scores, others: Array) -> Unexplained:
+    """Averaged over what is believed: tail of the misfit of all readings. One that is probably wrong counts
+    by how rarely one is, not by how far off it is: among four readings a slip is nothing unusual.
+    `others`: chance of "not as drawn", which explains nothing, and of instruments that explain all."""
     m, w = len(table.readings), len(table.words)
     if not m + w:
         return Unexplained(False, 1.0, 0)
@@ -184,8 +221,9 @@ def _unexplained(table: Table, probability: Array, inside: Array, s: Scores) -> 
     p_value = sum(float(probability[h]) * chi2_tail(float(of[h]), m + 2 * w) for h in believed)
     off = (probability[s.layout.owner] * inside) @ np.concatenate([z2, words], axis=1)
     lines = [r.line for r in table.readings] + [x.line for x in table.words]
-    p_value = min(p_value, 1.0)
-    return Unexplained(p_value < UNEXPLAINED_BELOW, p_value, lines[int(off.argmax())])
+    p_value = min(p_value * (1 - float(others.sum())) + float(others[1:].sum()), 1.0)
+    is_so = p_value < UNEXPLAINED_BELOW or float(others[0]) > UNDRAWN_ABOVE
+    return Unexplained(is_so, p_value, lines[int(off.argmax())])
 
 
 def _slips(table: Table, wrong: Array) -> Array:
@@ -216,10 +254,10 @@ def contributions(full: Posterior) -> tuple[Contribution, ...]:
     """Leave each reading (then each word) out in turn: the posterior of the smaller table each time."""
     t = full.table
     lines = [r.line for r in t.readings] + [w.line for w in t.words]
-    prior = [h.prior for h in t.hypotheses]
+    beside = Beside(t)
     out = []
-    for line, evidence in zip(lines, np.concatenate(evidence_without(t)), strict=True):
-        before, _ = normalise(prior, evidence)
+    for k, (line, evidence) in enumerate(zip(lines, np.concatenate(evidence_without(t)), strict=True)):
+        before, _, _ = beside.shares(evidence, k)
         gone = (before > 0.01) & (full.probability < 0.1 * before)
         nats = full.log_evidence - evidence
         out.append(Contribution(line, before, nats, tuple(int(i) for i in np.flatnonzero(gone))))

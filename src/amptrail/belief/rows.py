@@ -85,7 +85,7 @@ class _Dense:
 
 
 @dataclass(frozen=True, eq=False)
-class _Laid:
+class Laid:
     """A table with its readings in one canonical order (`order`: their numbers in the table given), its rows,
     and the first row of nothing broken (`well`), if there is such a hypothesis."""
 
@@ -96,8 +96,8 @@ class _Laid:
     well: _Dense | None
 
 
-@lru_cache(maxsize=1)
-def _laid(table: Table) -> _Laid:
+@lru_cache(maxsize=2)
+def laid(table: Table) -> Laid:
     """Worked out once for weighing a table and for leaving its readings out."""
     order = np.asarray(sorted(range(len(table.readings)), key=lambda i: _rank(table, i)), np.int64)
     whole = replace(table, readings=tuple(table.readings[i] for i in order))
@@ -105,14 +105,14 @@ def _laid(table: Table) -> _Laid:
     layout = lay(table.hypotheses, sigma, len(table.words))
     rows = _dense(whole.readings, layout, order)
     well = None if table.healthy is None else rows.part(layout.rows(table.healthy))
-    return _Laid(order, whole, layout, rows, well)
+    return Laid(order, whole, layout, rows, well)
 
 
 def score(table: Table) -> Scores:
     """Every hypothesis of the table. Readings are taken in one canonical order inside, so the order in which
     they were given changes nothing."""
-    laid = _laid(table)
-    t, d, at = laid.table, laid.rows, laid.layout
+    got = laid(table)
+    t, d, at = got.table, got.rows, got.layout
     numbers = _numbers(t, d, list(range(len(t.readings))))
     words, word_wrong = _words(t, d.words)
     total = numbers.log_likelihood + words.sum(axis=1)
@@ -121,40 +121,40 @@ def score(table: Table) -> Scores:
         numbers, words, word_wrong = numbers.copy(), words.copy(), word_wrong.copy()
         for h in come_and_go:
             s = at.rows(h)
-            total[s] = _intermittent(t, table.hypotheses[h], d.part(s), laid.well)
-            mine, words[s], word_wrong[s] = _better_state(laid, numbers.part(s), words[s], word_wrong[s])
+            total[s] = _intermittent(t, table.hypotheses[h], d.part(s), got.well)
+            mine, words[s], word_wrong[s] = _better_state(got, numbers.part(s), words[s], word_wrong[s])
             numbers.put(s, mine)
-    return Scores(at, total, numbers.turned(np.argsort(laid.order)), words, word_wrong)
+    return Scores(at, total, numbers.turned(np.argsort(got.order)), words, word_wrong)
 
 
 def evidence_without(table: Table) -> tuple[Array, Array]:
     """Log-evidence of every hypothesis with one reading left out [reading, hypothesis], and with one word
     left out [word, hypothesis]: what `score` of the smaller table gives, the predictions worked out once."""
-    laid = _laid(table)
+    got = laid(table)
     m, w = len(table.readings), len(table.words)
     numbers, words = np.zeros((m, len(table.hypotheses))), np.zeros((w, len(table.hypotheses)))
     for j in range(m):
-        numbers[laid.order[j]] = _evidence_of(laid, [i for i in range(m) if i != j], list(range(w)))
+        numbers[got.order[j]] = evidence_of(got, [i for i in range(m) if i != j], list(range(w)))
     for j in range(w):
-        words[j] = _evidence_of(laid, list(range(m)), [i for i in range(w) if i != j])
+        words[j] = evidence_of(got, list(range(m)), [i for i in range(w) if i != j])
     return numbers, words
 
 
-def _evidence_of(laid: _Laid, readings: list[int], words: list[int]) -> Array:
-    """Log-evidence of each hypothesis by these readings and words alone."""
-    t = laid.table
+def evidence_of(got: Laid, readings: list[int], words: list[int]) -> Array:
+    """Log-evidence of each hypothesis by these readings (numbered in the canonical order) and words alone."""
+    t = got.table
     fewer = replace(
         t, readings=tuple(t.readings[i] for i in readings), words=tuple(t.words[i] for i in words)
     )
-    d = laid.rows.less(readings, words)
-    well = None if laid.well is None else laid.well.less(readings, words)
+    d = got.rows.less(readings, words)
+    well = None if got.well is None else got.well.less(readings, words)
     numbers = _numbers(fewer, d, list(range(len(readings))))
     log_l = numbers.log_likelihood + _words(fewer, d.words)[0].sum(axis=1)
     for h, x in enumerate(t.hypotheses):
         if x.showing < 1:
-            s = laid.layout.rows(h)
+            s = got.layout.rows(h)
             log_l[s] = _intermittent(fewer, x, d.part(s), well)
-    return _evidence(laid.layout, log_l)
+    return _evidence(got.layout, log_l)
 
 
 def _rank(table: Table, i: int) -> tuple[object, ...]:
@@ -244,13 +244,13 @@ def _occasion(table: Table, d: _Dense, occasion: int) -> Array:
     return np.asarray(log_l + _words(table, d.words)[0][:, mine].sum(axis=1), np.float64)
 
 
-def _better_state(laid: _Laid, sick: Rows, words: Array, word_wrong: Array) -> tuple[Rows, Array, Array]:
+def _better_state(got: Laid, sick: Rows, words: Array, word_wrong: Array) -> tuple[Rows, Array, Array]:
     """Misfit and doubt of an intermittent: each reading beside whichever state explains it better."""
-    table = laid.table
-    if laid.well is None:
+    table = got.table
+    if got.well is None:
         raise AssertionError("checked before")
-    fine = _numbers(table, laid.well, list(range(len(table.readings))))
-    said, said_wrong = _words(table, laid.well.words)
+    fine = _numbers(table, got.well, list(range(len(table.readings))))
+    said, said_wrong = _words(table, got.well.words)
     may = np.asarray([r.state != "fails" for r in table.readings], bool)
     must = np.asarray([r.state == "works" for r in table.readings], bool)
     better = (np.abs(fine.alone[0]) < np.abs(sick.alone)) & may | must

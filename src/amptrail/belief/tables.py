@@ -6,7 +6,7 @@ Severity is log10(ohm). Predictions come as tables; belief never computes a circ
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -133,9 +133,21 @@ class Word:
     line: int = 0
 
 
+@dataclass(frozen=True)
+class Spoiler:
+    """One instrument in one person's hands that may be wrong: `readings` (indices) it took; `dead`: it shows
+    next to nothing; `factor`: all it shows is so many times what is there; neither: anything."""
+
+    prior: float
+    readings: tuple[int, ...]
+    dead: bool = False
+    factor: float | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class Table:
     """Everything belief needs. `healthy`: index of the nothing-broken hypothesis (None: not offered).
+    `undrawn`: chance beforehand that the vehicle is not as drawn; `spoilers`: instruments that may be wrong.
 
     An intermittent hypothesis needs `healthy`, for what is read while it does not show.
     """
@@ -145,6 +157,8 @@ class Table:
     words: tuple[Word, ...] = ()
     healthy: int | None = None
     spoiled_run: float = 0.01
+    undrawn: float = 0.0
+    spoilers: tuple[Spoiler, ...] = ()
 
     def without(self, reading: int | None = None, word: int | None = None) -> Table:
         """The same table with one reading (or word) left out."""
@@ -173,7 +187,14 @@ class Table:
             tuple(self.words[i] for i in words),
             self.healthy,
             self.spoiled_run,
+            self.undrawn,
+            tuple(replace(s, readings=mine) for s in self.spoilers if len(mine := _kept(s, keep)) > 1),
         )
+
+
+def _kept(spoiler: Spoiler, keep: Sequence[int]) -> tuple[int, ...]:
+    """The readings of a spoiler as they are numbered once only `keep` are left."""
+    return tuple(n for n, i in enumerate(keep) if i in spoiler.readings)
 
 
 def check(table: Table) -> None:

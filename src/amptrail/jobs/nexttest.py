@@ -23,6 +23,10 @@ from amptrail.plan.decide import Advice
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
 TELLS_NOTHING_BITS = 0.02
+INSTRUMENT_FIRST = 0.5  # likelier wrong than right: nothing is believed before it is tried
+INSTRUMENT_SAYS = (
+    "the instrument or its lead is probably wrong: read the battery with it before anything else"
+)
 MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
 USUAL = NextOptions()
 TRIAL_WHY = {
@@ -113,6 +117,8 @@ def _stop(d: Desk) -> Json:
     """When nothing in the drawing explains the evidence, no repair is proposed, whatever ranks first."""
     stop, unexplained = d.plan.stop, d.judgement.post.unexplained
     is_so, reason = stop.is_so, stop.reason
+    if float(d.judgement.post.spoiled.sum()) > INSTRUMENT_FIRST:
+        return {"is": False, "reason": INSTRUMENT_SAYS, "wrong_cost_min": stop.wrong_cost_min}
     if unexplained.is_so:
         is_so = is_so and reason.startswith("no allowed test")
         reason = (

@@ -28,6 +28,7 @@ MISPROBE, UNSURE, DARK, STATIC = 0.03, 0.3, 0.06, 0.1  # common practice; learne
 # a word said of something else is any of the answers that could have been given
 SLIP = {"works": 1 / 2, "clicks": 1 / 2, "answers": 1 / 2, "lit": 1 / 3, "looks": 1 / 2, "felt": 1 / 3}
 SLIP_OTHER = 0.3
+UNDRAWN = 0.02  # vehicles that are not as drawn (common practice)
 WHOSE = {"mine": 1.0, "shop": 2.0, "customer": 4.0}  # how much likelier another's reading is a slip
 
 
@@ -149,6 +150,11 @@ def _misprobe(o: Observation) -> float:
     return min(share * WHOSE.get(o.whose, 2.0), 0.5)
 
 
+def _slip(o: Observation) -> float:
+    """Chance of the same word when it was said of something else."""
+    return 1 / (o.good_of[1] + 1) if o.good_of is not None else SLIP.get(o.kind, SLIP_OTHER)
+
+
 def _reading(o: Observation, value: float, sigma: float, points: int, phases: int, top: float) -> Reading:
     return Reading(
         value,
@@ -191,15 +197,13 @@ def table(
         _reading(o, float(value[i]), float(sigma[i]), engine.WRONG_POINTS, engine.WRONG_PHASES, 16.0)
         for i, o in enumerate(seen.numbers)
     )
-    told = tuple(
-        Word(_misprobe(o), SLIP.get(o.kind, SLIP_OTHER), o.line, o.showing, o.line) for o in seen.words
-    )
+    told = tuple(Word(_misprobe(o), _slip(o), o.line, o.showing, o.line) for o in seen.words)
     hypotheses = []
     for s, a, b in zip(suspects, counts[:-1], counts[1:], strict=True):
         here = slice(int(a), int(b))
         p = Prediction(mean[here], cov[here], others[here], log_p[here])
         hypotheses.append(Hypothesis(s.key, s.prior, p, _segmented(s.grid, state[here]), _group(s)))
-    return Table(tuple(hypotheses), readings, told, healthy)
+    return Table(tuple(hypotheses), readings, told, healthy, undrawn=UNDRAWN)
 
 
 def _group(s: Suspect) -> str:

@@ -16,6 +16,7 @@ from amptrail.faults import NOTHING, catalogue
 from amptrail.jobs import groups, intermittent
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_json
+from amptrail.jobs.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.kept import Kept
 from amptrail.jobs.leaks import leaks
@@ -27,6 +28,7 @@ from amptrail.solve.network import SPARE
 LANES_FOR_DOUBLES = 12_000  # most lanes spent on pairs (about a second on two cores)
 TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
 BEST_SINGLES = 12
+LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
 
 @dataclass(frozen=True)
@@ -150,6 +152,8 @@ def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) ->
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
         t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
         post = posterior(t)
+    if seen.numbers and time.monotonic() < until_s:
+        t, post = with_instruments(t, seen, post)
     return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post)
 
 
@@ -238,14 +242,13 @@ def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
 def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
     merged = groups.merge(j)
     rows: list[Json] = []
-    told = 0.0
     for g in merged[:top]:
         h = g.members[0]
         text, objects, severity = estimated(j, h)
         causes = j.suspects[h].causes
         rows.append(
             {
-                "rank": len(rows) + 1,
+                "rank": 0,
                 "faults": objects,
                 "text": text,
                 "probability": g.probability,
@@ -256,8 +259,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "why": _why(j, h),
             }
         )
-        told += g.probability
-    return rows, max(0.0, 1.0 - told)
+    return ranked(rows + instrument_rows(j, LISTED_LEAST), top)
 
 
 def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> Json:
@@ -268,6 +270,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
         "suspects": rows,
         "rest": rest,
         "nothing_broken": j.post.nothing_broken,
+        "not_as_drawn": j.post.undrawn,
         "unexplained": {
             "is": unexplained.is_so,
             "p_value": unexplained.p_value,

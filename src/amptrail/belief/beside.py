@@ -1,0 +1,81 @@
+"""What may be true beside every cause of the list: the vehicle is not as drawn, or an instrument is wrong.
+
+Neither is a fault of the circuit, so neither has rows of its own; each is weighed by what it would make of
+all readings at once. *Not as drawn*: every reading looks as readings do at that place in general (over all
+causes), or is anything at all, half each; but together they fit no cause. *Instrument wrong*: its readings
+are what a dead lead shows, or anything, or all off by one factor; every cause stays as likely as the others
+leave it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from amptrail.belief.rows import Scores, evidence_of, laid, score
+from amptrail.belief.tables import Array, Reading, Spoiler, Table
+
+LIKE_DRAWN = 0.5  # of the readings of a vehicle that is not as drawn (common practice)
+DEAD_SHARE = 0.002  # of its span: how far from nothing a dead lead may read (common practice)
+
+
+def undrawn_terms(table: Table, prior: Array) -> Array:
+    """Natural-log density of each reading, then each word, on a vehicle that is not as drawn."""
+    rows = laid(table)
+    at = rows.layout
+    with np.errstate(divide="ignore"):
+        log_w = np.log(prior / prior.sum())[at.owner] + at.log_weight
+    out = np.zeros(len(table.readings) + len(table.words))
+    for k, i in enumerate(rows.order):
+        var = rows.rows.cov[:, k, k]
+        good = log_w - 0.5 * (rows.rows.residual[:, k] ** 2 / var + np.log(2 * np.pi * var))
+        out[i] = _half(float(np.logaddexp.reduce(good)), -float(np.log(_width(rows.table.readings[k]))))
+    for j, word in enumerate(table.words):
+        column = rows.rows.words[:, j]
+        # anything may have been said, yet no word speaks more for a strange vehicle than for its best cause
+        anything = min(float(np.log(max(word.wrong_likelihood, 1e-6))), float(column.max()))
+        out[len(table.readings) + j] = _half(float(np.logaddexp.reduce(log_w + column)), anything)
+    return out
+
+
+def _half(like_drawn: float, anything: float) -> float:
+    return float(np.logaddexp(np.log(LIKE_DRAWN) + like_drawn, np.log(1 - LIKE_DRAWN) + anything))
+
+
+def _width(r: Reading) -> float:
+    return max(r.span[1], r.value) - min(r.span[0], r.value)
+
+
+def spoiled_evidence(table: Table, prior: Array, spoiler: Spoiler) -> float:
+    """Natural log of P(readings) when one instrument is wrong, over all causes of the list."""
+    mine = set(spoiler.readings)
+    if spoiler.factor is not None:
+        factor = spoiler.factor
+        readings = tuple(
+            replace(r, value=r.value / factor) if i in mine else r for i, r in enumerate(table.readings)
+        )
+        return _over(score(replace(table, readings=readings)), prior) - len(mine) * float(np.log(factor))
+    density: Callable[[Reading], float] = _dead if spoiler.dead else _anything
+    rest = [k for k, i in enumerate(laid(table).order) if i not in mine]
+    left = evidence_of(laid(table), rest, list(range(len(table.words))))
+    return _log_mean(left, prior) + sum(density(table.readings[i]) for i in mine)
+
+
+def _dead(r: Reading) -> float:
+    sigma = max(r.sigma, DEAD_SHARE * _width(r))
+    return float(-0.5 * (r.value / sigma) ** 2 - np.log(sigma * np.sqrt(2 * np.pi)))
+
+
+def _anything(r: Reading) -> float:
+    return -float(np.log(_width(r)))
+
+
+def _over(scores: Scores, prior: Array) -> float:
+    return _log_mean(scores.evidence(), prior)
+
+
+def _log_mean(log_evidence: Array, prior: Array) -> float:
+    with np.errstate(divide="ignore"):
+        return float(np.logaddexp.reduce(np.log(prior / prior.sum()) + log_evidence))
