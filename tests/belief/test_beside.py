@@ -56,7 +56,7 @@ def test_a_plain_good_explanation_is_not_beaten() -> None:
     for values in (12.6 * TAPS, 12.6 * 6 / (6 + 3.0) * TAPS, 12.6 * 2 / (2 + 900.0) * TAPS):
         found = posterior(table(list(values), undrawn=0.02, spoilers=SPOILERS))
         assert found.undrawn < 0.01
-        assert found.spoiled.sum() < 0.1
+        assert found.spoiled.sum() < found.probability.max()
         assert not found.unexplained.is_so
 
 
