@@ -216,7 +216,7 @@ def _next(c: Console, got: Json) -> None:
             f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
             f"8 times of 10 within {got['p80_min']:.0f} min."
         )
-    show_case.to_prove(c, got["to_prove"])
+    show_case.to_prove(c, got.get("to_prove"))
 
 
 def _check(c: Console, got: Json) -> None:
