@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from amptrail.faults import changes
+from amptrail.jobs.doubles import bridges
 from amptrail.jobs.predict import double
-from amptrail.jobs.suspects import _bridges, singles
+from amptrail.jobs.suspects import singles
 from amptrail.sheet import parse
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Kind
@@ -23,12 +24,12 @@ def test_branches_are_counted_as_the_overlay_makes_them() -> None:
         made = sum(
             c.kind == Kind.BRIDGE for x in s.causes for f in x.faults for c in changes(network, f, 1.0)
         )
-        assert made <= _bridges(s) <= made + 2, s.key
+        assert made <= bridges(s) <= made + 2, s.key
         most = max(most, made)
     assert most <= SPARE  # every single cause fits by itself
 
 
 def test_water_beside_crossed_pins_is_more_than_a_lane_holds() -> None:
-    by_count = {_bridges(s): s for s in singles(TRAILER)}
+    by_count = {bridges(s): s for s in singles(TRAILER)}
     both = double(by_count[3].causes[0], by_count[2].causes[0])
-    assert _bridges(both) > SPARE
+    assert bridges(both) > SPARE

@@ -212,6 +212,7 @@ class Solved:
     def __init__(self, session_: Session, runs: Runs) -> None:
         self.session, self.runs = session_, runs
         self.read = Columns(session_.network, runs)
+        self._healthy: Solved | None = None  # the circuit with nothing broken, as a measure
 
     def _slot(self, phase: int) -> int:
         return self.runs.phases.index(max(phase, 0))
@@ -334,17 +335,25 @@ class Solved:
     def live_share(self, part: str, phase: int) -> Array:
         """How much of the volts at a load's terminals reach what works inside it, per lane, 0 to 1.
 
-        A burnt-out load has full volts and no current: its conductance beside the sound one tells.
+        A burnt-out load has full volts and no current: its conductance beside a healthy vehicle's tells,
+        in this phase, or where it is not fed then in the one that feeds it most.
         """
-        net, slot = self.session.network, self._slot(phase)
-        volts = np.abs(self.across(part, phase))
-        amps = np.abs(self.runs.amps[:, slot, net.branch(part)])
+        volts, amps = np.abs(self.across(part, phase)), np.abs(self.amps(part, phase))
         fed = volts > FED_V
-        usual = self.session.usual_conductance(part, slot)
-        if not fed.any() or usual <= 0:
+        usual = self._usual(part, phase)
+        if not fed.any() or not usual > 0:
             return np.ones(len(volts))
-        conducts = np.where(fed, amps / np.where(fed, volts, 1.0), np.inf)
-        return np.minimum(1.0, conducts / usual)
+        return np.minimum(1.0, np.where(fed, amps / np.where(fed, volts, 1.0), np.inf) / usual)
+
+    def _usual(self, part: str, phase: int) -> float:
+        """Siemens of a load in a healthy vehicle; 0 where nothing ever feeds it."""
+        if self._healthy is None:
+            self._healthy = Solved(self.session, self.session.run([()], "asleep", 2))
+        runs, b = self._healthy.runs, self.session.network.branch(part)
+        volts = np.abs(runs.volts[0][:, runs.lanes.na[0, b]] - runs.volts[0][:, runs.lanes.nb[0, b]])
+        slot = self._slot(phase)
+        slot = slot if volts[slot] > FED_V else int(volts.argmax())
+        return float(np.abs(runs.amps[0, slot, b]) / volts[slot]) if volts[slot] > FED_V else 0.0
 
     def _item(self, name: str, phase: int) -> Array:
         net = self.session.network

@@ -46,6 +46,13 @@ class Kept(Generic[V]):
                 self.total -= gone
         return value
 
+    def replace(self, key: Hashable, value: V) -> V:
+        """Keep it in place of what was there."""
+        with self.lock:
+            gone = self.values.pop(key, None)
+            self.total -= gone[1] if gone else 0
+        return self.put(key, value)
+
     def clear(self) -> None:
         """Forget everything."""
         with self.lock:

@@ -10,24 +10,21 @@ from functools import lru_cache
 
 import numpy as np
 
-from amptrail.belief import Posterior, Table, contributions, pairs, posterior
+from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.faults import NOTHING, catalogue
 from amptrail.jobs import groups, intermittent
 from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.doubles import explaining, predicted
 from amptrail.jobs.faultnames import fault_json
 from amptrail.jobs.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.kept import Kept
 from amptrail.jobs.leaks import leaks
 from amptrail.jobs.observe import observations
-from amptrail.jobs.predict import Evidence, Suspect, double, evidence, single, solve_all, table, with_severity
+from amptrail.jobs.predict import Evidence, Suspect, evidence, single, solve_all, table, with_severity
 from amptrail.sheet import fault_text
-from amptrail.solve.network import SPARE
 
-LANES_FOR_DOUBLES = 12_000  # most lanes spent on pairs (about a second on two cores)
-TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
-BEST_SINGLES = 12
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
 
@@ -46,68 +43,6 @@ def singles(circuit: Circuit) -> tuple[Suspect, ...]:
     found = catalogue(circuit)
     nothing = [single(c) for c in found if c.id == NOTHING]
     return (*nothing, *(single(c) for c in found if c.id != NOTHING and c.faults))
-
-
-def _active(t: Table, post: Posterior) -> np.ndarray:
-    healthy = t.hypotheses[0].prediction
-    sigma = np.asarray([r.sigma for r in t.readings])
-    out = []
-    for h in t.hypotheses:
-        moved = np.abs(h.prediction.mean - healthy.mean[0])
-        spread = (
-            np.sqrt(sigma**2 + np.einsum("gii->gi", h.prediction.cov))
-            if h.prediction.cov is not None
-            else sigma
-        )
-        numbers = bool((moved > TELLING_SIGMAS * spread).any())
-        said = h.prediction.words is not None and bool(
-            (np.abs(h.prediction.words - healthy.words[0]) > 0.5).any()
-            if healthy.words is not None
-            else False
-        )
-        out.append(numbers or said)
-    return np.asarray(out, bool)
-
-
-def _lanes(s: Suspect) -> int:
-    return len(s.rows)
-
-
-def _doubles(base: Sequence[Suspect], t: Table, post: Posterior, budget: int | None) -> list[Suspect]:
-    """Pairs that could explain the readings, likeliest beforehand first, within the lane budget."""
-    live = _active(t, post)
-    live[0] = False
-    best = tuple(i for i in post.ranking() if i != 0)[:BEST_SINGLES]
-    wanted = [(a, b) for a, b in pairs(live, best).solve if a != 0 and b != 0]
-    hope = post.log_evidence
-    wanted.sort(
-        key=lambda ab: -(np.log(base[ab[0]].prior * base[ab[1]].prior) + max(hope[ab[0]], hope[ab[1]]))
-    )
-    out: list[Suspect] = []
-    spent = 0
-    for a, b in wanted:
-        if set(_ats(base[a])) & set(_ats(base[b])):
-            continue
-        d = double(base[a].causes[0], base[b].causes[0])
-        if _bridges(d) > SPARE:  # water in a plug beside two crossed pins: more than one vehicle can hold
-            continue
-        spent += _lanes(d)
-        if budget is not None and spent > budget:
-            break
-        out.append(d)
-    return out
-
-
-BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
-
-
-def _bridges(s: Suspect) -> int:
-    """How many branches these causes add to a lane."""
-    return sum(BRIDGES.get(f.mode, 0) for c in s.causes for f in c.faults)
-
-
-def _ats(s: Suspect) -> list[str]:
-    return [str(f.at) for c in s.causes for f in c.faults]
 
 
 def _needs_doubles(post: Posterior) -> bool:
@@ -144,9 +79,11 @@ def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) ->
         post = posterior(t)
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
-        budget = LANES_FOR_DOUBLES // len({o.conditions for o in seen.all})  # each set is solved by itself
-        more = _doubles(base, only, alone, None if doubles == "all" else budget)
-        t, post, everyone = _added(circuit, seen, t, post, everyone, more)
+        sets = len({o.conditions for o in seen.all})
+        pairs = explaining(base, only, alone, doubles == "all", sets)
+        if pairs:
+            t = replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen))
+            post, everyone = posterior(t), everyone + tuple(pairs)
     if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
         t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
