@@ -39,6 +39,7 @@ class Instrument:
     tells_nothing: str
     status: str
     source: str
+    offset: float = 0.0  # what it shows when there is nothing, in `unit`; taken off every reading
 
     def sigma(self, value: float) -> float:
         """One sigma of a reading of `value` in `unit`: the bound taken as two sigma, and the last digit."""
@@ -85,14 +86,70 @@ def _figures(words: str) -> dict[str, float]:
     return found
 
 
+OWN = ("offset", "accuracy", "floor", "draws")  # words of an instrument somebody measured
+
+
+def _split(base: Instrument, words: str) -> tuple[str, list[tuple[str, str, str]]]:
+    """Plain figures, and what its owner measured: `12 V draws 0.36 A` is `12 V` and (draws, 0.36, A)."""
+    bits, plain, own = words.split(), list[str](), list[tuple[str, str, str]]()
+    while bits:
+        word = bits.pop(0)
+        if word.lower() not in OWN:
+            plain.append(word)
+        elif len(bits) < 2:
+            raise one("instrument", f"`{word}` of {base.name} has no figure", expected=OWN,
+                      remedy=f"write it as {word} 0.03 {base.unit}")  # fmt: skip
+        else:
+            own.append((word.lower(), bits.pop(0), bits.pop(0)))
+    return " ".join(plain), own
+
+
+def _measured(base: Instrument, word: str, number: str, unit: str) -> Instrument:
+    """The instrument with one thing its owner measured of it."""
+    value = _figure(base, word, number, unit)
+    if word == "offset":
+        return replace(base, offset=value)
+    if word == "accuracy":
+        return replace(base, accuracy=value)
+    if word == "floor":
+        return replace(base, floor=value)
+    if base.tap_kind != "lamp" or not value > 0:
+        raise one("instrument", f"{base.name} does not draw {number} {unit}", remedy="only of a lamp")
+    volts = base.tap_parameters[0]
+    return replace(base, tap_parameters=(volts, volts * value))
+
+
+def _figure(base: Instrument, word: str, number: str, unit: str) -> float:
+    """A figure in the unit its word asks for; the accuracy as a share of one."""
+    wanted = "%" if word == "accuracy" else "A" if word == "draws" else base.unit
+    try:
+        value = float(number.replace(",", ".")) / 100.0 if unit == "%" else units.parse(f"{number} {unit}")
+        same = unit == "%" if wanted == "%" else units.dimension(unit) == units.dimension(wanted)
+    except ValueError:
+        same, value = False, 0.0
+    if not same or not math.isfinite(value) or (word != "offset" and value < 0):
+        raise one("instrument", f"`{word} {number} {unit}` is no {word} of {base.name}", expected=(wanted,),
+                  remedy=f"write it as {word} 0.03 {wanted}")  # fmt: skip
+    return value
+
+
 def _with(base: Instrument, words: str) -> Instrument:
-    """The instrument with its own figures: a lamp's volts and watts, a load's ohms, a meter's ohms."""
+    """The instrument with its own figures (a lamp's volts and watts, a load's ohms, a meter's ohms), and with
+    what its owner measured of it."""
+    plain, own = _split(base, words)
+    made = _rated(base, plain) if plain else base
+    for word, number, unit in own:
+        made = _measured(made, word, number, unit)
+    return replace(made, name=f"{base.name} {words}")
+
+
+def _rated(base: Instrument, words: str) -> Instrument:
     order = {"lamp": ("V", "W"), "loaded": ("ohm",), "meter": ("ohm",), "fuse-drop": ("ohm",)}.get(base.name)
     got = _figures(words)
     if order is None or set(got) - set(order):
         raise one("instrument", f"{base.name} does not take `{words}`", expected=order or ())
     parameters = tuple(got.get(d, p) for d, p in zip(order, base.tap_parameters, strict=True))
-    return replace(base, name=f"{base.name} {words}", tap_parameters=parameters)
+    return replace(base, tap_parameters=parameters)
 
 
 @cache

@@ -76,6 +76,9 @@ def _new(a: Ask) -> Json:
         raise one(
             "usage", "a new job needs a sheet file or a complaint", remedy="amptrail job new NAME SHEET"
         )
+    if not a.log.entries(a.name):  # the instruments one brings to every job
+        mine = shop.own_lines(a.log, a.by)
+        wanted += [a.entry("reading", {"text": x}, f"{base}.tool{n}") for n, x in enumerate(mine)]
     added = a.log.add_all(wanted)
     return {"added": [e.id for e in added]}
 
@@ -93,6 +96,10 @@ def _add(a: Ask) -> Json:
     if state.sheet is not None:
         told = parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
         warned += [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
+        if shop.OWN_LINE.match(line):
+            from amptrail.jobs.observe import observations
+
+            observations(load(state.sheet).circuit, line + "\n")  # an instrument that cannot be is said now
     e = a.entry("reading", {"text": line})
     new = a.log.add(e)
     said = f"added {e.id}: {line}" if new else f"{e.id} is there already: {line}"

@@ -182,7 +182,7 @@ def _answers(circuit: Circuit, o: Observation, t: Candidate) -> bool:
         if o.kind != t.said.kind or o.phase != t.said.phase:
             return False
         return _subject(circuit, o) == _subject(circuit, t.said)
-    same = o.phase == t.phase and o.instrument == t.instrument
+    same = o.phase == t.phase and o.tool == t.instrument
     return same and o.spot is not None and _same_ends(circuit, o.spot, t.spot)
 
 

@@ -243,7 +243,7 @@ class Solved:
             value[t] = self._value(o)
             sigma[t] = instrument.sigma(value[t])
             if (
-                o.battery_v is not None and o.instrument != "ohmmeter"
+                o.battery_v is not None and o.tool != "ohmmeter"
             ):  # the battery was read at another moment
                 sigma[t] = float(np.hypot(sigma[t], BATTERY_DRIFT * value[t]))
             if o.unsure:  # "not sure" widens, never drops
@@ -260,7 +260,7 @@ class Solved:
                 value[t], sigma[t] = 1.0, 0.02
             if o.kind == "range":
                 value[t] = (o.low + o.high) / 2
-            if o.instrument == "ohmmeter":  # ohms span decades: compare logarithms
+            if o.tool == "ohmmeter":  # ohms span decades: compare logarithms
                 cov[:, t, t] /= np.maximum(mean[:, t], 0.05) ** 2
                 mean[:, t] = np.log(np.maximum(mean[:, t], 0.05))
                 value[t], sigma[t] = np.log(max(o.value, 0.05)), 0.1 + 0.3 / max(o.value, 0.3)
@@ -281,7 +281,7 @@ class Solved:
     def _battery_scale(self, o: Observation, slot: int) -> Array:
         """Readings as fractions of the battery at that moment (JOB.md step 2)."""
         ones = np.ones(self.runs.status.shape[0])
-        if o.battery_v is None or o.instrument == "ohmmeter":
+        if o.battery_v is None or o.tool == "ohmmeter":
             return ones
         now = self._supply(slot)
         good = now > 3.0

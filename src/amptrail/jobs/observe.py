@@ -6,12 +6,14 @@ An Observation is still free of numbers computed from the circuit; `predict` put
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from amptrail.circuit.model import Circuit, Term, WorkedOn, key
 from amptrail.circuit.phases import drive_cycle
-from amptrail.errors import Problem
+from amptrail.errors import InputError, Problem, one
+from amptrail.instruments import by_name
 from amptrail.jobs.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
 from amptrail.sheet.readings import Conditions as Told
@@ -70,6 +72,12 @@ class Observation:
     run: str = ""
     unsigned: bool = False
     comes_and_goes: bool = False
+    own: bool = False  # taken with an instrument its owner measured: `instrument` says what it is
+
+    @property
+    def tool(self) -> str:
+        """The kind of instrument, whoever's it is."""
+        return self.instrument.split()[0] if self.own else self.instrument
 
 
 @dataclass(frozen=True)
@@ -191,6 +199,36 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
 
 
+def _own(items: Sequence[Reading]) -> list[tuple[int, str, str]]:
+    """(line, kind of instrument, what it is): from its line on, that kind is that one. InputError names the
+    line when it is no instrument."""
+    found = []
+    for r in items:
+        if r.kind == "my":
+            try:
+                if not (r.word or "").strip():
+                    raise one("instrument", f"what is special about your {r.instrument}?",
+                              remedy=f'write it as my {r.instrument} "accuracy 1 %"')  # fmt: skip
+                by_name(f"{r.instrument} {r.word}")
+            except InputError as e:
+                raise InputError(tuple(replace(p, line=r.line, column=1) for p in e.problems)) from e
+            found.append((r.line, r.instrument or "", f"{r.instrument} {r.word}"))
+    return found
+
+
+def _as_read_with(o: Observation, r: Reading, mine: list[tuple[int, str, str]]) -> Observation:
+    """The observation as the owner's own instrument saw it: its offset taken off, burden and error its own.
+    What the shop or the customer read was read with theirs."""
+    if o.kind not in ("number", "range", "lit") or o.whose != "mine" or r.lamp_w or r.instrument is None:
+        return o
+    own = [what for line, kind, what in mine if kind == r.instrument and line < o.line]
+    if not own:
+        return o
+    off = by_name(own[-1]).offset
+    value = max(o.value - off, 0.0) if o.unsigned else o.value - off
+    return replace(o, instrument=own[-1], own=True, value=value, low=o.low - off, high=o.high - off)
+
+
 def _unsigned(r: Reading) -> bool:
     return r.instrument == "clamp" and re.search(r"clamp\s+[+-]", r.text, re.IGNORECASE) is None
 
@@ -220,15 +258,16 @@ def observations(circuit: Circuit, text: str) -> Heard:
     """Every line of a readings file as an observation, or the reason why it is not used."""
     told = parse_readings(circuit, text)
     phases = {key(p.name): i for i, p in enumerate(drive_cycle(circuit))}
+    mine = _own(told.items)
     used: list[Observation] = []
     ignored: list[tuple[int, str]] = []
     worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
     for r in told.items:
-        if r.kind == "worked":  # no observation: it raises what is likely beforehand
+        if r.kind in ("worked", "my"):  # no observation: what is likely beforehand, and what it is read with
             continue
         got = _observation(circuit, r, phases)
         if isinstance(got, str):
             ignored.append((r.line, got))
         else:
-            used.append(got)
+            used.append(_as_read_with(got, r, mine))
     return Heard(tuple(used), tuple(ignored), told.warnings, worked)

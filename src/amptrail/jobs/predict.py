@@ -144,7 +144,7 @@ def _misprobe(o: Observation) -> float:
         else DARK
         if o.word == "dark" or (o.kind == "number" and o.value == 0)
         else STATIC  # without power: a bad contact may have been at rest (4 of 37 stories were misled so)
-        if o.instrument == "ohmmeter"
+        if o.tool == "ohmmeter"
         else MISPROBE
     )
     return min(share * WHOSE.get(o.whose, 2.0), 0.5)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 from amptrail.errors import nearest, one
 from amptrail.jobs import joblog
 from amptrail.jobs.context import Json
 from amptrail.jobs.joblog import Ask
-from amptrail.store import ROLES, Entry, Hit, Log, Person, rebuild, search
+from amptrail.store import ROLES, Entry, Hit, Log, Person, alive, rebuild, search
 from amptrail.store.people import Role
 from amptrail.store.search import texts
 
+OWN_LINE = re.compile(r"\s*my\s+([\w-]+)\s", re.IGNORECASE)
+JOBS_LOOKED_AT = 30  # back from the latest
 MOST_WIDTH = 78
 SHOWN_ENTRIES = 2
 CLOCK_MIN = 2.0  # two machines of one shop are never quite together
@@ -88,6 +91,19 @@ def _may_list(a: Ask, known: dict[str, Person], role: str) -> None:
     if masters == [a.name] and role != "technician":
         raise one("not-allowed", f"{a.name} is the only technician: nobody could list people any more",
                   remedy="list another technician first")  # fmt: skip
+
+
+def own_lines(log: Log, by: str) -> list[str]:
+    """The readings lines in which this person last said what their own instruments are (`my clamp "…"`)."""
+    for job in reversed(log.jobs()[-JOBS_LOOKED_AT:]):
+        told = {
+            m[1].lower(): str(e.data["text"])
+            for e in alive(log.entries(job))
+            if e.kind == "reading" and e.by == by and (m := OWN_LINE.match(str(e.data.get("text", ""))))
+        }
+        if told:
+            return list(told.values())
+    return []
 
 
 def late(entries: list[Entry]) -> str | None:

@@ -95,7 +95,7 @@ def _again(j: Judgement, c: Conditions, part: Part, action: str, minutes: float)
             continue
         there = _place(j.circuit, _parts(j.circuit).get(key(o.spot.a.part), part))
         walk = 2 * travel_minutes(j.circuit, place, there)
-        yield Candidate(o.spot, o.instrument, o.phase, c, place, minutes + walk + 1.0, action, action)
+        yield Candidate(o.spot, o.tool, o.phase, c, place, minutes + walk + 1.0, action, action)
     for m, phase in _failing(j):
         yield replace(asked(j.circuit, m, phase, c, action), place=place, minutes=minutes + 0.5, how=action)
 
@@ -108,7 +108,7 @@ def unplugged(j: Judgement) -> Iterator[Candidate]:
         if not _refused(circuit, p):
             c = Conditions(unplugged=(p.name,))
             yield from _again(j, c, p, "unplug", HOW_MINUTES["open-plug"])
-    drawn = [o for o in _abnormal(j) if o.instrument == "clamp"]
+    drawn = [o for o in _abnormal(j) if o.tool == "clamp"]
     fuses = [p for p in circuit.parts if p.kind == "fuse"]
     for p in fuses[:MOST_FUSES] if drawn else []:
         for o in drawn:

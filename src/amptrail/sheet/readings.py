@@ -62,12 +62,13 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced, worked speak of the part `a.part` with `word`.
+    answers, looks, sounds, is, code, replaced, worked speak of the part `a.part` with `word`. kind my: what
+    the reader's own `instrument` is, in `word`.
     """
 
     line: int
     text: str
-    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, worked
+    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, worked, my
     a: Term
     b: Term | None = None
     phase: str | None = None
@@ -129,6 +130,9 @@ class _Reader:
                 part = self.names.part(word(k[2])).name
                 said = str(k[3])[1:-1] if k[3] is not None else None
                 return Reading(number, text, "worked", Term(part, ""), word=said)
+            case "r_my":
+                tool, said = str(k[1]).lower().replace("_", "-"), str(k[2])[1:-1]
+                return Reading(number, text, "my", Term("", ""), instrument=tool, word=said)
             case "r_code":
                 at = Term(self.names.part(word(k[0])).name, "")
                 base = Reading(number, text, "code", at, phase=self._phase(word(k[4])), word=str(word(k[2])))
