@@ -74,7 +74,7 @@ def test_a_trail_at_the_battery(demo: str) -> None:
     validate(got)
 
 
-@pytest.mark.parametrize("to", ["oracle", "sheet", "netlist", "json"])
+@pytest.mark.parametrize("to", ["oracle", "sheet", "netlist", "transient", "json"])
 def test_every_target_of_convert(to: str) -> None:
     got = answer(["convert", str(ROOT / "demos" / "first" / "lamp.sheet"), "--to", to], Files())
     assert got["exit"] == 0, got["problems"]

@@ -45,7 +45,7 @@ PaperKind = Literal[
 ]  # fmt: skip
 LabelPlace = Literal["splice", "fuse box", "plug"]
 Order = Literal["settle", "time"]
-Target = Literal["oracle", "sheet", "netlist", "json"]
+Target = Literal["oracle", "sheet", "netlist", "transient", "json"]
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object (docs/json.md).")]
 SheetName = Annotated[str, typer.Argument(metavar="SHEET", help="A sheet file, or the name of a job.")]

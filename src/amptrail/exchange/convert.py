@@ -1,4 +1,5 @@
-"""One form of a circuit to another: oracle (neutral JSON), sheet, netlist (ngspice), json (the model)."""
+"""One form of a circuit to another: oracle (neutral JSON), sheet, netlist and transient (ngspice), json (the
+model)."""
 
 from __future__ import annotations
 
@@ -12,7 +13,7 @@ from amptrail.exchange.oracle import from_circuit, to_circuit
 from amptrail.exchange.plain import circuit_of, dump
 from amptrail.sheet import parse, print_sheet
 
-Form = Literal["oracle", "sheet", "netlist", "json"]
+Form = Literal["oracle", "sheet", "netlist", "transient", "json"]
 FORMS: tuple[str, ...] = get_args(Form)
 
 
@@ -52,6 +53,16 @@ def netlists(circuit: Circuit) -> str:
     return "\n".join(out)
 
 
+def lives(circuit: Circuit) -> str:
+    """A ngspice deck that lives through the whole healthy drive."""
+    from amptrail.exchange.transient import of_circuit
+    from amptrail.solve import assemble, run
+    from amptrail.solve.records import Lane
+
+    net = assemble(circuit)
+    return of_circuit(net, Lane(*(a[0] for a in run(net, [()]).lanes)))
+
+
 def convert(source: Path | str, to: str) -> str:
     """The circuit of a file (Path) or of a text (str) in another form, as text."""
     if to not in FORMS:
@@ -68,6 +79,8 @@ def convert(source: Path | str, to: str) -> str:
         return print_sheet(circuit)
     if to == "netlist":
         return netlists(circuit)
+    if to == "transient":
+        return lives(circuit)
     return (
         json.dumps(from_circuit(circuit) if to == "oracle" else dump(circuit), indent=1, ensure_ascii=False)
         + "\n"

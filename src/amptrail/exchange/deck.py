@@ -28,7 +28,7 @@ def node(net: Network, n: int) -> str:
     return "0" if n == net.static.ground else f"n{n}"
 
 
-def _law(kind: int, x: str, p: tuple[float, ...]) -> str:
+def law_text(kind: int, x: str, p: tuple[float, ...]) -> str:
     """Amperes of a nonlinear kind as an expression of its element voltage."""
     if kind == laws.BATTERY:
         return f"(({x})+{p[0]!r})/((({x})+{p[0]!r}) > 0 ? {max(p[1], 1e-6)!r} : {max(p[2], 1e-6)!r})"
@@ -59,7 +59,7 @@ def _nonlinear(net: Network, lane: Lane, b: int, copies: tuple[tuple[str, str], 
     lines = [f"R{b} {inner} {z} {series!r}"] if series > 0 else []
     if kind == laws.DIODE:
         return [*lines, f".model D{b} D(is={p[0]!r} n={p[1]!r})", f"D{b} {a} {inner} D{b}"]
-    law = _law(kind, f"v({a})-v({inner})", p)
+    law = law_text(kind, f"v({a})-v({inner})", p)
     return [*lines, f"B{b} {a} {inner} I={law}", *(f"B{b}c {f} {t} I={law}" for f, t in copies)]
 
 

@@ -8,7 +8,7 @@ from amptrail.errors import one
 from amptrail.exchange import convert as exchange
 from amptrail.jobs.context import Json, answer
 
-TARGETS = ("oracle", "sheet", "netlist", "json")
+TARGETS = ("oracle", "sheet", "netlist", "transient", "json")
 
 
 def convert(text: str, to: str, name: str = "") -> Json:

@@ -10,7 +10,9 @@ from typing import Any
 
 from amptrail.circuit.model import Circuit, key
 from amptrail.circuit.phases import drive_cycle
+from amptrail.cycle.run import run_cycle
 from amptrail.errors import InputError
+from amptrail.jobs import engine
 from amptrail.jobs.context import load
 from amptrail.jobs.expect import ExpectOptions, expect
 from amptrail.jobs.feeds import fitted
@@ -33,6 +35,7 @@ from amptrail.recording.svg import COLUMNS as FINE
 from amptrail.recording.svg import svg
 
 Json = dict[str, Any]
+SPREAD = 0.05  # of a nominal value: battery and resistances of a healthy vehicle (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,12 +153,36 @@ def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
             if at:
                 got = expect(sheet_text, ExpectOptions(at=at, instruments=(instrument,), feed=feed, cycles=2))
                 bands |= _bands(got, {p.name: p.base for p in drive_cycle(circuit)})
+    _through(circuit, feed, points, bands)
     supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
     return {
         "against": [asdict(b) for b in beside(found, points, bands, units)],
         "verification": [asdict(t) for t in proof(fitted(circuit, feed), seen, points, found)],
         "readings": list(reading_lines(found, points, names, units, supply)),
     }
+
+
+def _through(
+    circuit: Circuit, feed: str | None, points: dict[str, str], bands: dict[tuple[str, str], Band]
+) -> None:
+    """After the key, modules hold what they hold and let go one after the other: a level there lies between
+    the lowest and highest that the sheet, lived through in time, comes by, not only where it ends."""
+    net = engine.session(fitted(circuit, feed)).network
+    lived = run_cycle(net, (), "asleep", 1, "time")
+    mine = [i for i in lived.instants if i.status == "settled" and net.phases[i.at].base == "after-run"]
+    for point in dict.fromkeys(points.values()):
+        band = bands.get((point, "after-run"))
+        if band is None:
+            continue
+        s = spot(circuit, point)
+        if s.what == "amps":
+            came = [i.amp(s.a if s.a.name else s.a.part) for i in mine]
+        else:
+            came = [i.volt(s.a) - (i.volt(s.b) if s.b is not None else 0.0) for i in mine]
+        low, high = min(came, default=band.low), max(came, default=band.high)
+        bands[point, "after-run"] = replace(
+            band, low=min(band.low, low - SPREAD * abs(low)), high=max(band.high, high + SPREAD * abs(high))
+        )
 
 
 def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], Band]:

@@ -84,6 +84,7 @@ def place(channel: Channel, first: int, last: int, before: float, after: float, 
         return Placed(t, t - wide, t + wide, sure, False)
     k = np.arange(inside[0], inside[-1] + 1)
     begin, error = _corner(share, k, 1.0 / ratio, channel.dt_s)
+    begin = max(begin, _not_before(share, inside, 1.0 / ratio))
     t = channel.time(first + begin)
     wide = channel.dt_s * (1.0 + WIDE * error)
     return Placed(t, t - wide, t + wide, sure, True)
@@ -91,6 +92,7 @@ def place(channel: Channel, first: int, last: int, before: float, after: float, 
 
 # so much before a slope tells which way the level was already going (a tenth of the 2 Hz ripple of a start)
 TREND_S = 0.02
+QUIET, SLACK = 0.05, 0.5
 WIDE = 2.6  # standard deviations each side: 99 % of a normal error
 
 
@@ -124,6 +126,25 @@ def _corner(share: Floats, slope: NDArray[np.int64], grain: float, dt_s: float) 
         variance += 1 / before.shape[0] + (begin - at) ** 2 * spread
         error = grain * float(variance) ** 0.5 / (a - c)
     return begin, error
+
+
+def _not_before(share: Floats, inside: NDArray[np.int64], grain: float) -> float:
+    """The earliest sample a change can have begun at: what goes in two strides has a landing in its middle,
+    and the straight line through that leads far back into what was before.
+
+    From the last sample that is still what was before, the line to the first one that is not, led back.
+    """
+    quiet = max(QUIET, 3 * grain)
+    if quiet >= LOWER:
+        return 0.0
+    still = np.flatnonzero(share[: inside[0]] <= quiet)
+    if still.shape[0] == 0:
+        return 0.0
+    k = int(still[-1])
+    rise = (float(share[inside[0]]) - float(share[k])) / max(int(inside[0]) - k, 1)
+    led_back = k - max(float(share[k]), 0.0) / rise if rise > 0 else float(k)
+    # a line through few noisy samples: not later than it can be told
+    return led_back - SLACK * (int(inside[0]) - k - 1)
 
 
 def _inside(share: Floats, j: int) -> NDArray[np.int64]:

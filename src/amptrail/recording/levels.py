@@ -77,7 +77,14 @@ def levels(channel: Channel) -> Levels:
     low, high, share = _split(x)
     whole = float(seen.high.max() - seen.low.min())
     two = high - low > max(6 * sigma, 1e-6) and high - low >= APART * whole and share < 0.12
-    return Levels(low, high, sigma, True) if two else _under_spikes(channel, sigma, whole, low, high)
+    if two:
+        fewer = float(np.mean(x <= (low + high) / 2))
+        if min(fewer, 1 - fewer) >= SPIKES[0]:
+            return Levels(low, high, sigma, True)
+    under = _under_spikes(channel, sigma, whole, low, high)
+    # the two levels of a channel are not its one spike of 600 V; where nothing is under the rarest samples,
+    # they are what happened
+    return Levels(low, high, sigma, True) if two and not under.two else under
 
 
 def _under_spikes(channel: Channel, sigma: float, whole: float, low: float, high: float) -> Levels:

@@ -57,6 +57,7 @@ def spans(events: Sequence[Event], begin_s: float, end_s: float) -> tuple[Span, 
     turns += [(t, "cranking") for t in _instants(events, "crank_start")]
     turns += [(t, "running") for t in _instants(events, "crank_end")]
     turns += [(t, "after-run") for t in _instants(events, "key_off")]
+    turns += [(t, "charging") for t in _instants(events, "charge_start")]
     turns += [(t, "asleep") for t in _instants(events, "asleep")]
     turns += [(t, "awake") for t in _instants(events, "woken")]
     turns.sort()
@@ -68,6 +69,7 @@ def spans(events: Sequence[Event], begin_s: float, end_s: float) -> tuple[Span, 
         "after-run": "running",
         "running": "cranking",
         "awake": "asleep",
+        "charging": "ignition-on",
     }
     cut: list[tuple[float, str]] = [(begin_s, first.get(turns[0][1], "awake"))]
     for t, phase in turns:
@@ -78,6 +80,10 @@ def spans(events: Sequence[Event], begin_s: float, end_s: float) -> tuple[Span, 
         if phase == "asleep" and keyed:  # one module sleeping while the key is on is no sleeping vehicle
             continue
         if phase == "ignition-on" and keyed:
+            continue
+        if phase == "charging":  # it runs: the start itself may not be recorded, or be none of the sheet's
+            if now == "ignition-on":
+                cut.append((t, "running"))
             continue
         cut.append((t, phase))
     ends = [t for t, _ in cut[1:]] + [end_s]
