@@ -16,7 +16,7 @@ from amptrail.cli import options as o
 from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
 
 if TYPE_CHECKING:
-    pass
+    from amptrail.jobs.history import History
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -66,6 +66,19 @@ def _tuple(given: list[str] | None) -> tuple[str, ...]:
     return tuple(given or ())
 
 
+def _history(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
+    """What earlier jobs taught: for a person unless refused, for a script only when asked for, so that its
+    answers never depend on the folder of a user."""
+    from amptrail.jobs.history import NONE
+
+    files = files_of(ctx)
+    if not (files.for_people if asked is None else asked):
+        return NONE
+    from amptrail.jobs.lessons import history
+
+    return history(None if files.exists(sheet) else sheet)
+
+
 @app.command()
 def check(ctx: typer.Context, sheet: o.SheetName, as_json: o.AsJson = False) -> Json:
     """Is the sheet sound? Every problem at once, with its line and what to do.
@@ -104,7 +117,8 @@ def expect(
 @app.command()
 def suspects(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, top: o.Top = 10,
-    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, as_json: o.AsJson = False,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What still fits the readings, how bad it is, and what each reading ruled out.
 
@@ -113,7 +127,8 @@ def suspects(
     from amptrail.jobs.suspects import SuspectOptions
     from amptrail.jobs.suspects import suspects as run
 
-    return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed))
+    known = _history(ctx, sheet, history)
+    return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed, known))
 
 
 @app.command(name="next")
@@ -121,7 +136,8 @@ def next_(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, place: o.Place = None,
     start_phase: o.StartPhase = None, opened: o.Opened = None, helper: o.Helper = "yes", have: o.Have = None,
     without: o.Without = None, cannot: o.Cannot = None, budget_ms: o.BudgetMs = None,
-    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, as_json: o.AsJson = False,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The visits worth their minutes, and what each outcome would leave.
 
@@ -133,8 +149,39 @@ def next_(
     asked = NextOptions(
         place, start_phase, _tuple(opened), helper == "yes" and "helper" not in lacking, _tuple(have),
         tuple(x for x in lacking if x != "helper"), _tuple(cannot), budget_ms, doubles, seed,
+        _history(ctx, sheet, history),
     )  # fmt: skip
     return next_tests(*texts_of(ctx, sheet, readings), asked)
+
+
+@app.command()
+def history(as_json: o.AsJson = False) -> Json:
+    """What your closed jobs with a proven cause have taught, and by how much it moves the priors.
+
+    Example: amptrail history
+
+    Take a job out: amptrail job set gate history=no
+    """
+    from amptrail.jobs.lessons import show
+
+    return show()
+
+
+@app.command()
+def intake(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, who: o.Who = "customer",
+    top: o.Top = 10, history: o.UseHistory = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """What to ask on the phone, each answer a line of the readings; the question that tells most first.
+
+    Example: amptrail intake van.sheet
+
+    Example: amptrail intake van.sheet van.readings --who shop
+    """
+    from amptrail.jobs.intake import IntakeOptions
+    from amptrail.jobs.intake import intake as run
+
+    return run(*texts_of(ctx, sheet, readings), IntakeOptions(who, top, _history(ctx, sheet, history)))
 
 
 @app.command()

@@ -16,10 +16,11 @@ _KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
-    """Reads named texts. With `given`, only those names exist and the disk is never touched."""
+    """Reads named texts. With `given`, only those names exist and the disk is never touched. With
+    `for_people` the answer is for a screen, and may use what only this machine knows."""
 
-    def __init__(self, given: Mapping[str, str] | None = None) -> None:
-        self.given = given
+    def __init__(self, given: Mapping[str, str] | None = None, for_people: bool = False) -> None:
+        self.given, self.for_people = given, for_people
         self._folder: TemporaryDirectory[str] | None = None
 
     def text(self, name: str, most_bytes: int = MOST_BYTES) -> str:

@@ -28,7 +28,7 @@ def _for_people(argv: Sequence[str]) -> int:
     from amptrail.cli.render import problems, show
 
     with told(argv[0]):
-        got = answer(argv, Files())
+        got = answer(argv, Files(for_people=True))
     if got["exit"] in (2, 70):
         sys.stderr.write(problems(got))
         return int(got["exit"])

@@ -43,6 +43,7 @@ PaperKind = Literal[
     "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil",
     "invoice",
 ]  # fmt: skip
+Answering = Literal["customer", "shop", "mine"]
 LabelPlace = Literal["splice", "fuse box", "plug"]
 Order = Literal["settle", "time"]
 Target = Literal["oracle", "sheet", "netlist", "transient", "json"]
@@ -252,6 +253,12 @@ TimeColumn = Annotated[str | None, typer.Option("--time", metavar="COLUMN", help
 Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measure from this instant.")]
 End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]
 
+Who = Annotated[Answering, typer.Option("--who", help="Whose answers they are.")]
+UseHistory = Annotated[
+    bool | None,
+    typer.Option("--history/--no-history", show_default=False,
+                 help="Let your own proven jobs move the priors; with --json only when asked for."),
+]  # fmt: skip
 Condemned = Annotated[
     str | None,
     typer.Option("--part", metavar="PART", help="The part or module in question. Without: what leads.",

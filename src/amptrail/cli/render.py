@@ -143,6 +143,7 @@ def _suspects(c: Console, got: Json) -> None:
     if doubt:
         left = "; ".join(x["text"] for x in doubt["if_dropped"])
         c.print(f"Line {doubt['line']} may not be what it says; without it: {left}")
+    show_case.raised(c, got["raised"])
     for x in got["readings_ignored"]:
         c.print(f"line {x['line']} was not used: {x['reason']}")
 
@@ -349,6 +350,8 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "suspects": _suspects,
     "next": _next,
     "condemn": show_case.condemn,
+    "history": show_case.history,
+    "intake": show_case.intake,
     "cycle": _text,
     "trail": _trail,
     "feed": show_feed.show,

@@ -11,6 +11,7 @@ from amptrail.jobs.figures import how_sure
 
 Json = dict[str, Any]
 WIDTH = 79
+MOST_RAISED, MOST_CHOICES = 4, 5
 MARKS = {"shown": "[x]", "missing": "[ ]", "not so": "[!]"}
 STATES = {"shown": "shown by", "not so": "NOT SO, by"}
 
@@ -84,6 +85,47 @@ def condemn(c: Console, got: Json) -> None:
             )
     if got["more_alternatives"] > 0:
         c.print(f"  and {got['more_alternatives']} more, unlikely beforehand")
+
+
+def intake(c: Console, got: Json) -> None:
+    """Questions for the phone, with the line each answer adds to the readings."""
+    c.print("Ask, and add the line of the answer; nothing is added for: don't know.")
+    for q in got["questions"]:
+        folded(c, f"\n{q['rank']}. {q['ask']}".lstrip("\n"), "", "   ")
+        for a in q["answers"]:
+            if a["line"] is not None:
+                left = " or ".join(x["text"] for x in a["leaves"])
+                c.print(f"     {a['line']}", markup=False, soft_wrap=True)
+                folded(c, f"then likeliest: {left}", "       ")
+    if not got["questions"]:
+        c.print("No question that could be answered without a tool would tell the suspects apart.")
+    for ask in (got["exchanged"], got["worked_on"]):
+        c.print()
+        factor = f" (it and its neighbours x {ask['factor']:g}, {ask['source']})" if "factor" in ask else ""
+        folded(c, ask["ask"] + factor)
+        for x in ask["choices"][:MOST_CHOICES]:
+            c.print(f"     {x['line']}", markup=False, soft_wrap=True)
+
+
+def raised(c: Console, rows: list[Json]) -> None:
+    """What moved the priors before the first reading; of what became less likely, nothing."""
+    for r in [r for r in rows if r["factor"] > 1][:MOST_RAISED]:
+        folded(c, f"beforehand: {r['words']}", "", "  ")
+
+
+def history(c: Console, got: Json) -> None:
+    """Every factor that closed jobs have taught."""
+    n = len(got["jobs"])
+    if not n:
+        c.print("No closed job has a proven cause yet: amptrail job conclude, then job close.")
+    else:
+        c.print(f"{n} proven job{'s' if n != 1 else ''}: {', '.join(got['jobs'][-8:])}", markup=False)
+    for r in got["learned"]:
+        folded(c, r["words"], "  ", "    ")
+    if got["left_out"]:
+        folded(c, f"taken out: {', '.join(got['left_out'])} (back with: job set NAME history=yes)")
+    if n:
+        c.print("Left out for one question with --no-history; a job for good: job set NAME history=no")
 
 
 def to_prove(c: Console, found: Json | None) -> None:

@@ -54,13 +54,14 @@ def _case(a: Ask) -> Case:
 
 
 def _close(a: Ask) -> Json:
-    """The job is done: the sheet as it was left, every feed in it, is kept with it."""
+    """The job is done: the sheet as it was left, every feed in it, and what its proven cause teaches are kept
+    with it."""
     from amptrail.jobs.fitting import as_left
+    from amptrail.jobs.lessons import kept
 
     state = rebuild(known(a.log, a.name))
-    return {
-        "added": a.added(a.entry("close", {"sheet": as_left(Case(a.name, state)) if state.sheet else None}))
-    }
+    sheet = as_left(Case(a.name, state)) if state.sheet else None
+    return {"added": a.added(a.entry("close", {"sheet": sheet, "taught": kept(a.name, state)}))}
 
 
 def _new(a: Ask) -> Json:

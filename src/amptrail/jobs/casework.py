@@ -20,7 +20,7 @@ Told = tuple[str, dict[str, Any]]
 SETTABLE = {
     "by": str, "currency": str, "vehicle": str, "rate": float, "battery_ah": float, "battery_v": float,
     "customer": str, "vat": float, "flat": float, "number": str, "terms": str, "language": str,
-    "odometer": str, "issuer": str, "agreed": float,
+    "odometer": str, "issuer": str, "agreed": float, "history": str,
 }  # fmt: skip
 PLACES_OF_TIME = ("call", "drive", "access", "test", "wait", "repair", "verify", "paper")
 

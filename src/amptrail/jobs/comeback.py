@@ -5,9 +5,12 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from amptrail.errors import one
+from amptrail.circuit.model import key
+from amptrail.errors import InputError, one
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.joblog import Ask, Case, known
+from amptrail.sheet import parse_fault
+from amptrail.sheet.words import name_text
 from amptrail.store import Entry, alive, rebuild
 
 FACTS = ("vehicle", "battery_ah", "rate", "currency", "language", "customer")
@@ -22,6 +25,21 @@ def left_sheet(entries: list[Entry], name: str) -> str | None:
         return kept[-1]
     case = Case(name, rebuild(entries))
     return as_left(case) if case.state.sheet is not None else None
+
+
+def _suspected(name: str, sheet: str | None, conclusion: str | None) -> list[str]:
+    """Readings lines that put what was repaired last time under suspicion again."""
+    if sheet is None or not conclusion:
+        return []
+    try:
+        circuit = load(sheet).circuit
+        faults = [f for x in conclusion.split(" and ") if x.strip() for f in parse_fault(circuit, x.strip())]
+    except InputError:
+        return []
+    known = {key(p.name): p.name for p in circuit.parts}
+    parts = dict.fromkeys(known[key(f.at.part)] for f in faults if key(f.at.part) in known)
+    said = conclusion.replace('"', "'")
+    return [f'worked on {name_text(p)} "repaired in job {name}: {said}"' for p in parts]
 
 
 def again(a: Ask) -> Json:
@@ -46,6 +64,8 @@ def again(a: Ask) -> Json:
     if sheet is not None:
         load(sheet)
         wanted.append(a.entry("sheet", {"text": sheet, "file": f"as left of {a.name}"}, f"{base}.sheet", new))
+    for n, line in enumerate(_suspected(a.name, sheet, old.conclusion)):
+        wanted.append(a.entry("reading", {"text": line}, f"{base}.old{n}", new))
     wanted += [a.entry("feed", f, f"{base}.feed{n}", new) for n, f in enumerate(old.feeds) if f.get("fitted")]
     wanted.append(a.entry("state", facts, f"{base}.facts", new))
     added = a.log.add_all(wanted)

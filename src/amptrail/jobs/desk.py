@@ -15,6 +15,7 @@ from amptrail.errors import one
 from amptrail.jobs import offers, outcomes, trials
 from amptrail.jobs.access import place_minutes, start_place, travel_minutes
 from amptrail.jobs.engine import reachable_phases
+from amptrail.jobs.history import NONE, History
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.observe import Observation
 from amptrail.jobs.panel import Candidate, Panel, live, panel
@@ -61,6 +62,7 @@ class NextOptions:
     budget_ms: int | None = None
     doubles: str = "auto"
     seed: int = 0
+    history: History = NONE
 
     @property
     def has_helper(self) -> bool:
@@ -170,13 +172,14 @@ def _places(circuit: Circuit, tests: tuple[Candidate, ...], o: NextOptions) -> t
     return tuple(seen.values())
 
 
-def _told(j: Judgement, t: Candidate) -> bool:
-    """Whether this was answered already, and surely: nobody is asked the same twice (JOB.md section 2)."""
-    return any(_answers(j.circuit, o, t) for o in j.seen.all)
+def told_already(j: Judgement, t: Candidate, anyone: bool = False) -> bool:
+    """Whether this was answered already, and surely: nobody is asked the same twice (JOB.md section 2).
+    `anyone`: an answer of the shop or the customer will do."""
+    return any(_answers(j.circuit, o, t) for o in j.seen.all if anyone or o.whose == "mine")
 
 
 def _answers(circuit: Circuit, o: Observation, t: Candidate) -> bool:
-    if o.unsure or o.showing != "unknown" or o.whose != "mine" or o.conditions != t.conditions:
+    if o.unsure or o.showing != "unknown" or o.conditions != t.conditions:
         return False
     if t.said is not None:
         if o.kind != t.said.kind or o.phase != t.said.phase:
@@ -225,12 +228,12 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
     no = {key(x) for x in o.cannot}
     plain = [*offers.measured(circuit, reach, have, o.cannot), *offers.sensed(circuit, reach),
              *trials.looks(j, alive, begin)]  # fmt: skip
-    p = panel(j, alive, [t for t in plain if key(t.spot.name) not in no and not _told(j, t)])
+    p = panel(j, alive, [t for t in plain if key(t.spot.name) not in no and not told_already(j, t)])
     classes = _classes(p)
     group = _groups(j, p)
     if time.monotonic() < until_s and _undecided(p, classes, group):
         more = [*trials.unplugged(j), *trials.swapped(j, alive), *trials.bypassed(j, alive)]
-        more = [t for t in more if (t.said is not None or t.instrument in have) and not _told(j, t)]
+        more = [t for t in more if (t.said is not None or t.instrument in have) and not told_already(j, t)]
         added = panel(j, alive, [t for t in more if key(t.spot.name) not in no])
         p, classes = p.joined(added), classes + _classes(added)
     places = _places(circuit, p.tests, o)

@@ -242,9 +242,7 @@ class Solved:
             instrument = by_name(o.instrument)
             value[t] = self._value(o)
             sigma[t] = instrument.sigma(value[t])
-            if (
-                o.battery_v is not None and o.tool != "ohmmeter"
-            ):  # the battery was read at another moment
+            if o.battery_v is not None and o.tool != "ohmmeter":  # the battery was read at another moment
                 sigma[t] = float(np.hypot(sigma[t], BATTERY_DRIFT * value[t]))
             if o.unsure:  # "not sure" widens, never drops
                 sigma[t] = max(sigma[t], UNSURE_SHARE * abs(value[t]), UNSURE_STEPS * sigma[t])

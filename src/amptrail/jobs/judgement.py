@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from amptrail.belief import Posterior
-from amptrail.circuit.model import Circuit
+from amptrail.circuit.model import Circuit, WorkedOn
 from amptrail.errors import Problem
+from amptrail.jobs.history import NONE, History
 from amptrail.jobs.predict import Evidence, Suspect
 
 
 @dataclass(frozen=True, eq=False)
 class Judgement:
-    """Suspects and posterior run side by side: `post.probability[h]` belongs to `suspects[h]`."""
+    """Suspects and posterior run side by side: `post.probability[h]` belongs to `suspects[h]`. `worked` and
+    `history` are what moved the priors."""
 
     circuit: Circuit
     suspects: tuple[Suspect, ...]
@@ -20,3 +22,5 @@ class Judgement:
     ignored: tuple[tuple[int, str], ...]
     problems: tuple[Problem, ...]
     post: Posterior
+    worked: tuple[WorkedOn, ...] = ()
+    history: History = NONE

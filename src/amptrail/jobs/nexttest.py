@@ -160,7 +160,7 @@ def next_tests(sheet_text: str, readings_text: str, options: NextOptions = USUAL
     """What to test next, and what each outcome would leave (docs/json.md, next)."""
     sheet = load(sheet_text)
     until_s = math.inf if options.budget_ms is None else time.monotonic() + options.budget_ms / 1000
-    j = judge(sheet.circuit, readings_text, options.doubles, until_s)
+    j = judge(sheet.circuit, readings_text, options.doubles, until_s, options.history)
     body = next_answer(j, options, until_s)
     late = time.monotonic() > until_s
     return answer("next", sheet, body, problems=j.problems, exit_status=OUT_OF_TIME if late else 0)

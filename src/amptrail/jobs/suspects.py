@@ -6,23 +6,23 @@ import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
 from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
-from amptrail.faults import NOTHING, catalogue
 from amptrail.jobs import groups, intermittent
+from amptrail.jobs.beforehand import beforehand, raised
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.doubles import explaining, predicted
 from amptrail.jobs.faultnames import fault_json
+from amptrail.jobs.history import NONE, History
 from amptrail.jobs.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.kept import Kept
 from amptrail.jobs.leaks import leaks
 from amptrail.jobs.observe import observations
-from amptrail.jobs.predict import Evidence, Suspect, evidence, single, solve_all, table, with_severity
+from amptrail.jobs.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
 from amptrail.sheet import fault_text
 
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
@@ -30,19 +30,13 @@ LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
 @dataclass(frozen=True)
 class SuspectOptions:
-    """Options of the contract: how many to list; doubles auto, off or all; seed (same seed, same bytes)."""
+    """Options of the contract: how many to list; doubles auto, off or all; seed (same seed, same bytes);
+    what earlier jobs taught."""
 
     top: int = 10
     doubles: str = "auto"
     seed: int = 0
-
-
-@lru_cache(maxsize=32)
-def singles(circuit: Circuit) -> tuple[Suspect, ...]:
-    """Nothing broken first, then every cause of the catalogue, over its severities."""
-    found = catalogue(circuit)
-    nothing = [single(c) for c in found if c.id == NOTHING]
-    return (*nothing, *(single(c) for c in found if c.id != NOTHING and c.faults))
+    history: History = NONE
 
 
 def _needs_doubles(post: Posterior) -> bool:
@@ -53,23 +47,26 @@ JUDGED: Kept[Judgement] = Kept(16, lambda _: 1)
 
 
 def judge(
-    circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf
-) -> Judgement:
+    circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf,
+    history: History = NONE,
+) -> Judgement:  # fmt: skip
     """`weigh`, kept: `suspects` and `next` of the same readings weigh them once."""
-    asked = (circuit, readings_text, doubles)
+    asked = (circuit, readings_text, doubles, history)
     known = JUDGED.get(asked)
     if known is not None:
         return known
-    got = weigh(circuit, readings_text, doubles, until_s)
+    got = weigh(circuit, readings_text, doubles, until_s, history)
     return got if time.monotonic() >= until_s else JUDGED.put(asked, got)
 
 
-def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) -> Judgement:
+def weigh(
+    circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE
+) -> Judgement:
     """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
     when the clock (`time.monotonic`) has passed `until_s` by then."""
     heard = observations(circuit, readings_text)
     seen = evidence(heard.used)
-    base = singles(circuit)
+    base = beforehand(circuit, heard.worked, history)
     only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
     alone = posterior(only)
     t, post, everyone = only, alone, base
@@ -91,7 +88,7 @@ def weigh(circuit: Circuit, readings_text: str, doubles: str, until_s: float) ->
         post = posterior(t)
     if seen.numbers and time.monotonic() < until_s:
         t, post = with_instruments(t, seen, post)
-    return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post)
+    return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history)
 
 
 def _added(
@@ -219,6 +216,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
         "ruled_out_by": _ruled_by(j),
         "evidence_nats": j.post.evidence_nats,
         "doubles_considered": sum(len(s.causes) > 1 for s in j.suspects),
+        "raised": raised(j.circuit, j.worked, j.history),
         **sheet_sha,
     }
 
@@ -226,5 +224,5 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
 def suspects(sheet_text: str, readings_text: str, options: SuspectOptions = SuspectOptions()) -> Json:
     """Rank what still fits (docs/json.md, suspects)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text, options.doubles)
+    j = judge(sheet.circuit, readings_text, options.doubles, history=options.history)
     return answer("suspects", sheet, suspects_answer(j, {}, options), problems=j.problems)
