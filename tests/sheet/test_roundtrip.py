@@ -38,7 +38,8 @@ def test_the_page_reads_prints_and_is_sound() -> None:
     assert not [p for p in check(circuit) if p.severity == "error"]
     standing = ("battery", "with ", "without ")  # what holds for the lines below them
     told = [x for x in READINGS.splitlines() if x.strip() and not x.startswith(standing)]
-    assert [r.text.split()[0] for r in parse_readings(circuit, READINGS).items] == [x.split()[0] for x in told]
+    items = parse_readings(circuit, READINGS).items
+    assert [r.text.split()[0] for r in items] == [x.split()[0] for x in told]
     assert len(told) > 17
 
 
