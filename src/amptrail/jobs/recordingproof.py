@@ -42,8 +42,20 @@ def proof(
 
 
 def _phases(circuit: Circuit, names: Sequence[str]) -> tuple[str, ...]:
+    """Base phases of those named that a recording tells: where all that stand on the base are named."""
     base = {key(p.name): p.base for p in drive_cycle(circuit)}
-    return tuple(dict.fromkeys(base[key(x)] for x in names if key(x) in base))
+    blurred = {base[key(x)] for x in _blurred(circuit, names)}
+    return tuple(dict.fromkeys(b for x in names if (b := base.get(key(x))) is not None and b not in blurred))
+
+
+def _blurred(circuit: Circuit, names: Sequence[str]) -> tuple[str, ...]:
+    """Phases named that stand on a base beside others that are not: no recording tells them apart."""
+    cycle = drive_cycle(circuit)
+    said = {key(x) for x in names}
+    mixed = {p.base for p in cycle if key(p.name) in said} & {
+        p.base for p in cycle if key(p.name) not in said
+    }
+    return tuple(p.name for p in cycle if key(p.name) in said and p.base in mixed)
 
 
 def _functions(
@@ -59,10 +71,12 @@ def _functions(
         lacks = _across(circuit, m, points, found, features, known, name)
         if m.min_v is not None:
             words = f"{m.name}: {name} {m.min_v:g} V or more in {', '.join(m.on)}"
-            wanted.append(Wanted(words, name, _phases(circuit, m.on), at_least=m.min_v, lacks=lacks))
+            on = _phases(circuit, m.on), _blurred(circuit, m.on)
+            wanted.append(Wanted(words, name, on[0], at_least=m.min_v, lacks=lacks, blurred=on[1]))
         if m.max_off_v is not None and m.off:
             words = f"{m.name}: {name} {m.max_off_v:g} V or less in {', '.join(m.off)}"
-            wanted.append(Wanted(words, name, _phases(circuit, m.off), at_most=m.max_off_v, lacks=lacks))
+            off = _phases(circuit, m.off), _blurred(circuit, m.off)
+            wanted.append(Wanted(words, name, off[0], at_most=m.max_off_v, lacks=lacks, blurred=off[1]))
     return features, known, wanted
 
 

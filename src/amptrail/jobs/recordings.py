@@ -145,7 +145,7 @@ def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
     found = features(r.channels, seen.spans)
     units = {c.name: c.unit for c in r.channels}
     names: dict[str, str] = {p.base: p.name for p in reversed(drive_cycle(circuit))}
-    bands: dict[tuple[str, str], Band] = {}
+    bands: dict[tuple[str, str], list[Band]] = {}
     if points:
         volts = tuple(p for c, p in points.items() if units[c] != "A")
         amps = tuple(p for c, p in points.items() if units[c] == "A")
@@ -163,7 +163,7 @@ def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
 
 
 def _through(
-    circuit: Circuit, feed: str | None, points: dict[str, str], bands: dict[tuple[str, str], Band]
+    circuit: Circuit, feed: str | None, points: dict[str, str], bands: dict[tuple[str, str], list[Band]]
 ) -> None:
     """After the key, modules hold what they hold and let go one after the other: a level there lies between
     the lowest and highest that the sheet, lived through in time, comes by, not only where it ends."""
@@ -171,26 +171,27 @@ def _through(
     lived = run_cycle(net, (), "asleep", 1, "time")
     mine = [i for i in lived.instants if i.status == "settled" and net.phases[i.at].base == "after-run"]
     for point in dict.fromkeys(points.values()):
-        band = bands.get((point, "after-run"))
-        if band is None:
+        held = bands.get((point, "after-run"))
+        if not held:
             continue
         s = spot(circuit, point)
         if s.what == "amps":
             came = [i.amp(s.a if s.a.name else s.a.part) for i in mine]
         else:
             came = [i.volt(s.a) - (i.volt(s.b) if s.b is not None else 0.0) for i in mine]
-        low, high = min(came, default=band.low), max(came, default=band.high)
-        bands[point, "after-run"] = replace(
-            band, low=min(band.low, low - SPREAD * abs(low)), high=max(band.high, high + SPREAD * abs(high))
-        )
+        if not came:
+            continue
+        low, high = min(came) - SPREAD * abs(min(came)), max(came) + SPREAD * abs(max(came))
+        bands[point, "after-run"] = [replace(b, low=min(b.low, low), high=max(b.high, high)) for b in held]
 
 
-def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], Band]:
-    out: dict[tuple[str, str], Band] = {}
+def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], list[Band]]:
+    out: dict[tuple[str, str], list[Band]] = {}
     for p in got["runs"][0]["phases"]:
         for x in p["readings"]:
             if x["low"] is not None:
-                out.setdefault((x["point"], base[p["phase"]]), Band(p["phase"], x["low"], x["high"]))
+                at = out.setdefault((x["point"], base[p["phase"]]), [])
+                at.append(Band(p["phase"], x["low"], x["high"]))
     return out
 
 

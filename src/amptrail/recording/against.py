@@ -42,6 +42,7 @@ class Wanted:
     """A figure that must be shown: at a point, in phases of that kind, at least or at most.
 
     `lacks`: which end had no channel; enough volts at the other end then show nothing, too few still do.
+    `blurred`: phases of the sheet that no recording tells from others (speed one from speed two).
     """
 
     words: str
@@ -50,6 +51,7 @@ class Wanted:
     at_least: float | None = None
     at_most: float | None = None
     lacks: str = ""
+    blurred: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +71,19 @@ def near(unit: str) -> float:
 def beside(
     found: Sequence[Feature],
     points: Mapping[str, str],
-    bands: Mapping[tuple[str, str], Band],
+    bands: Mapping[tuple[str, str], Sequence[Band]],
     units: Mapping[str, str],
 ) -> tuple[Beside, ...]:
-    """Every level beside its band. `points`: channel -> point; `bands`: (point, base phase) -> band."""
+    """Every level beside its band. `points`: channel -> point; `bands`: (point, base phase) -> the band of
+    each phase of the sheet that stands on that base: the one it fits best is the one it was in."""
     out: list[Beside] = []
     for f in found:
         point = points.get(f.channel)
-        band = bands.get((point or "", f.phase))
-        if point is None or band is None:
+        known = bands.get((point or "", f.phase))
+        if point is None or not known:
             continue
+        level = f.level
+        band = min(known, key=lambda b: max(b.low - level, level - b.high, 0.0))
         unit = units.get(f.channel, "V")
         room = near(unit) + 2 * f.noise / 4
         agrees = band.low - room <= f.level <= band.high + room
@@ -98,6 +103,11 @@ def ticked(found: Sequence[Feature], points: Mapping[str, str], wanted: Sequence
         if channel is None:
             out.append(Tick(w.words, None, f"not shown: no channel at {w.point}"))
             continue
+        if not mine and w.blurred:
+            out.append(
+                Tick(w.words, None, f"not shown: no recording tells {' or '.join(w.blurred)} by itself")
+            )
+            continue
         if not mine:
             out.append(Tick(w.words, None, f"not shown: the recording has no {' or '.join(w.phases)}"))
             continue
@@ -110,6 +120,10 @@ def ticked(found: Sequence[Feature], points: Mapping[str, str], wanted: Sequence
             level = max((f.level for f in mine), key=abs)
         good = (w.at_least is None or level >= w.at_least) and (w.at_most is None or abs(level) <= w.at_most)
         absent = [p for p in w.phases if all(f.phase != p for f in mine)]
+        if good and w.blurred:
+            by = f"not shown: no recording tells {' or '.join(w.blurred)} by itself"
+            out.append(Tick(w.words, None, f"{by}; {w.point} {level:.2f} elsewhere"))
+            continue
         if good and absent:
             by = f"not shown: the recording has no {' and no '.join(absent)}; {w.point} {level:.2f} elsewhere"
             out.append(Tick(w.words, None, by))
