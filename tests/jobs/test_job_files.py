@@ -165,7 +165,7 @@ def test_a_comeback_starts_as_the_vehicle_was_left(job: Call) -> None:
     assert s["facts"]["comeback"]["job"] == "gate"
     assert s["facts"]["comeback"]["conclusion"] == "G1 resistance"
     assert s["facts"]["comeback"]["done"] == ["new eye"]
-    assert s["readings"] == []
+    assert [r["line"] for r in s["readings"]] == ['worked on G1 "repaired in job gate: G1 resistance"']
     assert not s["closed"]
     assert "J1" in job("notice gate-2")["text"]
 

@@ -223,7 +223,14 @@ To = Annotated[Target, typer.Option("--to", help="The form wanted.")]
 Requests = Annotated[
     str | None, typer.Option("--requests", metavar="FILE", help="Read here in place of standard input.")
 ]
-JobAction = Annotated[Action, typer.Argument(help="What to do.", show_default=False)]
+JobAction = Annotated[
+    Action,
+    typer.Argument(
+        metavar="ACTION", show_default=False,
+        help="new, sheet, add, undo, show, list; conclude, done, left, note, time, part, set; fit, remove; "
+        "attach, fetch, export, import; close, again; search, people, backup, restore.",
+    ),
+]  # fmt: skip
 JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
 JobText = Annotated[
     list[str] | None,

@@ -12,6 +12,7 @@ from amptrail.jobs import casework, jobfiles, shop
 from amptrail.jobs.comeback import again
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
+from amptrail.jobs.jobwords import listing, standing, told
 from amptrail.jobs.shop import late
 from amptrail.sheet import parse_readings
 from amptrail.store import Entry, JobState, alive, rebuild, undone
@@ -31,7 +32,8 @@ def of_texts(
 def _tell(a: Ask, action: str) -> Json:
     """Conclusion, repair, what is left, minutes, facts: checked, then added."""
     kind, data = casework.ACTIONS[action](casework.Said(a.words, a.more), rebuild(known(a.log, a.name)))
-    return {"added": a.added(a.entry(kind, data))}
+    e = a.entry(kind, data)
+    return {"added": a.added(e), "text": told(kind, e.id, e.data)}
 
 
 def _fit(a: Ask) -> Json:
@@ -185,25 +187,6 @@ def _state(s: JobState) -> Json:
     }
 
 
-def _words(name: str, s: JobState, entries: Sequence[Entry]) -> str:
-    lines = [f"job {name}, {len(entries)} entries", f"complaint: {s.complaint or 'not said'}"]
-    lines.append("sheet: " + ("kept in the job" if s.sheet else "none yet"))
-    lines += [f"  {i:14} {line}" for i, line in s.readings] or ["  no readings yet"]
-    lines += [f"note: {n}" for n in s.notes]
-    lines += [f"proven: {s.conclusion}"] if s.conclusion else []
-    lines += [f"cause: {s.cause}"] if s.cause else []
-    for f in s.feeds:
-        how = "fitted" if f.get("fitted") else "taken out again"
-        lines.append(f"{how}: {f.get('words', '')} ({f.get('verdict', '')})")
-    lines += [f"done: {r.get('text', '')}" for r in s.repairs]
-    lines += [f"left undone: {x}" for x in s.left]
-    lines += [f"recording: {r.get('caption', '')}" for r in s.recordings]
-    lines += [f"time: {t['what']} {t['minutes']:g} min" for t in s.times]
-    lines += [f"file: {f['id']} {f.get('name', '')} {f.get('text', '')}".rstrip() for f in s.files]
-    lines += ["closed"] if s.closed else []
-    return "\n".join(lines)
-
-
 def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entry_id: str | None = None,
         complaint: str | None = None, more: Mapping[str, Any] | None = None, by: str | None = None,
         disk: Disk | None = None) -> Json:  # fmt: skip
@@ -212,7 +195,7 @@ def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entr
     with opened() as log:
         if action == "list":
             names = log.jobs()
-            return answer("job", None, {**empty, "jobs": names, "text": "\n".join(names) or "no jobs yet"})
+            return answer("job", None, {**empty, "jobs": names, "text": listing(log)})
         if not name and action != "people":
             raise one("usage", f"job {action} needs the name of a job", remedy=f"amptrail job {action} NAME")
         ask = Ask(log, name or "", text, read, entry_id, complaint, more or {}, whose(by), disk)
@@ -223,5 +206,5 @@ def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entr
         entries = log.entries(job)
         state = rebuild(entries)
         # one line for one reading: the whole job is what `job show` is for
-        body = {**empty, "job": job, "entries": _rows(entries), "text": _words(job, state, entries), **did}
+        body = {**empty, "job": job, "entries": _rows(entries), "text": standing(job, state, entries), **did}
         return answer("job", None, {**body, "state": _state(state)})

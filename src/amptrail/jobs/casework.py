@@ -13,6 +13,7 @@ from typing import Any
 
 from amptrail.errors import nearest, one
 from amptrail.jobs.context import load
+from amptrail.paper.words import languages
 from amptrail.sheet import parse_fault
 from amptrail.store import JobState
 
@@ -22,6 +23,7 @@ SETTABLE = {
     "customer": str, "vat": float, "flat": float, "number": str, "terms": str, "language": str,
     "odometer": str, "issuer": str, "agreed": float, "history": str,
 }  # fmt: skip
+MOST_FIGURE = 1e9  # money, hours and volts stay below
 PLACES_OF_TIME = ("call", "drive", "access", "test", "wait", "repair", "verify", "paper")
 
 
@@ -98,7 +100,17 @@ def settle(said: Said, state: JobState) -> Told:
             )
         except ValueError:
             raise one("bad-fact", f"{value!r} is no number for {name}", remedy=f"write {name}=12.5") from None
+        _possible(name, facts[name])
     return "state", facts
+
+
+def _possible(name: str, value: object) -> None:
+    """InputError for a figure no bill or battery has, and a language no paper speaks."""
+    if isinstance(value, float) and not 0 <= value < MOST_FIGURE:
+        raise one("bad-fact", f"{name} cannot be {value:g}", remedy=f"write {name}=12.5")
+    if name == "language" and value not in languages():
+        raise one("no-language", f"no paper speaks {value!r}", expected=languages(),
+                  nearest=nearest(str(value), languages()), remedy="language=en")  # fmt: skip
 
 
 def part(said: Said, state: JobState) -> Told:

@@ -92,7 +92,8 @@ def removed(case: Case, name: str) -> dict[str, Any]:
     found = next((n for n in there if key(n) == key(name)), None)
     if found is None:
         raise one("nothing-fitted", f"job {case.name} has no temporary feed {name}".rstrip(), expected=there,
-                  nearest=nearest(name, there), remedy=f"amptrail job remove {case.name} J1")  # fmt: skip
+                  nearest=nearest(name, there),
+                  remedy=f"see what is fitted: amptrail job show {case.name}")  # fmt: skip
     return {"name": found, "removed": True}
 
 

@@ -62,7 +62,8 @@ def fetch(a: Ask) -> Json:
     hits = [f for f in files if str(f["id"]).startswith(wanted) or f.get("name") == wanted] if wanted else []
     if len(hits) != 1 or len(a.text) > 2:
         ids = [str(f["id"]) for f in files]
-        raise one("no-such-file", f"job {a.name} has no one file {wanted}".rstrip(), expected=tuple(ids),
+        what = f"job {a.name} has not one file called {wanted}" if wanted else "which file?"
+        raise one("no-such-file", what, expected=tuple(ids),
                   nearest=nearest(wanted, [*ids, *(str(f.get("name")) for f in files)]),
                   remedy=f"amptrail job fetch {a.name} ID [FILE]")  # fmt: skip
     to = a.text[1] if len(a.text) == 2 else Path(str(hits[0].get("name") or hits[0]["id"])).name
