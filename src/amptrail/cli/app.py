@@ -32,7 +32,8 @@ app = typer.Typer(
 @cache
 def group() -> Any:
     """The compiled command line, built once a process."""
-    import amptrail.cli.papers  # noqa: F401  registers its commands
+    import amptrail.cli.papers  # registers its commands
+    import amptrail.cli.studying  # noqa: F401
 
     return typer.main.get_command(app)
 

@@ -320,3 +320,24 @@ ForJob = Annotated[
 BesideSheet = Annotated[
     str | None, typer.Option("--sheet", metavar="SHEET", help="Lay the recording beside this sheet or job.")
 ]
+SheetNames = Annotated[
+    list[str], typer.Argument(metavar="SHEETS..", help="Sheet files, or folders that hold *.sheet.")
+]
+StudyFolder = Annotated[
+    str | None,
+    typer.Option(
+        "--out", metavar="FOLDER", help="Keep the Parquet tables here, and go on from what is there."
+    ),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="A running dask.distributed scheduler; without it, all cores here.",
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", min=0, help="Processes here; 0 or 1: this one alone.", show_default=False),
+]

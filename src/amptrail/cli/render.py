@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from amptrail.cli import show_case, show_feed
+from amptrail.cli import show_case, show_feed, show_study
 from amptrail.jobs.figures import figure as _figure
 from amptrail.jobs.figures import how_sure, ohms
 
@@ -363,6 +363,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "job": _job,
     **dict.fromkeys(("slip", "label", "notice", "quote", "invoice", "paper"), _text),
     "recording": _recording,
+    "study": show_study.show,
 }
 
 
