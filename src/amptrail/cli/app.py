@@ -32,8 +32,9 @@ app = typer.Typer(
 @cache
 def group() -> Any:
     """The compiled command line, built once a process."""
-    import amptrail.cli.papers  # registers its commands
-    import amptrail.cli.studying  # noqa: F401
+    import amptrail.cli.case
+    import amptrail.cli.papers
+    import amptrail.cli.studying  # noqa: F401  these register their commands
 
     return typer.main.get_command(app)
 
@@ -67,7 +68,7 @@ def _tuple(given: list[str] | None) -> tuple[str, ...]:
     return tuple(given or ())
 
 
-def _history(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
+def history_of(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
     """What earlier jobs taught: for a person unless refused, for a script only when asked for, so that its
     answers never depend on the folder of a user."""
     from amptrail.jobs.history import NONE
@@ -128,7 +129,7 @@ def suspects(
     from amptrail.jobs.suspects import SuspectOptions
     from amptrail.jobs.suspects import suspects as run
 
-    known = _history(ctx, sheet, history)
+    known = history_of(ctx, sheet, history)
     return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed, known))
 
 
@@ -150,53 +151,9 @@ def next_(
     asked = NextOptions(
         place, start_phase, _tuple(opened), helper == "yes" and "helper" not in lacking, _tuple(have),
         tuple(x for x in lacking if x != "helper"), _tuple(cannot), budget_ms, doubles, seed,
-        _history(ctx, sheet, history),
+        history_of(ctx, sheet, history),
     )  # fmt: skip
     return next_tests(*texts_of(ctx, sheet, readings), asked)
-
-
-@app.command()
-def history(as_json: o.AsJson = False) -> Json:
-    """What your closed jobs with a proven cause have taught, and by how much it moves the priors.
-
-    Example: amptrail history
-
-    Take a job out: amptrail job set gate history=no
-    """
-    from amptrail.jobs.lessons import show
-
-    return show()
-
-
-@app.command()
-def intake(
-    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, who: o.Who = "customer",
-    top: o.Top = 10, history: o.UseHistory = None, as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """What to ask on the phone, each answer a line of the readings; the question that tells most first.
-
-    Example: amptrail intake van.sheet
-
-    Example: amptrail intake van.sheet van.readings --who shop
-    """
-    from amptrail.jobs.intake import IntakeOptions
-    from amptrail.jobs.intake import intake as run
-
-    return run(*texts_of(ctx, sheet, readings), IntakeOptions(who, top, _history(ctx, sheet, history)))
-
-
-@app.command()
-def condemn(
-    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, part: o.Condemned = None,
-    as_json: o.AsJson = False,
-) -> Json:  # fmt: skip
-    """May this part be called dead? What is shown by which reading, and what is missing.
-
-    Example: amptrail condemn van.sheet van.readings --part PUMP
-    """
-    from amptrail.jobs.proofsheet import condemn as run
-
-    return run(*texts_of(ctx, sheet, readings), part)
 
 
 @app.command()

@@ -261,6 +261,9 @@ Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measur
 End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]
 
 Who = Annotated[Answering, typer.Option("--who", help="Whose answers they are.")]
+BatteryAh = Annotated[float | None, typer.Option("--ah", metavar="AH", help="Charge of the battery.")]
+RestVolts = Annotated[float | None, typer.Option("--volts", metavar="V", help="Its volts at rest.")]
+Celsius = Annotated[float | None, typer.Option("--celsius", metavar="C", help="How cold it stands.")]
 UseHistory = Annotated[
     bool | None,
     typer.Option("--history/--no-history", show_default=False,

@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from amptrail.cli import show_case, show_feed, show_study
+from amptrail.cli import show_case, show_drain, show_feed, show_study
 from amptrail.jobs.figures import figure as _figure
 from amptrail.jobs.figures import how_sure, ohms
 
@@ -350,6 +350,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "suspects": _suspects,
     "next": _next,
     "condemn": show_case.condemn,
+    "drain": show_drain.show,
     "history": show_case.history,
     "intake": show_case.intake,
     "cycle": _text,

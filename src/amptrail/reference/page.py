@@ -12,6 +12,8 @@ TITLES = {
     "ampacity": "Ampacity, A", "wire_fuse": "Largest fuse of a wire", "drop_limits": "Voltage drop limits",
     "sleep": "Sleep", "relay": "Relays", "cranking": "Starting the engine, V",
     "lamp": "Filament lamps at 13.5 V", "terminals": "Terminals (DIN 72552)",
+    "rest_volts": "Charge of a lead battery by its volts at rest",
+    "cold_charge": "Charge of a lead battery in the cold",
     "colours": "Colours (IEC 60757)", "can": "CAN", "dtc": "Trouble codes", "shares": "Shares of causes",
     "priors": "Faults: weights, looks, repairs", "traits": "Traits of places", "cautions": "Cautions",
 }  # fmt: skip

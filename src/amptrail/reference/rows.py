@@ -13,7 +13,8 @@ from typing import Literal, cast, get_args
 Status = Literal["seen", "memory", "computed"]
 TABLES: tuple[str, ...] = (
     "wire_metric", "wire_awg", "fuse", "fuse_gates", "ampacity", "wire_fuse", "drop_limits", "sleep", "relay",
-    "cranking", "lamp", "terminals", "colours", "can", "dtc", "shares", "priors", "traits", "cautions",
+    "cranking", "lamp", "terminals", "rest_volts", "cold_charge", "colours", "can", "dtc", "shares", "priors",
+    "traits", "cautions",
 )  # fmt: skip
 
 

@@ -1,0 +1,71 @@
+"""The commands of a case beside suspects and the next test: intake, proofs, night drain, history."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import typer
+
+from amptrail.cli import options as o
+from amptrail.cli.app import app, history_of, texts_of
+
+Json = dict[str, Any]
+
+
+@app.command()
+def history(as_json: o.AsJson = False) -> Json:
+    """What your closed jobs with a proven cause have taught, and by how much it moves the priors.
+
+    Example: amptrail history
+
+    Take a job out: amptrail job set gate history=no
+    """
+    from amptrail.jobs.lessons import show
+
+    return show()
+
+
+@app.command()
+def intake(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, who: o.Who = "customer",
+    top: o.Top = 10, history: o.UseHistory = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """What to ask on the phone, each answer a line of the readings; the question that tells most first.
+
+    Example: amptrail intake van.sheet
+
+    Example: amptrail intake van.sheet van.readings --who shop
+    """
+    from amptrail.jobs.intake import IntakeOptions
+    from amptrail.jobs.intake import intake as run
+
+    return run(*texts_of(ctx, sheet, readings), IntakeOptions(who, top, history_of(ctx, sheet, history)))
+
+
+@app.command()
+def condemn(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, part: o.Condemned = None,
+    as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """May this part be called dead? What is shown by which reading, and what is missing.
+
+    Example: amptrail condemn van.sheet van.readings --part PUMP
+    """
+    from amptrail.jobs.proofsheet import condemn as run
+
+    return run(*texts_of(ctx, sheet, readings), part)
+
+
+@app.command()
+def drain(
+    ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, ah: o.BatteryAh = None,
+    volts: o.RestVolts = None, celsius: o.Celsius = None, as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """Flat by morning: the fuse box at rest on one page, who keeps whom awake, what to test in which order.
+
+    Example: amptrail drain van.sheet van.readings --ah 74 --celsius 5
+    """
+    from amptrail.jobs.drain import DrainOptions
+    from amptrail.jobs.drain import drain as run
+
+    return run(*texts_of(ctx, sheet, readings), DrainOptions(ah, volts, celsius))
