@@ -97,6 +97,9 @@ def test_a_feed_that_does_not_hold_is_not_fitted_by_mistake(job: Any) -> None:
     assert got["problems"][0]["expected"]
     kept = job('job fit gate "from BAT.+ to PUMP.in fuse 30 A wire 0.35 mm2 3 m" --anyway --until "today"')
     assert kept["state"]["feeds"][0]["verdict"] == "refused"
+    assert "NOT PROVED: " in kept["text"]
+    assert "CAUTION: " in kept["text"]  # where it is fitted, not on the owner's notice
+    assert max(map(len, kept["text"].splitlines())) < 80
     told = " ".join(job("notice gate")["text"].split())
     for words in (
         "30 A",

@@ -12,7 +12,7 @@ from amptrail.jobs import casework, jobfiles, shop
 from amptrail.jobs.comeback import again
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
-from amptrail.jobs.jobwords import listing, standing, told
+from amptrail.jobs.jobwords import feed_fitted, listing, standing, told
 from amptrail.jobs.shop import late
 from amptrail.sheet import parse_readings
 from amptrail.store import Entry, JobState, alive, rebuild, undone
@@ -40,15 +40,16 @@ def _fit(a: Ask) -> Json:
     """A temporary feed that was judged and fitted."""
     from amptrail.jobs.fitting import fitted
 
-    state = rebuild(known(a.log, a.name))
-    return {"added": a.added(a.entry("feed", fitted(Case(a.name, state), a.words, a.more)))}
+    e = a.entry("feed", fitted(_case(a), a.words, a.more))
+    return {"added": a.added(e), "text": feed_fitted(e)}
 
 
 def _remove(a: Ask) -> Json:
     """A temporary feed that was taken out again."""
     from amptrail.jobs.fitting import removed
 
-    return {"added": a.added(a.entry("feed", removed(_case(a), a.words)))}
+    e = a.entry("feed", removed(_case(a), a.words))
+    return {"added": a.added(e), "text": f"{e.id}: {e.data['name']} taken out again"}
 
 
 def _case(a: Ask) -> Case:

@@ -50,6 +50,15 @@ def _long(name: str, value: object) -> list[str]:
     return wrap(f"{name}: {value}", WIDTH, subsequent_indent="  ") or [f"{name}:"]
 
 
+def feed_fitted(entry: Entry) -> str:
+    """A feed that was just kept: what it is, what it breaks where it was not proved, what can hurt."""
+    d = entry.data
+    lines = [f"{entry.id}: {d['name']}, {d['verdict']}", *str(d["words"]).split("\n")]
+    if d["verdict"] != "holds":
+        lines += _long("NOT PROVED", "; ".join(d["broken"]) or d["why"])
+    return "\n".join([*lines, *(x for c in d["cautions"] for x in _long("CAUTION", c))])
+
+
 def standing(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     """The whole job."""
     by = {e.id: e.by for e in entries}

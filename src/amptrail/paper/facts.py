@@ -57,7 +57,6 @@ class Fitted:
     a_place: str = ""
     b_place: str = ""
     broken: tuple[str, ...] = ()  # every rule it breaks, in words, where it does not hold
-    cautions: tuple[str, ...] = ()  # what can hurt or burn while it is fitted
 
     @property
     def holds(self) -> bool:

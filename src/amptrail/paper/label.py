@@ -3,38 +3,52 @@ which job."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from amptrail.paper.blocks import Block, Code, Paper, Size, Text
 from amptrail.paper.facts import CaseFacts, Fitted
 from amptrail.paper.words import say
 
-LETTER_MM, ROW_MM = 0.17, 0.5  # width of a usual letter and height of a row, mm a point of letter size
-SMALLEST_PT, LARGEST_PT = 6.0, 16.0
+LETTER_MM, BOLD = 0.165, 1.12  # width of a usual letter, mm a point of letter size; a bold one is wider
+ROW_MM = 0.52  # height of a row, mm a point of letter size
+SMALLEST_PT, LARGEST_PT = 6.0, 26.0
+CODE_SHARE = 0.5  # of the shorter side
+GAP_MM = 2.0
 Where = Literal["splice", "fuse box", "plug"]
+Line = tuple[str, bool]  # words, bold
+
+
+def _lines(f: CaseFacts, feed: Fitted, where: Where) -> tuple[list[Line], list[Line]]:
+    """What stands on it, in few long lines and in many short ones: the roll decides which are larger."""
+    top = say({"splice": "label.splice", "fuse box": "label.box", "plug": "label.dead"}[where])
+    name, see = say("label.temporary", name=feed.name), say("label.see", job=f.job)
+    middle: list[Line] = [] if feed.holds else [(say("label.not_proved"), True)]
+    middle.append((say("label.from_to", a=feed.a, b=feed.b), False))
+    if feed.fuse_a is not None:
+        middle.append((say("label.fuse", amps=f"{feed.fuse_a:g}"), where == "fuse box"))
+    until: list[Line] = [(f"{say('slip.until').lower()}: {feed.until}", False)] if feed.until else []
+    few = [(f"{name} · {top}", True), *middle, (f"{see} · {f.date}", False), *until]
+    many = [(name, True), (top, True), *middle, (see, False), (f.date, False), *until]
+    return few, many
+
+
+def _letters(lines: Sequence[Line], wide_mm: float, high_mm: float) -> float:
+    """The largest letters with which no line leaves its width, and all of them the height, pt."""
+    longest = max(len(words) * (BOLD if bold else 1.0) for words, bold in lines)
+    return min(wide_mm / (LETTER_MM * longest), high_mm / (ROW_MM * len(lines)), LARGEST_PT)
 
 
 def label(f: CaseFacts, feed: Fitted, where: Where, size: Size) -> Paper:
-    """One label of a fitted feed, as large as the roll."""
-    top = {"splice": "label.splice", "fuse box": "label.box", "plug": "label.dead"}[where]
-    blocks: list[Block] = [Text(f"{say('label.temporary', name=feed.name)} · {say(top)}", strong=True)]
-    if not feed.holds:
-        blocks.append(Text(say("label.not_proved"), strong=True))
-    blocks.append(Text(say("label.from_to", a=feed.a, b=feed.b)))
-    if feed.fuse_a is not None:
-        blocks.append(Text(say("label.fuse", amps=f"{feed.fuse_a:g}"), strong=where == "fuse box"))
-    blocks.append(Text(f"{say('label.see', job=f.job)} · {f.date}"))
-    if feed.until:
-        blocks.append(Text(f"{say('slip.until').lower()}: {feed.until}"))
-    blocks.append(Code(f"{f.job} {feed.name} {f.date}", mm=min(size.height_mm, size.width_mm) * 0.55))
-    # as large as the longest line allows beside the code: it is read at arm's length, upside down, dirty
-    code_mm = blocks[-1].mm if isinstance(blocks[-1], Code) else 0.0
-    wide = size.width_mm - 2 * size.margin_mm - (code_mm + 2 if size.width_mm > size.height_mm else 0)
-    longest = max(len(b.text) for b in blocks if isinstance(b, Text))
-    rows = sum(isinstance(b, Text) for b in blocks)
-    tall = (size.height_mm - 2 * size.margin_mm) / rows if size.width_mm > size.height_mm else wide
-    letters = min(wide / (LETTER_MM * longest), tall / ROW_MM, LARGEST_PT)
-    letters = max(letters, SMALLEST_PT)
+    """One label of a fitted feed, as large as the roll: it is read at arm's length, upside down, dirty."""
+    lying = size.width_mm > size.height_mm
+    code_mm = min(size.height_mm, size.width_mm) * CODE_SHARE
+    wide = size.width_mm - 2 * size.margin_mm - (code_mm + GAP_MM if lying else 0.0)
+    high = size.height_mm - 2 * size.margin_mm - (0.0 if lying else code_mm + GAP_MM)
+    lines = max(_lines(f, feed, where), key=lambda x: _letters(x, wide, high))
+    blocks: list[Block] = [Text(words, strong=bold) for words, bold in lines]
+    blocks.append(Code(f"{f.job} {feed.name} {f.date}", mm=code_mm))
+    letters = max(_letters(lines, wide, high), SMALLEST_PT)
     return Paper(
         f"{f.job} {feed.name} {where}", size, tuple(blocks), compact=True, letters_pt=round(letters, 1)
     )

@@ -26,6 +26,7 @@ USABLE = 0.5  # of a battery's charge before it may no longer start an engine (c
 USUAL_AH = 60.0  # where nobody said which battery
 LEAST_A = 1e-4  # a battery discharges itself about as fast: no longer time is promised
 HOURS_BELOW_DAYS = 2.0
+LONGEST_DAYS = 90.0  # beyond it a battery's own discharge and its age decide (common practice)
 
 
 def days(drain_a: float, battery_ah: float) -> float:
@@ -39,9 +40,13 @@ def drain(f: CaseFacts, x: Fitted) -> str:
         return say("notice.drain_unknown")
     ah = f.battery_ah or USUAL_AH
     lasts = days(max(x.drain_a, LEAST_A), ah)
-    long = say("notice.days", days=amount(lasts, 0)) if lasts >= HOURS_BELOW_DAYS else ""
-    return say("notice.drain_text", ma=amount(x.drain_a * 1000, 0), ah=amount(ah, 0),
-               long=long or say("notice.hours", hours=amount(lasts * 24, 0)))  # fmt: skip
+    if lasts > LONGEST_DAYS:
+        long = say("notice.long", days=amount(LONGEST_DAYS, 0))
+    elif lasts >= HOURS_BELOW_DAYS:
+        long = say("notice.days", days=amount(lasts, 0))
+    else:
+        long = say("notice.hours", hours=amount(lasts * 24, 0))
+    return say("notice.drain_text", ma=amount(x.drain_a * 1000, 0), ah=amount(ah, 0), long=long)
 
 
 def _fuse(x: Fitted) -> str:
@@ -70,7 +75,7 @@ def _one(f: CaseFacts, x: Fitted) -> list[Block]:
     if not x.holds:
         why = "; ".join(x.broken) or x.why
         out.append(Caution(say("notice.not_proved", name=x.name, why=why)))
-    return [*out, Pairs(tuple(rows)), *(Caution(c) for c in x.cautions)]
+    return [*out, Pairs(tuple(rows))]
 
 
 def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
