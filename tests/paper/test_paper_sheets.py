@@ -204,7 +204,7 @@ class Tags(HTMLParser):
         self.open: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        if tag not in ("meta", "img", "br"):
+        if tag not in ("meta", "img", "br", "col"):
             self.open.append(tag)
         for name, value in attrs:
             assert not name.startswith("on")

@@ -79,7 +79,7 @@ def _readings(f: CaseFacts) -> list[Block]:
         return []
     rows = tuple((str(n), r.line, "; ".join(r.ruled_out)) for n, r in enumerate(f.readings, 1))
     head_ = (say("findings.number"), say("findings.reading"), say("findings.meaning"))
-    return [Heading(say("findings.readings")), Table(head_, rows, (0.5, 4.3, 3.7))]
+    return [Heading(say("findings.readings")), Table(head_, rows, (0.7, 4.2, 3.6))]
 
 
 def findings(f: CaseFacts, size: Size) -> Paper:
