@@ -177,6 +177,39 @@ def test_mdf(tmp_path: Path) -> None:
     np.testing.assert_allclose(got.channels[1].values(0, 500), B, rtol=1e-6)
 
 
+@pytest.mark.parametrize("squeezed", [0, 1, 2], ids=["plain", "deflated", "transposed"])
+@pytest.mark.parametrize("uneven", [False, True])
+def test_mdf_straight_from_its_blocks(tmp_path: Path, squeezed: int, uneven: bool) -> None:
+    """Long groups (records across block borders), integers with a conversion, two groups: as the library
+    that wrote them reads them back."""
+    asammdf = pytest.importorskip("asammdf")
+    from asammdf.blocks.v4_blocks import ChannelConversion
+
+    n = 700_000
+    t = np.arange(n) * 1e-4
+    if uneven:
+        t = np.delete(t, slice(300_000, 300_050))
+    rng = np.random.default_rng(1)
+    counts = rng.integers(-2000, 2000, t.shape[0]).astype(np.int16)
+    volts = (12 + rng.standard_normal(t.shape[0])).astype(np.float32)
+    scaled = ChannelConversion(conversion_type=1, a=0.005, b=-0.25)
+    with asammdf.MDF(version="4.10") as f:
+        f.append([asammdf.Signal(counts, t, name="CH1", unit="V", conversion=scaled),
+                  asammdf.Signal(volts, t, name="CH2", unit="mV")])  # fmt: skip
+        f.append([asammdf.Signal(B, T, name="W1", unit="A")])
+        f.save(tmp_path / "x.mf4", compression=squeezed)
+    got = open_recording(tmp_path / "x.mf4")
+    assert [(c.name, c.unit) for c in got.channels] == [("CH1", "V"), ("CH2", "V"), ("W1", "A")]
+    assert got.channels[0].samples == n
+    assert got.channels[0].dt_s == pytest.approx(1e-4, rel=1e-9)
+    with asammdf.MDF(tmp_path / "x.mf4") as f:
+        theirs = f.get("CH1"), f.get("CH2")
+    at = np.rint(theirs[0].timestamps / 1e-4).astype(int)
+    np.testing.assert_allclose(got.channels[0].values(0, n)[at], theirs[0].samples, rtol=1e-5, atol=1e-6)
+    np.testing.assert_allclose(got.channels[1].values(0, n)[at], theirs[1].samples / 1000, rtol=1e-5)
+    assert any("50 samples are missing" in x for x in got.notes) is uneven
+
+
 def test_npy(tmp_path: Path) -> None:
     np.save(tmp_path / "x.npy", np.column_stack((A, B)).astype(np.float32))
     got = open_recording(tmp_path / "x.npy", Asked(interval_s=0.002))

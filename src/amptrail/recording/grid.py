@@ -3,7 +3,7 @@ told."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from amptrail.errors import one
 from amptrail.recording.channel import Channel
+from amptrail.recording.ruler import Ruler
 from amptrail.recording.spool import Spool
 
 Times = NDArray[np.float64]
@@ -41,8 +42,10 @@ class Filled:
     def column(self, k: int, samples: NDArray[np.generic]) -> NDArray[np.float32]:
         """Samples (n,) of column k, all finite (0 where nothing was ever read)."""
         x = np.array(samples, np.float32)
-        bad = ~np.isfinite(x)
-        if bad.any():
+        # a sum is finite when all its terms are, unless they are too large for it: then a closer look
+        with np.errstate(over="ignore", invalid="ignore"):
+            total = np.add.reduce(x) if x.shape[0] else np.float32(0)
+        if not np.isfinite(total) and (bad := ~np.isfinite(x)).any():
             self.missing += int(bad.sum())
             good = np.where(bad, -1, np.arange(x.shape[0]))
             held = np.maximum.accumulate(good)
@@ -58,13 +61,16 @@ class Filled:
 
 
 def channels(
-    columns: Sequence[Column], blocks: Iterator[Block], dt_s: float | None
-) -> tuple[tuple[Channel, ...], list[str]]:
+    columns: Sequence[Column], blocks: Iterator[Block], dt_s: float | None,
+    again: Callable[[], Iterator[Times]] | None = None,
+) -> tuple[tuple[Channel, ...], list[str]]:  # fmt: skip
     """Channels from blocks of (instants or None, samples of each column); (channels, what was assumed).
 
     `dt_s` is the interval where the blocks carry no instants (1 s with a note when nobody knows it).
+    `again` gives the instants once more: where that is cheap they are kept only if they are uneven.
     InputError `no-samples` when nothing could be read.
     """
+    ruler = Ruler()
     notes: list[str] = []
     filled = Filled(len(columns))
     clock = Spool(1, np.float64)
@@ -72,13 +78,23 @@ def channels(
         for times, samples in blocks:
             for k, x in enumerate(samples):
                 spool.add(k, filled.column(k, x))
-            if times is not None:
+            if times is None:
+                continue
+            if again is None:
+                clock.add(0, times)
+            else:
+                ruler.add(times)
+        if again is not None and ruler.count and ruler.even(UNEVEN) is None:
+            for times in again():
                 clock.add(0, times)
     data = [np.asarray(m) if m.shape[0] == 0 else m for m in spool.maps()]
     if not data or data[0].shape[0] == 0:
         raise one("no-samples", "the file holds no samples", remedy="is this the right file?")
     if filled.missing:
         notes.append(f"{filled.missing} cells were empty or no number; the sample before was kept there")
+    even = ruler.even(UNEVEN) if ruler.count and not clock.written[0] else None
+    if even is not None:
+        return _named(columns, data, ruler.first, even), notes
     if clock.written[0]:
         return _timed(columns, data, clock.maps()[0].view(), notes)
     if dt_s is None:

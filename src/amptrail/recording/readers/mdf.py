@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,7 @@ import numpy as np
 from amptrail.errors import one
 from amptrail.recording.channel import Channel, Recording
 from amptrail.recording.grid import Block, Column, channels
-from amptrail.recording.readers import Asked
+from amptrail.recording.readers import Asked, mdfblocks
 from amptrail.recording.sniff import UNITS
 
 CHUNK = 1 << 20
@@ -35,6 +37,10 @@ def read(path: Path, asked: Asked) -> Recording:
     notes: list[str] = []
     with file:
         for g, group in enumerate(file.groups):
+            whole = _at_once(file, path, g, group, asked, notes)
+            if whole is not None:
+                found += whole
+                continue
             masters = set(file.masters_db.values()) if hasattr(file, "masters_db") else set()
             for c, channel in enumerate(group.channels):
                 if file.masters_db.get(g) == c or (masters and channel.name in ("time", "t") and c == 0):
@@ -45,6 +51,38 @@ def read(path: Path, asked: Asked) -> Recording:
     if not found:
         raise one("no-channels", "the MDF file holds no channel of numbers", remedy="export other channels")
     return Recording(path.name, "mdf", tuple(found), tuple(notes))
+
+
+def _at_once(
+    file: Any, path: Path, g: int, group: Any, asked: Asked, notes: list[str]
+) -> tuple[Channel, ...] | None:
+    """All channels of a group in one pass over the file; None when it is not laid out plainly."""
+    master = file.masters_db.get(g)
+    others = [(k, c) for k, c in enumerate(group.channels) if k != master]
+    if master is None or not others or not mdfblocks.is_plain(group):
+        return None
+    time = mdfblocks.field(group.channels[master])
+    fields = [mdfblocks.field(c) for _, c in others]
+    wanted = [f for f in fields if f is not None]
+    if time is None or len(wanted) != len(others) or int(group.channel_group.cycles_nr) < 2:
+        return None
+    units = [UNITS.get((c.unit or "").casefold(), (c.unit or "", 1.0)) for _, c in others]
+    scaled = [
+        replace(f, factor=f.factor * by, plus=f.plus * by) for f, (_, by) in zip(wanted, units, strict=True)
+    ]
+    names = [Column(c.name, unit) for (_, c), (unit, _) in zip(others, units, strict=True)]
+    try:
+        got, said = channels(
+            names, mdfblocks.columns(path, group, time, scaled), asked.interval_s,
+            lambda: (t for t, _ in mdfblocks.columns(path, group, time, ())),
+        )  # fmt: skip
+    except (zlib.error, ValueError):
+        return None  # the library says what is wrong with it
+    notes += said
+    there = got[0].samples
+    if there < int(group.channel_group.cycles_nr):
+        notes.append(f"the file ends early: {there} of {group.channel_group.cycles_nr} samples are there")
+    return got
 
 
 def _channel(file: Any, group: int, index: int, name: str, asked: Asked, notes: list[str]) -> Channel | None:
