@@ -160,6 +160,34 @@ def test_what_was_it_last_time(log: SqlLog) -> None:
         assert code(caught) == "usage"
 
 
+def test_who_may_only_read_finds_it_too(postgresql: Callable[[], str]) -> None:
+    """A database user without the right to write: nothing is kept, everything is found, and why is said."""
+    import psycopg
+
+    url = postgresql()
+    with open_log(url) as log:
+        log.add(entry("a", text="lift pump"))
+        assert search(log, "pump")
+        log.add(entry("b", job="arm", text="another lift pump"))
+    with psycopg.connect(url, autocommit=True) as c:
+        c.execute("CREATE ROLE reader LOGIN")
+        c.execute("GRANT SELECT ON ALL TABLES IN SCHEMA public TO reader")
+    with open_log(url.replace("amptrail@", "reader@")) as log:
+        assert log.jobs() == ["gate", "arm"]
+        assert [h.job for h in search(log, "lift pump")] == ["arm", "gate"]
+        with pytest.raises(StoreError) as caught:
+            log.add(entry("c"))
+        assert code(caught) == "store-read-only"
+
+
+def test_a_search_while_another_writes(fresh: Fresh) -> None:
+    where = fresh()
+    with open_log(where) as log, open_log(where, wait_s=0.1) as other:
+        log.add(entry("a", text="lift pump"))
+        with log.engine.begin():
+            assert [h.job for h in search(other, "pump")] == ["gate"]
+
+
 def test_several_programs_on_one_job(fresh: Fresh) -> None:
     """Two phones and a laptop, or two servers on one file: everything of everybody, each in its order."""
     where = fresh()

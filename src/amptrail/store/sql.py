@@ -15,7 +15,7 @@ from sqlalchemy.exc import DBAPIError
 
 from amptrail.store import migrate
 from amptrail.store.engines import READ_ONLY, WAIT_S, engine_of, named, said
-from amptrail.store.entries import Entry, dumped, refuse
+from amptrail.store.entries import Entry, StoreError, dumped, refuse
 from amptrail.store.files import Attached
 from amptrail.store.log import Choose, Log, no_file
 from amptrail.store.people import Person
@@ -100,7 +100,7 @@ class SqlLog(Log):
         return new
 
     def saying(self, begin: str) -> dict[str, int]:
-        self._index()
+        behind = self._indexed()
         with self._reading() as c:
             wanted = (
                 select(jobs.c.name, func.max(words.c.weight))
@@ -108,7 +108,25 @@ class SqlLog(Log):
                 .where(words.c.word >= begin, words.c.word < begin + AFTER)
                 .group_by(jobs.c.name)
             )
-            return {name: int(weight) for name, weight in c.execute(wanted)}
+            found = {name: int(weight) for name, weight in c.execute(wanted)}
+            names = {r.number: r.name for r in c.execute(select(jobs))} if behind else {}
+        for job, said_words in behind.items():
+            for word, weight in said_words:
+                if word.startswith(begin):
+                    found[names[job]] = max(found.get(names[job], 0), weight)
+        return found
+
+    def _indexed(self) -> dict[int, set[tuple[str, int]]]:
+        """Bring the words up to the last entry; who may not write gets those that are missing, by job."""
+        try:
+            self._index()
+        except StoreError as e:
+            if e.problems[0].code not in ("store-read-only", "store-locked"):
+                raise
+            with self._reading() as c:
+                new = select(entries).where(entries.c.number > (_upto(c) or 0))
+                return _words(c.execute(new).fetchall())
+        return {}
 
     def _index(self) -> None:
         """Bring the words up to the last entry. They are derived: an index of another version goes."""
