@@ -122,4 +122,6 @@ def test_brought_to_every_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, c
     ]
     assert job(f"job new three {tmp_path / 'a.sheet'} --by B")["state"]["readings"] == []
     job("job undo two")
+    again = job("job again one one-2 --by A")["state"]["readings"]
+    assert [r["line"] for r in again] == [mine]
     assert job(f"job new four {tmp_path / 'a.sheet'} --by A")["state"]["readings"][0]["line"] == mine

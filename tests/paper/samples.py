@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Reading, Slice
+from amptrail.paper.facts import Bill, CaseFacts, Check, Fitted, Found, Reading, Slice, Spent, Used
 
 HOLDS = Fitted(
     "J1",
@@ -74,4 +74,8 @@ JOB = CaseFacts(
         Check("feed under load while it fails", True, "PUMP.in loaded 12.1 V"),
         Check("output wire not shorted", None),
     ),
+    spent=(Spent("drive", 40, (), True), Spent("test", 48, (("console", 30), ("tank-well", 18)))),
+    used=(Used("relay 12 V", 2, 9.95),),
+    bill=Bill("2026-17", "The orchard", "A. Sample, Road 7", "14 days", None, 19.0, 40.0),
+    to_read=(("G2.1", "ignition-on", "meter", ""),),
 )

@@ -13,8 +13,9 @@ from samples import HOLDS, JOB, REFUSED
 from amptrail.errors import InputError
 from amptrail.paper import Paper, html, pdf
 from amptrail.paper.blocks import A4, HALF, LABELS, LETTER, Size
-from amptrail.paper.facts import CaseFacts, Reading
+from amptrail.paper.facts import Bill, CaseFacts, Reading, Spent, Used
 from amptrail.paper.findings import findings
+from amptrail.paper.invoice import invoice
 from amptrail.paper.label import label
 from amptrail.paper.notice import days, notice
 from amptrail.paper.pencil import pencil
@@ -29,6 +30,7 @@ FULL: dict[str, Make] = {
     "quote": quote,
     "proof": proof,
     "pencil": pencil,
+    "invoice": invoice,
     "part": lambda f, s: condemn(f, "PUMP", False, s),
     "module": lambda f, s: condemn(f, "ECM", True, s),
 }
@@ -178,7 +180,16 @@ def test_long_words_leave_no_column(name: str) -> None:
         complaint=WORD,
         done=(WORD,),
         readings=(Reading(WORD, (WORD,)),) * 40,
-        feeds=(replace(HOLDS, words=WORD, lost=(WORD,)),),
+        feeds=(replace(HOLDS, words=WORD, lost=(WORD,), a_place=WORD, until=WORD, stays_on=(WORD,)),),
+        spent=(Spent(WORD, 9, ((WORD, 9),)),),
+        used=(Used(WORD, 1e6, 1e6),),
+        bill=Bill(WORD, WORD, WORD, WORD, None, 19.0, 1.0),
+        to_read=((WORD, WORD, WORD, WORD),),
+        neighbours=(WORD,),
+        acceptance=(WORD,),
+        left=(WORD,),
+        vain=(WORD,),
+        cause=WORD,
     )
     inside(FULL[name](long, A4))
 

@@ -9,6 +9,7 @@ from amptrail.circuit.model import key
 from amptrail.errors import InputError, one
 from amptrail.jobs.context import Json, load
 from amptrail.jobs.joblog import Ask, Case, known
+from amptrail.jobs.shop import own_lines
 from amptrail.sheet import parse_fault
 from amptrail.sheet.words import name_text
 from amptrail.store import Entry, alive, rebuild
@@ -66,6 +67,8 @@ def again(a: Ask) -> Json:
         wanted.append(a.entry("sheet", {"text": sheet, "file": f"as left of {a.name}"}, f"{base}.sheet", new))
     for n, line in enumerate(_suspected(a.name, sheet, old.conclusion)):
         wanted.append(a.entry("reading", {"text": line}, f"{base}.old{n}", new))
+    mine = own_lines(a.log, a.by)
+    wanted += [a.entry("reading", {"text": x}, f"{base}.tool{n}", new) for n, x in enumerate(mine)]
     wanted += [a.entry("feed", f, f"{base}.feed{n}", new) for n, f in enumerate(old.feeds) if f.get("fitted")]
     wanted.append(a.entry("state", facts, f"{base}.facts", new))
     added = a.log.add_all(wanted)
