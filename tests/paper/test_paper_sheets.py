@@ -159,6 +159,18 @@ def test_the_slip_is_half_a_sheet_and_names_three_ways() -> None:
     assert "No temporary feed holds" in none
 
 
+@pytest.mark.parametrize("size", [HALF["a4"], HALF["letter"]])
+def test_the_slip_stays_on_its_half_sheet(size: Size) -> None:
+    why = "after a night the controller is never woken and the pump stays dead until the battery was off " * 2
+    asked = tuple(replace(REFUSED, name=f"J{n}", why=why) for n in range(9))
+    repair = replace(JOB.found[0], repair="clean the metal, renew G2; " * 6)
+    f = replace(JOB, feeds=(HOLDS, *asked), no_drive=(why,) * 5, found=(repair,))
+    texts, file = read(slip(f, size))
+    assert len(file) == 1
+    assert "and 6 more: see the findings" in " ".join(texts[0].split())
+    inside(slip(f, size))
+
+
 @pytest.mark.parametrize("size", list(LABELS))
 @pytest.mark.parametrize("where", ["splice", "fuse box", "plug"])
 def test_labels_fit_their_roll(size: str, where: str) -> None:

@@ -8,6 +8,11 @@ from amptrail.paper.common import minutes, money, span, under
 from amptrail.paper.facts import CaseFacts, Fitted
 from amptrail.paper.words import say, several
 
+COLUMN_LETTERS, PAGE_LETTERS = 38.0, 125.0  # in a line of a column and of the page, at 9.5 pt
+LETTERS = ((9.5, 14.0), (8.5, 18.0), (7.5, 22.0))  # size, and so many lines have room (measured)
+SMALLEST_PT = 6.5
+MOST_ROWS = 3  # of a list: the slip stays on its half sheet
+
 
 def _repair(f: CaseFacts) -> tuple[Block, ...]:
     out: list[Block] = [Heading(say("slip.repair"))]
@@ -46,8 +51,24 @@ def _lost(x: Fitted) -> str:
     return "; ".join((*x.lost, *x.stays_on)) or say("common.nothing")
 
 
+def _letters(blocks: list[Block]) -> float:
+    """Letters with which all of it stays on the half sheet, pt."""
+    columns = [sum(len(b.text) for b in c if isinstance(b, (Text, Heading))) for x in blocks
+               if isinstance(x, Columns) for c in x.columns]  # fmt: skip
+    below = sum(len(r) for x in blocks if isinstance(x, Points) for r in x.rows)
+    rows = max(columns, default=0) / COLUMN_LETTERS + below / PAGE_LETTERS
+    return next((pt for pt, most in LETTERS if rows <= most), SMALLEST_PT)
+
+
+def _few(rows: tuple[str, ...]) -> tuple[str, ...]:
+    """As many as half a sheet has room for; that there are more is said."""
+    if len(rows) <= MOST_ROWS:
+        return rows
+    return (*rows[:MOST_ROWS], say("slip.more", count=len(rows) - MOST_ROWS))
+
+
 def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
-    why = f.no_drive
+    why = _few(f.no_drive)
     free = "slip.drive_free" if f.found and not f.unexplained else "slip.drive_open"
     text = say("slip.drive_not", why="; ".join(why)) if why else say(free)
     return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)))
@@ -62,7 +83,7 @@ def slip(f: CaseFacts, size: Size) -> Paper:
         if x.verdict == "refused" and x.asked_by
     )
     if refused:
-        blocks += [Heading(say("slip.asked")), Points(refused)]
+        blocks += [Heading(say("slip.asked")), Points(_few(refused))]
     blocks.append(Signatures(several("slip.signatures")))
     title = f"{say('slip.title')}: {f.vehicle or f.job}"
-    return Paper(title, size, tuple(blocks), under(f), letters_pt=9.5)
+    return Paper(title, size, tuple(blocks), under(f), letters_pt=_letters(blocks))
