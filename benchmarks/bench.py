@@ -21,8 +21,9 @@ import numba
 
 from amptrail.solve.threads import cores
 from benchmarks.figures import Row, gather
+from benchmarks.peers import memory_gb_s
 
-SIZES = (30, 60, 500)
+SIZES = (30, 60, 500, 2000)
 RESULTS = Path(__file__).parent / "results"
 NOTES = """\
 one lane: a whole run() of one healthy circuit, a rest and two drive cycles, Python around it included.
@@ -34,6 +35,8 @@ frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settli
   ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`; ours
   one lane altered. reloaded: a deck a point; ours all from nothing. as given: its default tolerances;
   otherwise reltol 1e-8.
+sparse LU, dense batch: the same frozen points from nothing, the same laws and the same test of being done;
+  only the linear system of each Newton step is solved by the library.
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""
 
 
@@ -96,7 +99,8 @@ def main(argv: Sequence[str]) -> int:
         rows = gather(sizes, 1 if quick else 3, Path(folder))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     now = datetime.datetime.now(datetime.UTC)
-    parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), f"peak memory {peak:.0f} MB", NOTES]
+    memory = f"peak memory {peak:.0f} MB; memory copied at {memory_gb_s():.1f} GB/s (read and written)"
+    parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), memory, NOTES]
     if not quick:
         parts += [
             "planning and belief\n" + other("plan_bench"),

@@ -53,6 +53,40 @@ def sheet_text(size: int, seed: int) -> str:
     return v.text()
 
 
+def mesh_text(side: int) -> str:
+    """A vehicle whose metal is a mesh of side x side ground points, each joined to its neighbours by a strap,
+    with a lamp on every fifth: where an order of least degree fills in. `side` 20: 400 points."""
+    rng = Random(f"mesh/{side}")
+    lines = ["phase asleep 60 s", "phase ignition-on 10 s", "battery BAT 12.6 V 10 mohm"]
+    lines += ["fuse F1 100 A", "switch SW closed in ignition-on"]
+    lines += [f"splice M{r}_{c}" for r in range(side) for c in range(side)]
+    paths = [
+        "path BAT.+ -- F1 -- SW -- [WF: RD 25 mm2 1 m] -- S",
+        "path BAT.- -- [WG: BK 25 mm2 0.5 m] -- M0_0",
+    ]
+    lines.append("splice S")
+    count = 0
+    for r in range(side):
+        for c in range(side):
+            for other in ((r, c + 1), (r + 1, c)):
+                if max(other) < side:
+                    count += 1
+                    metres = round(rng.uniform(0.1, 0.6), 2)
+                    paths.append(
+                        f"path M{r}_{c} -- [W{count}: BK 6 mm2 {metres} m] -- M{other[0]}_{other[1]}"
+                    )
+            if (r * side + c) % 5 == 4:
+                lines.append(f"lamp L{r}_{c} 12 V 5 W")
+                paths.append(f"path S -- L{r}_{c} -- M{r}_{c}")
+    return "\n".join([*lines, *paths]) + "\n"
+
+
+@lru_cache(maxsize=2)
+def mesh(side: int) -> Circuit:
+    """The parsed circuit of `mesh_text(side)`."""
+    return parse(mesh_text(side), f"generated mesh {side}")
+
+
 @lru_cache(maxsize=16)
 def generate(size: int, seed: int) -> Circuit:
     """The parsed circuit of `sheet_text(size, seed)`."""

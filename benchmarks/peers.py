@@ -1,0 +1,142 @@
+"""The same frozen operating points with general linear algebra, and how fast this memory is.
+
+The peers take the kernel's own laws, tangents and test of being done; only the linear system of a Newton
+step is solved by another library: scipy's sparse LU point by point, numpy's dense solver for a batch of points.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numba import njit
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import splu
+
+from amptrail.solve.held import held, hold
+from amptrail.solve.kernel import lane_of, workspace
+from amptrail.solve.newton import LEAK_S, MOVED_V, NEXT_MOVE_V, bend, judge, prepare, stamp
+from amptrail.solve.records import Array, Lane, Static, Work
+from benchmarks.points import Points
+
+MOST_SWEEPS = 60
+BATCH_BYTES = 400_000_000  # of dense matrices at once
+MEMORY_BYTES = 256_000_000
+
+
+@njit(cache=False)
+def _begin(net: Static, lanes: Lane, n: int, state: Array, phase: int) -> tuple[Lane, Work, int]:
+    lane = held(lane_of(lanes, n))
+    w = held(workspace(net, lane))
+    w.state[:] = state
+    count = prepare(net, lane, w, phase)
+    bend(lane.kind, lane.p, w.x, w.bent, count, w.law_a, w.law_s)
+    _tangents(lane, w, count)
+    return lane, w, count
+
+
+@njit(cache=False)
+def _tangents(lane: Lane, w: Work, count: int) -> None:
+    plan = w.plan
+    stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, w.g, w.J)
+
+
+@njit(cache=False)
+def _take(lane: Lane, w: Work, count: int, v: Array) -> bool:
+    """The next tangents from node volts v; whether this was the last step."""
+    moved, bound, _, _ = judge(
+        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bent, count
+    )
+    _tangents(lane, w, count)
+    return bound < NEXT_MOVE_V or moved < MOVED_V
+
+
+@njit(cache=False)
+def _conducts(w: Work, g: Array, j: Array) -> None:
+    for b in range(w.bg.size):
+        g[b] = max(w.bg[b], 0.0)
+        j[b] = w.bj[b] if w.bg[b] >= 0.0 else 0.0
+
+
+@dataclass
+class _One:
+    """A point in the middle of Newton."""
+
+    lane: Any
+    work: Any
+    count: int
+    g: np.ndarray
+    j: np.ndarray
+
+
+def _started(work: Points) -> list[_One]:
+    net, lanes = hold(work.net.static), hold(work.lanes)
+    size = work.lanes.kind.shape[1]
+    out = []
+    for n in range(len(work)):
+        lane, w, count = _begin(net, lanes, n, work.state[n], int(work.phase[n]))
+        out.append(_One(lane, w, count, np.zeros(size), np.zeros(size)))
+    return out
+
+
+def _system(work: Points, n: int, p: _One) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(rows, columns, values) of the matrix and the right side of point n, ground left in at its place."""
+    _conducts(p.work, p.g, p.j)
+    a, b, nodes = work.lanes.na[n], work.lanes.nb[n], work.net.static.nodes
+    every = np.arange(nodes)
+    rows = np.concatenate([a, b, a, b, every])
+    columns = np.concatenate([a, b, b, a, every])
+    values = np.concatenate([p.g, p.g, -p.g, -p.g, np.full(nodes, LEAK_S)])
+    right = np.bincount(b, p.j, nodes) - np.bincount(a, p.j, nodes)
+    return rows, columns, values, right
+
+
+def sparse(work: Points) -> np.ndarray:
+    """[point, node] volts by a sparse LU a Newton step."""
+    nodes, ground = work.net.static.nodes, work.net.static.ground
+    keep = np.flatnonzero(np.arange(nodes) != ground)
+    volts = np.zeros((len(work), nodes))
+    for n, p in enumerate(_started(work)):
+        for _ in range(MOST_SWEEPS):
+            rows, columns, values, right = _system(work, n, p)
+            matrix = csc_matrix((values, (rows, columns)), shape=(nodes, nodes))
+            volts[n, keep] = splu(matrix[keep][:, keep].tocsc()).solve(right[keep])
+            if _take(p.lane, p.work, p.count, volts[n]):
+                break
+    return volts
+
+
+def dense(work: Points) -> np.ndarray:
+    """[point, node] volts by a batch of dense systems a Newton step, points that are done left out."""
+    nodes, ground = work.net.static.nodes, work.net.static.ground
+    keep = np.flatnonzero(np.arange(nodes) != ground)
+    volts = np.zeros((len(work), nodes))
+    at_once = max(1, BATCH_BYTES // (16 * nodes * nodes))
+    points = _started(work)
+    for first in range(0, len(work), at_once):
+        left = list(range(first, min(first + at_once, len(work))))
+        for _ in range(MOST_SWEEPS):
+            matrix, right = np.zeros((len(left), nodes, nodes)), np.zeros((len(left), nodes))
+            for k, n in enumerate(left):
+                rows, columns, values, right[k] = _system(work, n, points[n])
+                np.add.at(matrix[k], (rows, columns), values)
+            got = np.linalg.solve(matrix[:, keep][:, :, keep], right[:, keep, None])[:, :, 0]
+            volts[np.ix_(left, keep)] = got
+            left = [n for n in left if not _take(points[n].lane, points[n].work, points[n].count, volts[n])]
+            if not left:
+                break
+    return volts
+
+
+def memory_gb_s() -> float:
+    """Bytes read and written a second by a large copy, best of five."""
+    a = np.zeros(MEMORY_BYTES // 8)
+    b = np.ones_like(a)
+    best = 0.0
+    for _ in range(5):
+        start = time.perf_counter()
+        np.copyto(a, b)
+        best = max(best, 2 * a.nbytes / (time.perf_counter() - start))
+    return best / 1e9
