@@ -59,6 +59,11 @@ class Place:
     folder: Path
     where: Path | str
     acknowledged: list[str] = field(default_factory=list)
+    tag: str = ""  # of the jobs of one round
+
+    def job(self, kind: str) -> str:
+        """The name of this round's job of a kind."""
+        return f"{kind}{self.tag}"
 
     def open(self) -> SqlLog:
         return open_log(self.where, wait_s=30)
@@ -82,48 +87,54 @@ def _from(log: Log, job: str, begin: str) -> int:
 def appends(place: Place, say: Say) -> None:
     """One entry after the other, small and large."""
     with place.open() as log:
-        n = _from(log, "append", "e")
+        n = _from(log, place.job("append"), "e")
         while True:
             log.add(
-                Entry("append", f"e{n}", "reading", AT, {"text": f"BAT.+ {n} V " + "x" * (n * 37 % 5000)})
+                Entry(
+                    place.job("append"),
+                    f"e{n}",
+                    "reading",
+                    AT,
+                    {"text": f"BAT.+ {n} V " + "x" * (n * 37 % 5000)},
+                )
             )
-            say(f"append e{n}")
+            say(f"{place.job('append')} e{n}")
             n += 1
 
 
 def undos(place: Place, say: Say) -> None:
     """A reading, and the word that takes it back, together: never one without the other."""
     with place.open() as log:
-        n = _from(log, "undo", "e")
+        n = _from(log, place.job("undo"), "e")
         while True:
-            log.add_all([Entry("undo", f"e{n}", "reading", AT, {"text": f"BAT.+ {n} V"}),
-                         Entry("undo", f"u{n}", "undo", AT, {"entry": f"e{n}"})])  # fmt: skip
-            say(f"undo u{n}")
+            log.add_all([Entry(place.job("undo"), f"e{n}", "reading", AT, {"text": f"BAT.+ {n} V"}),
+                         Entry(place.job("undo"), f"u{n}", "undo", AT, {"entry": f"e{n}"})])  # fmt: skip
+            say(f"{place.job('undo')} u{n}")
             n += 1
 
 
 def attaches(place: Place, say: Say) -> None:
     """Photographs and recordings."""
     with place.open() as log:
-        n = _from(log, "file", "f")
+        n = _from(log, place.job("file"), "f")
         while True:
-            log.add(*filed("file", f"f{n}"))
-            say(f"file f{n}")
+            log.add(*filed(place.job("file"), f"f{n}"))
+            say(f"{place.job('file')} f{n}")
             n += 1
 
 
 def imports(place: Place, say: Say) -> None:
     """A whole job with its attachment, all or nothing."""
     with place.open() as log:
-        n = sum(j.startswith("import") for j in log.jobs())
+        n = sum(j.startswith("import") and j.endswith(place.tag) for j in log.jobs())
         while True:
             made, out = MemoryLog(), io.BytesIO()
             made.add_all([Entry("x", f"e{k}", "note", AT, {"text": f"{n} {k}"}) for k in range(20)])
             e, a = filed("x", f"i{n}")
             made.add(e, a)
             export_file(made, "x", out)
-            import_file(log, out, f"import{n}")
-            say(f"import{n} i{n}")
+            import_file(log, out, place.job(f"import{n}"))
+            say(f"{place.job(f'import{n}')} i{n}")
             n += 1
 
 
@@ -151,10 +162,10 @@ def backups(place: Place, say: Say) -> None:
 def searches(place: Place, say: Say) -> None:
     """The index of words is brought up to date."""
     with place.open() as log:
-        n = _from(log, "word", "e")
+        n = _from(log, place.job("word"), "e")
         while True:
-            log.add(Entry("word", f"e{n}", "note", AT, {"text": f"word{n} lift pump"}))
-            say(f"word e{n}")
+            log.add(Entry(place.job("word"), f"e{n}", "note", AT, {"text": f"word{n} lift pump"}))
+            say(f"{place.job('word')} e{n}")
             search(log, f"word{n}")
             n += 1
 
@@ -235,7 +246,7 @@ def lost(place: Place, kind: str, said: list[str]) -> list[str]:
             with log.engine.connect() as c:
                 sound = c.exec_driver_sql("PRAGMA integrity_check").scalar()
             missing += [] if sound == "ok" else [f"integrity: {sound}"]
-        missing += _entries(log, place.acknowledged)
+        missing += _entries(log, place)
     if kind == "migration":
         missing += _migrated(place, said)
     elif kind == "backup":
@@ -245,10 +256,10 @@ def lost(place: Place, kind: str, said: list[str]) -> list[str]:
     return missing
 
 
-def _entries(log: SqlLog, acknowledged: list[str]) -> list[str]:
+def _entries(log: SqlLog, place: Place) -> list[str]:
     missing: list[str] = []
     there: dict[str, list[str]] = {}
-    for job in log.jobs():
+    for job in (j for j in log.jobs() if j.endswith(place.tag)):
         entries = log.entries(job)
         there[job] = [e.id for e in entries]
         rebuild(entries)
@@ -256,14 +267,14 @@ def _entries(log: SqlLog, acknowledged: list[str]) -> list[str]:
         for e in entries:
             if e.kind == "file" and b"".join(log.file(str(e.data["sha256"]))) != content(e.id):
                 missing.append(f"{job} {e.id} has other content")
-            if job == "undo" and e.kind == "reading" and e.id not in gone:
+            if job == place.job("undo") and e.kind == "reading" and e.id not in gone:
                 missing.append(f"{e.id} without its undo")
         if job.startswith("import") and len(entries) != 21:
             missing.append(f"{job} is half there")
         order = [x for x in there[job] if x[0] == "e"]
         if order != [f"e{n}" for n in range(len(order))]:
             missing.append(f"{job} is out of order")
-    for words in acknowledged:
+    for words in place.acknowledged:
         job, id = words.split()
         if id not in there.get(job, ()):
             missing.append(f"{words} was acknowledged and is not there")
@@ -293,7 +304,7 @@ def _copied(place: Place, said: list[str]) -> list[str]:
         file = place.folder / name
         if file.exists():  # whole, or not at all
             with open_log(file) as copy:
-                missing += [f"{name}: {x}" for x in _entries(copy, place.acknowledged)]
+                missing += [f"{name}: {x}" for x in _entries(copy, place)]
             file.unlink()
         elif name in done:
             missing.append(f"{name} was acknowledged and is not there")
@@ -329,8 +340,8 @@ def trial(times: int, seed: int, folder: Path, store: str | None = None, kinds: 
     place = Place(folder, store or folder / "jobs.sqlite")
     place.open().close()
     for n in range(times):
-        if n % ROUNDS == ROUNDS - 1 and store is None:
-            place = Place(folder, folder / f"jobs{n}.sqlite")
+        if n % ROUNDS == ROUNDS - 1:
+            place = Place(folder, store or folder / f"jobs{n}.sqlite", tag=f"-{n}")
             place.open().close()
         kind = kinds[n % len(kinds)]
         said = killed(place, kind, rng, pace)
