@@ -11,7 +11,8 @@ import pypdfium2
 import pytest
 
 from amptrail.cli.main import main
-from amptrail.jobs.rootcause import acceptance, good_tries, to_check
+from amptrail.jobs.accepting import acceptance
+from amptrail.jobs.rootcause import good_tries, to_check
 from amptrail.sheet import parse, parse_fault
 
 ROOT = Path(__file__).parents[2]
@@ -56,7 +57,7 @@ def test_a_job_from_call_to_papers(job: Any, tmp_path: Path) -> None:
         "Exchanged before",
         "PUMP",
         "A. Sample",
-        "0.1 V or less across G2",
+        "0.1 V or less from G2.1 to body while PUMP runs",
     ):
         assert words in got["text"], words
     assert "NOT PROVEN" not in got["text"]
@@ -168,8 +169,24 @@ def test_neighbours_of_a_cavity() -> None:
 def test_acceptance_of_a_ground() -> None:
     circuit = parse(SHEET)
     found = acceptance(circuit, parse_fault(circuit, "G1 resistance 1 ohm"))
-    assert found[0] == "0.1 V or less across G1 while its load runs"
+    assert found[0].startswith("0.1 V or less from G1.1 to body while A ")
     assert "a-lit: A.in to A.out 11 V or more in running" in found
+
+
+def test_acceptance_names_points_load_and_current() -> None:
+    circuit = parse((ROOT / "demos" / "sprayer.sheet").read_text())
+
+    def first(fault: str) -> str:
+        return acceptance(circuit, parse_fault(circuit, fault))[0]
+
+    # the pump of the sheet runs at 6 A at 13 V; K4's winding has 85 ohm: 14.2 V / 85 ohm is 0.17 A
+    assert first("X7.4 open") == "0.1 V or less from X7.4.a to X7.4.b while PUMP runs (running, about 6.07 A)"
+    winding = first("W13 open")
+    assert winding.startswith("0.2 V or less from W13.in to W13.out while K4 is pulled in (running, about ")
+    assert 150 < float(winding.split("about ")[1].split()[0]) < 200
+    assert first("X7.4.b to ground 1 ohm").startswith("over 100 kohm from X7.4.b to body")
+    assert first("K4 stuck on").startswith("over 100 kohm from K4.30 to K4.87")
+    assert first("BAT resistance 0.1 ohm").startswith("0.1 V or less from each post of BAT to its clamp")
 
 
 def test_tries_of_an_intermittent() -> None:

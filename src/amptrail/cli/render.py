@@ -187,7 +187,8 @@ def _card(c: Console, t: Json) -> None:
         c.print(f"  {t['instrument']} at {t['point']}{out}{_lead(t)}")
     for line in _outcomes(t):
         c.print(f"    {line}")
-    c.print(f"    then write: {t['line']}")
+    for k, line in enumerate(t["line"].split("\n")):
+        c.print(f"    {'then write: ' if k == 0 else '            '}{line}", soft_wrap=True)
 
 
 def _visit(c: Console, v: Json, cards: int) -> None:

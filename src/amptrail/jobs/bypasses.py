@@ -13,15 +13,16 @@ from dataclasses import dataclass
 from amptrail.circuit.model import BODY, Circuit, Driver, Part, Term, key
 from amptrail.circuit.tables import number
 from amptrail.circuit.wiring import wiring
+from amptrail.faults.metal import beyond_fuse, touching
 from amptrail.feed.danger import BOOSTER_M, BOOSTER_MM2
-from amptrail.jobs.forbidden import meter_only, never, runs
+from amptrail.jobs.forbidden import UNTOUCHED, meter_only, never, runs
 from amptrail.jobs.observe import Conditions
 from amptrail.sheet.feeds import LAMP_V
 from amptrail.sheet.words import term_text
 from amptrail.units import exact
 
 BRIDGE_FUSE_A, COIL_FUSE_A, LAMP_W = 15.0, 5.0, 21.0
-BRIDGE_MIN, GROUND_MIN, FEED_MIN, BOOST_MIN = 2.0, 3.0, 3.0, 3.0
+BRIDGE_MIN, GROUND_MIN, FEED_MIN, BOOST_MIN, LAMP_MIN = 2.0, 3.0, 3.0, 3.0, 1.0
 FED = ("motor", "lamp", "solenoid", "heater", "ptc", "load")  # loads a fused lead may feed
 LAMP_UP_TO = 1.3  # a 12 V lamp in a lead bears the voltage of a 12 V vehicle only
 
@@ -41,6 +42,7 @@ class Bypass:
 WHY = {
     "bridge": "with a fused bridge across it",
     "lamp-bridge": "with a lamp across it: a short behind it only lights the lamp",
+    "fuse-lamp": "with a lamp in the place of the fuse: a short behind it only lights the lamp",
     "ground-coil": "with its coil grounded through a fuse",
     "feed-load": "with a fused lead straight to the load",
     "booster": "with a booster cable from engine to battery minus",
@@ -70,6 +72,22 @@ def across(circuit: Circuit, relay: Part) -> Iterator[Bypass]:
     if number(_battery(circuit), "emf_v") <= LAMP_V * LAMP_UP_TO:
         lamp = _words(a, b, f"lamp {exact(LAMP_W, 'W')}")
         yield Bypass(Conditions(out=out, feed=lamp), relay, BRIDGE_MIN, "lamp-bridge", meter_at=b)
+
+
+def in_fuse_place(circuit: Circuit, fuse: Part) -> Iterator[Bypass]:
+    """A lamp in the place of a fuse, and the volts behind it: a short lights the lamp and leaves none, a
+    sound circuit leaves what its loads divide off (JOB.md section 4). Never towards restraint or high
+    voltage."""
+    a, b = Term(fuse.name, "in"), Term(fuse.name, "out")
+    w, met = wiring(circuit), touching(circuit)
+    if fuse.kind != "fuse" or any(w.node(t) is None or never(circuit, t) for t in (a, b)):
+        return
+    behind = {key(p.name) for n in beyond_fuse(circuit, fuse) for p in met.get(n, ())}
+    if any(key(r.part) in behind and r.refuse_class in UNTOUCHED for r in circuit.refuses):
+        return
+    if number(_battery(circuit), "emf_v") <= LAMP_V * LAMP_UP_TO:
+        lamp = _words(a, b, f"lamp {exact(LAMP_W, 'W')}")
+        yield Bypass(Conditions(pulled=(fuse.name,), feed=lamp), fuse, LAMP_MIN, "fuse-lamp", meter_at=b)
 
 
 def _ground_side(circuit: Circuit, relay: Part) -> Term | None:
@@ -127,4 +145,4 @@ def boosted(circuit: Circuit, starter: Part) -> Iterator[Bypass]:
         yield Bypass(Conditions(feed=cable), starter, BOOST_MIN, "booster")
 
 
-__all__ = ["WHY", "Bypass", "across", "boosted", "coil_grounded", "load_fed"]
+__all__ = ["WHY", "Bypass", "across", "boosted", "coil_grounded", "in_fuse_place", "load_fed"]

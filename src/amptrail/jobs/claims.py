@@ -186,7 +186,7 @@ def _users(circuit: Circuit) -> list[Pair]:
     return [(a, b) for a, b in ends if w.node(a) is not None and w.node(b) is not None]
 
 
-def _served(circuit: Circuit, at: Term) -> tuple[Pair, ...]:
+def served(circuit: Circuit, at: Term) -> tuple[Pair, ...]:
     """Loads, windings and pins that lose their volts when the blamed element does not carry."""
     users = _users(circuit)
     same = [h.faults[0] for h in catalogue(circuit) if len(h.faults) == 1 and h.faults[0].at == at]
@@ -271,11 +271,11 @@ def claim(circuit: Circuit, faults: tuple[Fault, ...]) -> Claim | None:
     first, part = blamed
     if part.kind == "module":
         return Claim(part, "module", tuple(_module(circuit, part, first)))
-    served = _served(circuit, first.at)
+    fed = served(circuit, first.at)
     uses = part.kind in (*LOADS, "relay")
     words = f"{part.name} does not do its work" if uses else f"something beyond or before {part.name} fails"
     fails = Demand("fails", None, words, ((),), ())
-    sides = [d for t in terminals(circuit, first.at) for d in _side(circuit, part, t, served)]
+    sides = [d for t in terminals(circuit, first.at) for d in _side(circuit, part, t, fed)]
     return Claim(part, "part" if uses else "path", (fails, *sides))
 
 
@@ -354,7 +354,7 @@ def _outputs(circuit: Circuit, part: Part, first: Fault, lines: Sequence[object]
         serves = next(_functions(circuit, driver), None)
         words = f"output {x.name} at {at} {state} after a key cycle"
         yield Demand("output", at, words, literal=True, function=serves)
-        counters, _ = starving(circuit, at, part, _served(circuit, driver.at))
+        counters, _ = starving(circuit, at, part, served(circuit, driver.at))
         shorts = ((Fault("to_ground", at, ohm=SHORT_OHM),), (Fault("to_supply", at, ohm=SHORT_OHM),))
         yield Demand(
             "wire", at, f"wire of output {x.name} at {at} neither open nor shorted", (*counters, *shorts)

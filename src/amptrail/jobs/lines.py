@@ -30,6 +30,8 @@ def _body(circuit: Circuit, t: Candidate) -> str:
         return f"{name} in off looks {{value}}"
     if t.said.kind == "lit":
         return f"{name} in {phase} is {{value}}"
+    if t.said.kind == "clicks":
+        return f"{name} in {phase} sounds {{value}}"
     return f"{name} in {phase} {{value}}"
 
 

@@ -21,7 +21,7 @@ NONE = Conditions()
 ASK_MIN = 0.3  # to try a function, see a lamp or hear a relay (common practice)
 DOES = (("works", "works"), ("does not work", "does not"))
 LIT = (("bright", "bright"), ("dim", "dim"), ("dark", "dark"))
-HEARD = (("clicks", "clicks"), ("sounds silent", "silent"))
+HEARD = (("clicks", "clicks"), ("silent", "silent"))
 
 
 def _points(circuit: Circuit) -> list[tuple[Access, Conditions]]:

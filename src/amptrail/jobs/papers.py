@@ -11,6 +11,7 @@ from typing import Any, Literal, get_args
 
 from amptrail.circuit.model import Circuit, Fault, Refuse, key
 from amptrail.errors import InputError, nearest, one
+from amptrail.jobs.accepting import acceptance
 from amptrail.jobs.cases import Case
 from amptrail.jobs.claims import may_condemn
 from amptrail.jobs.context import Json, answer, load
@@ -18,7 +19,7 @@ from amptrail.jobs.figures import ohms
 from amptrail.jobs.nexttest import NextOptions, next_tests
 from amptrail.jobs.paperfacts import charged, drawing, no_drive, photographs, places, to_read
 from amptrail.jobs.proofsheet import Alternative, checks, proof_of
-from amptrail.jobs.rootcause import acceptance, good_tries, to_check
+from amptrail.jobs.rootcause import good_tries, to_check
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects
 from amptrail.paper import Paper
 from amptrail.paper.blocks import HALF, LABELS, SHEETS

@@ -1,5 +1,4 @@
-"""What else a proven fault has touched, and what the repair must show: neighbours, acceptance, how many
-good tries.
+"""What else a proven fault has touched, and how many good tries show that it is gone.
 
 The circuit tells who shares a plug, a splice, a ground, a fuse or a damp place; what caused it a person
 must say.
@@ -16,18 +15,10 @@ from amptrail.circuit.model import Circuit, Fault, Part, Term, key
 from amptrail.circuit.wiring import wiring
 from amptrail.faults.metal import beyond_fuse, neighbours, touching
 from amptrail.faults.spots import neighbour_pairs
-from amptrail.reference.rows import rows
 
 CONFIDENCE = 0.95  # that an intermittent is gone (JOB.md section 14)
 MOST = 6  # names in one line
 BAD_PLACES = ("damp", "hot", "moving", "outside")
-# kind of part -> row of reference/drop_limits.csv
-LIMIT_OF = {
-    "wire": "wire or cable", "joint": "high-current connection", "connector": "high-current connection",
-    "splice": "high-current connection", "fuse": "high-current connection", "ground": "ground path",
-    "switch": "switch or solenoid contact", "relay": "switch or solenoid contact",
-    "link": "high-current connection",
-}  # fmt: skip
 TRIES = re.compile(r"\bworks (\d+) of (\d+)")
 
 
@@ -142,33 +133,6 @@ def to_check(circuit: Circuit, faults: Sequence[Fault]) -> tuple[Neighbour, ...]
         else:
             found += _metal(circuit, part)
         found += _fuses(circuit, part) + _places(circuit, part)
-    return tuple(dict.fromkeys(found))
-
-
-def acceptance(circuit: Circuit, faults: Sequence[Fault]) -> tuple[str, ...]:
-    """Figures a repair must show: drops over what was repaired, and every function the sheet says must
-    hold."""
-    limit = {r["what"]: float(r["volts"]) for r in rows("drop_limits")}
-    found: list[str] = []
-    for f in faults:
-        part = _part(circuit, f.at.part)
-        row = LIMIT_OF.get(part.kind) if part else None
-        if part is not None and row is not None:
-            ends = (
-                f"{part.name}.{f.at.name}" if f.at.name and part.kind in ("connector", "relay") else part.name
-            )
-            found.append(f"{limit[row]:g} V or less across {ends} while its load runs")
-    for m in circuit.musts:
-        if m.a is not None and m.min_v is not None:
-            to = f"{m.a.part}.{m.a.name}" + (f" to {m.b.part}.{m.b.name}" if m.b else "")
-            found.append(f"{m.name}: {to} {m.min_v:g} V or more in {', '.join(m.on)}")
-        if m.max_off_v is not None and m.off:
-            found.append(f"{m.name}: {m.max_off_v:g} V or less in {', '.join(m.off)}")
-        if m.signal is not None:
-            on = f"true in {', '.join(m.on)}" if m.on else ""
-            off = f"not in {', '.join(m.off)}" if m.off else ""
-            found.append(f"{m.name}: {m.module} {m.signal} {'; '.join(x for x in (on, off) if x)}")
-    found += [f"{d.max_a * 1000:g} mA or less in {d.phase}" for d in circuit.draws]
     return tuple(dict.fromkeys(found))
 
 

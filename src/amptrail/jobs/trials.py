@@ -165,11 +165,14 @@ def _worth_bypassing(j: Judgement, alive: Live) -> Iterator[bypasses.Bypass]:
     for _, load in failing:
         if load is not None and not _refused(circuit, load):
             yield from bypasses.boosted(circuit, load)
+    mass = _touched(j, alive, WORTH_A_REPAIR)
+    likeliest = sorted(mass, key=lambda name: -mass[name][0])[:MOST_REPAIRS]
+    blown = [p for p in map(parts.get, likeliest) if p is not None and p.kind == "fuse"]
+    for fuse in blown[:1]:
+        yield from bypasses.in_fuse_place(circuit, fuse)
     barred = {key(x.function) for x in circuit.interlocks}
     if any(key(m.name) in barred or (p is not None and _refused(circuit, p)) for m, p in failing):
         return
-    mass = _touched(j, alive, WORTH_A_REPAIR)
-    likeliest = sorted(mass, key=lambda name: -mass[name][0])[:MOST_REPAIRS]
     relays = [p for p in map(parts.get, likeliest) if p is not None and p.kind == "relay"]
     for relay in [p for p in relays if not _refused(circuit, p)][:1]:
         yield from bypasses.across(circuit, relay)
