@@ -8,9 +8,7 @@ from dataclasses import replace
 from amptrail.circuit.model import Circuit, Must, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
-from amptrail.cycle.run import run_cycle
 from amptrail.cycle.timeline import Timeline
-from amptrail.jobs import engine
 from amptrail.jobs.spots import Spot, battery_minus, spot
 from amptrail.recording.against import Tick, Wanted, ticked
 from amptrail.recording.phases import Feature
@@ -24,10 +22,10 @@ SAME_A = 0.01  # a clamp sees the battery's whole current: within a hundredth of
 
 
 def proof(
-    circuit: Circuit, seen: Seen, points: Mapping[str, str], found: Sequence[Feature]
+    circuit: Circuit, seen: Seen, points: Mapping[str, str], found: Sequence[Feature], lived: Timeline
 ) -> tuple[Tick, ...]:
     """Every line that must hold, ticked from the recording. `circuit` has the feed fitted, `points`:
-    channel to point of the sheet."""
+    channel to point of the sheet, `lived`: its drive in time."""
     features, known, wanted = _functions(circuit, points, found)
     ticks = list(ticked(features, known, wanted))
     ticks += [
@@ -35,7 +33,6 @@ def proof(
         for m in circuit.musts
         if m.a is None
     ]
-    lived = run_cycle(engine.session(circuit).network, (), "asleep", 1, "time")
     clamp = _battery_clamp(circuit, points, lived)
     ticks += _draws(circuit, clamp, found)
     return (*ticks, _in_time(seen, lived, clamp))

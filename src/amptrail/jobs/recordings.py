@@ -17,6 +17,7 @@ from amptrail.jobs.context import load
 from amptrail.jobs.expect import ExpectOptions, expect
 from amptrail.jobs.feeds import fitted
 from amptrail.jobs.recordingproof import proof
+from amptrail.jobs.recordingtimes import beside_times, clicks, widen_after_run
 from amptrail.jobs.spots import battery_plus, spot
 from amptrail.recording import find_events, measure, open_recording
 from amptrail.recording.against import Band, beside, reading_lines
@@ -35,7 +36,6 @@ from amptrail.recording.svg import COLUMNS as FINE
 from amptrail.recording.svg import svg
 
 Json = dict[str, Any]
-SPREAD = 0.05  # of a nominal value: battery and resistances of a healthy vehicle (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,36 +153,18 @@ def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
             if at:
                 got = expect(sheet_text, ExpectOptions(at=at, instruments=(instrument,), feed=feed, cycles=2))
                 bands |= _bands(got, {p.name: p.base for p in drive_cycle(circuit)})
-    _through(circuit, feed, points, bands)
+    there = fitted(circuit, feed)
+    lived = run_cycle(engine.session(there).network, (), "asleep", 1, "time")
+    widen_after_run(there, points, bands, lived)
     supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
     return {
-        "against": [asdict(b) for b in beside(found, points, bands, units)],
-        "verification": [asdict(t) for t in proof(fitted(circuit, feed), seen, points, found)],
-        "readings": list(reading_lines(found, points, names, units, supply)),
+        "against": [
+            asdict(b)
+            for b in (*beside(found, points, bands, units), *beside_times(there, seen, points, lived))
+        ],
+        "verification": [asdict(t) for t in proof(there, seen, points, found, lived)],
+        "readings": [*reading_lines(found, points, names, units, supply), *clicks(seen, names)],
     }
-
-
-def _through(
-    circuit: Circuit, feed: str | None, points: dict[str, str], bands: dict[tuple[str, str], list[Band]]
-) -> None:
-    """After the key, modules hold what they hold and let go one after the other: a level there lies between
-    the lowest and highest that the sheet, lived through in time, comes by, not only where it ends."""
-    net = engine.session(fitted(circuit, feed)).network
-    lived = run_cycle(net, (), "asleep", 1, "time")
-    mine = [i for i in lived.instants if i.status == "settled" and net.phases[i.at].base == "after-run"]
-    for point in dict.fromkeys(points.values()):
-        held = bands.get((point, "after-run"))
-        if not held:
-            continue
-        s = spot(circuit, point)
-        if s.what == "amps":
-            came = [i.amp(s.a if s.a.name else s.a.part) for i in mine]
-        else:
-            came = [i.volt(s.a) - (i.volt(s.b) if s.b is not None else 0.0) for i in mine]
-        if not came:
-            continue
-        low, high = min(came) - SPREAD * abs(min(came)), max(came) + SPREAD * abs(max(came))
-        bands[point, "after-run"] = [replace(b, low=min(b.low, low), high=max(b.high, high)) for b in held]
 
 
 def _bands(got: Json, base: dict[str, str]) -> dict[tuple[str, str], list[Band]]:

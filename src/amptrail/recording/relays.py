@@ -9,12 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from amptrail.recording.channel import Channel
-from amptrail.recording.events import Event, watch
+from amptrail.recording.events import Event, Watched, watch
 from amptrail.recording.roles import Role
 
 NEAR_S = (
     0.1  # a contact answers its winding within this (operate 3 to 10 ms, release 2 to 10 ms: FACTS section 3)
 )
+SUDDEN_S = 0.001  # a contact under load is open in less
 BEFORE_S, AFTER_S = 0.002, 0.02  # where the spike of a release is looked for
 DIODE_V, RESISTOR_V = (
     3.0,
@@ -59,7 +60,7 @@ def delays(channels: Sequence[Channel], events: Sequence[Event]) -> tuple[Delay,
                     (x for x in events if x.channel == contact.channel.name and x.kind == e.kind
                      and 0 < x.t_s - e.t_s <= NEAR_S), None,
                 )  # fmt: skip
-                if answer is None:
+                if answer is None or _creeps(contact, answer, answer.t_s - e.t_s):
                     continue
                 spike = words = None
                 if e.kind == "drop_out" and winding.role is Role.COIL_LOW:
@@ -70,6 +71,17 @@ def delays(channels: Sequence[Channel], events: Sequence[Event]) -> tuple[Delay,
                 name = (contact.channel.point or contact.channel.name).rpartition(".")[0]
                 out.append(Delay(name, e.kind, e.t_s, (answer.t_s - e.t_s) * 1000, spike, words))
     return tuple(sorted(out, key=lambda d: (d.t_s, d.part)))
+
+
+def _creeps(contact: Watched, e: Event, delay_s: float) -> bool:
+    """Whether the contact's volts went slowly: what an open contact without a load leaves on its wire runs
+    off through the probe, and tells nothing of when it opened."""
+    c, at = contact.channel, contact.levels
+    reach = int(max(delay_s, 0.005) / c.dt_s) + 2
+    k = c.index(e.t_s)
+    x = c.values(k - reach, min(k + reach, c.samples))
+    between = int(((x > at.low + 0.3 * at.step) & (x < at.low + 0.7 * at.step)).sum())
+    return between * c.dt_s > max(SUDDEN_S, delay_s / 4)
 
 
 def _suppression(spike_v: float) -> str:
