@@ -25,13 +25,12 @@ from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.exchange.oracle import to_circuit
-from amptrail.faults import Hypothesis, catalogue
+from amptrail.faults import catalogue
 from amptrail.jobs.nexttest import NextOptions, next_answer
-from amptrail.jobs.predict import with_severity
+from amptrail.jobs.practicevehicle import Vehicle, drawn
 from amptrail.jobs.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.sheet import fault_text, parse, parse_fault, print_sheet
 from benchmarks.generator import sheet_text
-from benchmarks.simulator import Vehicle
 from benchmarks.story_ranks import same_fault
 
 ROOT = Path(__file__).parent.parent
@@ -77,16 +76,6 @@ def circuits(names: Sequence[str] = ()) -> dict[str, str]:
     if unknown:
         raise SystemExit(f"no circuit is called {sorted(unknown)}; there are {sorted(found)}")
     return {n: found[n] for n in names} if names else found
-
-
-def drawn(rng: Random, causes: Sequence[Hypothesis]) -> tuple[Fault, ...]:
-    """One cause by prior, its open-ended resistances at one log-uniform severity."""
-    cause = rng.choices(causes, [c.prior for c in causes])[0]
-    ohms = []
-    if cause.severity:
-        low, high = cause.severity
-        ohms = [float(f"{low * (high / low) ** rng.random():.3g}")]
-    return with_severity(cause.faults, ohms)
 
 
 def jobs(name: str, sheet: str, count: int, doubles: float, seed: int) -> Iterator[Job]:

@@ -350,6 +350,26 @@ def job(
 
 
 @app.command()
+def practice(
+    ctx: typer.Context, sheet: o.SheetName, tries: o.Tries = None, seed: o.Seed = 0,
+    as_json: o.AsJson = False,
+) -> Json:  # fmt: skip
+    """A hidden fault to find on a circuit; your tests against the clock and the plan.
+
+    Example: amptrail practice van.sheet --seed 7
+    """
+    from amptrail.cli.practice import talk, watched
+    from amptrail.jobs.practice import PracticeOptions
+    from amptrail.jobs.practice import practice as run
+
+    text, files = _sheet(ctx, sheet), files_of(ctx)
+    said = files.text(tries) if tries else ""
+    if tries is None and not as_json and watched(files):
+        said = talk(text, seed)
+    return run(text, PracticeOptions(seed, said))
+
+
+@app.command()
 def batch(requests: o.Requests = None) -> int:
     """Many requests through one warm process: one JSON object a line, in and out.
 

@@ -344,3 +344,9 @@ Workers = Annotated[
     int | None,
     typer.Option("--workers", min=0, help="Processes here; 0 or 1: this one alone.", show_default=False),
 ]
+Tries = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="TRIES", help="A file of what was tried, one line each; without it you are asked."
+    ),
+]

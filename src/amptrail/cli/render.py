@@ -363,6 +363,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
     "findings": _text,
     "convert": _text,
     "job": _job,
+    "practice": _text,
     **dict.fromkeys(("slip", "label", "notice", "quote", "invoice", "paper"), _text),
     "recording": _recording,
     "study": show_study.show,

@@ -109,7 +109,10 @@ def _pad(classes: tuple[outcomes.Classes, ...], count: int) -> Array:
     return table
 
 
-def _own(circuit: Circuit, t: Candidate, o: NextOptions, disturbs: bool) -> tuple[float, float]:
+def own_minutes(
+    circuit: Circuit, t: Candidate, o: NextOptions, disturbs: bool = False
+) -> tuple[float, float]:
+    """Minutes of a test itself, once there and in its phase: (getting the leads on, reading)."""
     setup = t.minutes + (0.0 if t.said is not None else SETUP_MIN.get(t.instrument, 0.3))
     base = drive_cycle(circuit)[t.phase].base
     measure = MEASURE_MIN + (CRANK_RISK_MIN if base == "cranking" and not _rests(t) else 0.0)
@@ -238,7 +241,7 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
         p, classes = p.joined(added), classes + _classes(added)
     places = _places(circuit, p.tests, o)
     number = {key(n): i for i, n in enumerate(places)}
-    own = tuple(_own(circuit, t, o, bool(d)) for t, d in zip(p.tests, p.disturbs, strict=True))
+    own = tuple(own_minutes(circuit, t, o, bool(d)) for t, d in zip(p.tests, p.disturbs, strict=True))
     tests = Tests(
         _pad(classes, len(p.live.index)),
         np.asarray([a + b for a, b in own], float),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
@@ -60,10 +60,13 @@ class Judged(SheetText):
 
 
 class Entry(BaseModel):
-    """One reading for a job's log; `id` is made by the device, so that sending it twice adds it once."""
+    """One entry for a job's log; `id` is made by the device, so that sending it twice adds it once. `line`: a
+    reading (with its conditions, on lines of its own), the fault that the repair has proven, or the id of
+    the entry to take back (empty: the last reading)."""
 
     id: str = Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9_.-]+$")
-    line: str = Field(min_length=1, max_length=2000)
+    kind: Literal["reading", "proven", "undo"] = "reading"
+    line: str = Field(max_length=2000)
 
 
 class Entries(BaseModel):
@@ -107,6 +110,12 @@ async def feed(request: Request, body: Judged) -> Json:
     return await _ask(request, "feed", **body.model_dump())
 
 
+@router.post("/draw")
+async def draw(request: Request, body: SheetText) -> Json:
+    """The circuit as a picture (SVG)."""
+    return await _ask(request, "draw", **body.model_dump())
+
+
 @router.get("/jobs")
 async def jobs() -> Json:
     """Names of the jobs."""
@@ -124,6 +133,16 @@ async def job(name: str) -> Json:
     }
 
 
+async def _enter(name: str, e: Entry) -> None:
+    match e.kind:
+        case "reading":
+            await store.add(name, e.line, e.id)
+        case "proven":
+            await store.conclude(name, e.line, entry=e.id)
+        case "undo":
+            await store.undo(name, e.line, e.id)
+
+
 @router.post("/jobs/{name}/entries")
 async def add(request: Request, name: str, body: Entries) -> Json:
     """Add readings, each once, in order. What is not accepted is told, and the rest goes on."""
@@ -134,11 +153,10 @@ async def add(request: Request, name: str, body: Entries) -> Json:
     refused: list[Json] = []
     for e in body.entries:
         try:
-            for k, line in enumerate(x for x in e.line.split("\n") if x.strip()):
-                await store.told("add", name, line, e.id if k == 0 else f"{e.id}.{k}")
+            await _enter(name, e)
             added.append(e.id)
         except InputError as x:
             refused.append({"id": e.id, "message": str(x.problems[0].message) if x.problems else str(x)})
-    found = await store.read(name)
-    await request.app.state.hub.tell(name, len(found.state.readings))
-    return {"added": added, "refused": refused, "entries": len(found.state.readings)}
+    entries = store.count(await store.read(name))
+    await request.app.state.hub.tell(name, entries)
+    return {"added": added, "refused": refused, "entries": entries}

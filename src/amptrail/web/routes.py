@@ -113,34 +113,42 @@ async def _circuit(
     instrument: str,
     fault: str,
     point: str,
+    weighed: dict[str, Any] | None = None,
+    entries: int = 0,
 ) -> HTMLResponse:
     _, workers, _ = _state(request)
     known = await workers.ask("check", sheet=sheet)
     names = [p["name"] for p in known["phases"]]
     at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
     faults = tuple(fault.split("&")) if fault else ()
-    got = await workers.ask(
-        "expect", sheet=sheet, phases=(at,), instruments=(instrument,), fault=faults, cycles=2, nominal=False
-    )
+    asked: dict[str, Any] = {"sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2}
+    got = await workers.ask("expect", fault=faults, nominal=False, **asked)
     drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults)
+    leading = views.leading(weighed) if weighed else []
+    others = [f for f in leading if f["text"] != fault]
+    beside = [await workers.ask("expect", fault=(f["text"],), nominal=True, **asked) for f in others]
     here_now = got["runs"][0]["phases"][0]
-    readings = [
-        {"point": r["point"], "band": views.band(r), "flags": r["flags"]} for r in here_now["readings"]
-    ]
+    readings = views.readings(
+        here_now["readings"], at, [b["runs"][0]["phases"][0]["readings"] for b in beside]
+    )
     return show(
         request,
         "circuit.html",
         svg=with_nonce(drawn["svg"], request.state.nonce),
         readings=readings,
+        compared=[f["words"] for f in others],
+        leading=leading,
+        leading_texts=[f["text"] for f in leading],
         phases=names,
         phase=at,
         instrument=instrument,
         instruments=FIRST_RISE,
+        units=views.units(instrument),
         here=here,
         job=job,
         fault=fault,
         point=point,
-        state=here_now["state"],
+        entries=entries,
         title=known.get("title") or "",
         faults=[f["text"] for f in known["faults"]][:200],
     )
@@ -152,9 +160,7 @@ def with_nonce(svg: str, nonce: str) -> str:
 
 
 @router.get("/job/{name}", response_class=HTMLResponse)
-async def job(
-    request: Request, name: str, at: str = "", visit: int = 0, cannot: str = "", without: str = ""
-) -> HTMLResponse:
+async def job(request: Request, name: str, at: str = "", cannot: str = "", without: str = "") -> HTMLResponse:
     """The visit card: where to go, what to do there, big answers."""
     _, workers, _ = _state(request)
     found = await store.read(name)
@@ -163,34 +169,45 @@ async def job(
             request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name
         )
     sheet, readings = found.texts()
-    asked: dict[str, Any] = {"place": at or None, "cannot": tuple(filter(None, cannot.split(",")))}
-    asked["without"] = tuple(w for w in without.split(",") if w and w != "helper")
-    asked["helper"] = "helper" not in without.split(",")
-    plan = await workers.ask("next", sheet=sheet, readings=readings, **asked)
-    weighed = await workers.ask("suspects", sheet=sheet, readings=readings)
-    fits, gone = views.columns(weighed)
-    known = await workers.ask("check", sheet=sheet)
-    places = sorted({p["place"] for p in known["points"] if p["place"]})
+    barred, missing = _listed(cannot), _listed(without)
+    got = await workers.ask(
+        "visit", sheet=sheet, readings=readings, place=at or None, cannot=barred,
+        without=tuple(w for w in missing if w != "helper"), helper="helper" not in missing,
+    )  # fmt: skip
+    fits, gone = views.columns(got["weighed"])
     return show(
         request,
         "visit.html",
         name=name,
         line=lambda n: readings.splitlines()[n - 1],
         state=found.state,
-        visits=views.visits(plan),
-        shown=visit,
-        plan=plan,
+        visits=views.visits(got["plan"]),
+        stop=got["plan"]["stop"],
         fits=fits,
         gone=gone,
-        places=places,
+        places=got["places"],
+        here=at or got["here"]["place"] or "",
         at=at,
         cannot=cannot,
-        without=without,
-        weighed=weighed,
-        said=found.state.readings[-5:][::-1],
-        points=[p["name"] for p in known["points"]],
-        entries=len(found.state.readings),
+        without=missing,
+        toggled=lambda w: ",".join(x for x in missing if x != w) if w in missing else ",".join((*missing, w)),
+        missing=MISSING,
+        weighed=got["weighed"],
+        again=got["again"],
+        repair_cautions=got["repair_cautions"],
+        words=views.plain,
+        still_the_same=got["still_the_same"],
+        said=store.said(found)[-5:][::-1],
+        points=got["points"],
+        entries=store.count(found),
     )
+
+
+MISSING = ("helper", "lamp", "loaded", "clamp", "meter")
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    return tuple(x for x in text.split(",") if x)
 
 
 @router.get("/job/{name}/circuit", response_class=HTMLResponse)
@@ -198,8 +215,13 @@ async def circuit(
     request: Request, name: str, phase: str = "", instrument: str = "meter", fault: str = "", point: str = ""
 ) -> HTMLResponse:
     """The drawing with what each point reads."""
-    sheet, _ = (await store.read(name)).texts()
-    return await _circuit(request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point)
+    found = await store.read(name)
+    sheet, readings = found.texts()
+    weighed = await request.app.state.workers.ask("suspects", sheet=sheet, readings=readings)
+    return await _circuit(
+        request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point, weighed,
+        store.count(found),
+    )  # fmt: skip
 
 
 @router.get("/job/{name}/feed", response_class=HTMLResponse)
@@ -245,6 +267,8 @@ async def add(
     name: str,
     line: str = Form(),
     value: str = Form(""),
+    word: str = Form(""),
+    unit: str = Form(""),
     entry: str = Form(""),
     unsure: str = Form(""),
     how: str = Form(""),
@@ -253,9 +277,8 @@ async def add(
     """A reading from a form without scripts; the scripts send the same through the interface."""
     checked(request, key)
     try:
-        text = filled(line, value, bool(unsure), how)
-        for k, part in enumerate(x for x in text.split("\n") if x.strip()):
-            await store.told("add", name, part, (f"{entry}.{k}" if k else entry) or None)
+        said = word or " ".join(x for x in (value.strip().replace(",", "."), unit) if x)
+        await store.add(name, filled(line, said, bool(unsure), how), entry)
     except InputError as e:
         return wrong(request, e)
     await _tell(request, name)
@@ -273,12 +296,31 @@ def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
 
 @router.post("/job/{name}/undo")
 async def undo(
-    request: Request, name: str, entry: str = Form(""), key: str = Form("", alias=FORM_KEY)
+    request: Request, name: str, line: str = Form(""), key: str = Form("", alias=FORM_KEY)
 ) -> Response:
     """Take back an entry, or the last reading."""
     checked(request, key)
     try:
-        await store.told("undo", name, entry)
+        await store.undo(name, line)
+    except InputError as e:
+        return wrong(request, e)
+    await _tell(request, name)
+    return RedirectResponse(f"/job/{name}", 303)
+
+
+@router.post("/job/{name}/proven")
+async def proven(
+    request: Request,
+    name: str,
+    line: str = Form(""),
+    cause: str = Form(""),
+    entry: str = Form(""),
+    key: str = Form("", alias=FORM_KEY),
+) -> Response:
+    """Repaired, and it works again: that proves the fault. Its cause may be told with it or later."""
+    checked(request, key)
+    try:
+        await store.conclude(name, line, cause, entry)
     except InputError as e:
         return wrong(request, e)
     await _tell(request, name)
@@ -286,8 +328,7 @@ async def undo(
 
 
 async def _tell(request: Request, name: str) -> None:
-    found = await store.read(name)
-    await request.app.state.hub.tell(name, len(found.state.readings))
+    await request.app.state.hub.tell(name, store.count(await store.read(name)))
 
 
 @router.websocket("/job/{name}/live")

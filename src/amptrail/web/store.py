@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import re
+import uuid
 from typing import Any
 
-from amptrail.errors import one
+from amptrail.errors import InputError, one
 from amptrail.jobs.cases import Case, case, run
 
 Json = dict[str, Any]
@@ -42,6 +43,63 @@ async def told(action: str, name: str, text: str, entry: str | None = None, **mo
     return await asyncio.to_thread(
         run, action, proper(name), [text] if text else [], _no_files, entry, complaint, more
     )
+
+
+async def add(name: str, text: str, entry: str | None = None) -> None:
+    """A reading of one line, or with its standing conditions before and after it, each line once. When a
+    line is refused, those before it are taken back: no condition is left standing by accident."""
+    lines = [x for x in text.split("\n") if x.strip()]
+    base = entry or (uuid.uuid4().hex[:12] if len(lines) > 1 else None)
+    added: list[str] = []
+    try:
+        for k, line in enumerate(lines):
+            got = await told("add", name, line, base if k == 0 or base is None else f"{base}.{k}")
+            added += got["added"]
+    except InputError:
+        for one_ in reversed(added):
+            await told("undo", name, one_)
+        raise
+
+
+def _base(entry: str) -> str:
+    return re.sub(r"\.\d+$", "", entry)
+
+
+def said(found: Case) -> list[tuple[str, str]]:
+    """What was read, in order, as (entry, words): a reading with its conditions is one."""
+    grouped: dict[str, list[str]] = {}
+    for i, line in found.state.readings:
+        grouped.setdefault(_base(i), []).append(line)
+    return [(i, " · ".join(x for x in lines if x != "without conditions")) for i, lines in grouped.items()]
+
+
+async def undo(name: str, entry: str, own_id: str | None = None) -> None:
+    """Take back an entry with all its lines; empty: what was read last, or the conclusion after it."""
+    found = await read(name)
+    if not entry and found.state.conclusion:
+        entry = await concluded(name)
+    base = _base(entry or (found.state.readings[-1][0] if found.state.readings else ""))
+    together = [i for i, _ in found.state.readings if _base(i) == base]
+    for k, i in enumerate(reversed(together or [entry])):
+        await told("undo", name, i, own_id if k == 0 or not own_id else f"{own_id}.{k}")
+
+
+async def concluded(name: str) -> str:
+    """The entry that holds the conclusion."""
+    rows = (await told("show", name, ""))["entries"]
+    return str(next((r["id"] for r in reversed(rows) if r["kind"] == "conclusion" and not r["undone"]), ""))
+
+
+async def conclude(name: str, fault: str, cause: str = "", entry: str | None = None) -> None:
+    """The fault that the repair has proven, with what caused it when that is known."""
+    more = {"cause": cause} if cause.strip() else {}
+    await told("conclude", name, fault, entry or None, **more)
+
+
+def count(found: Case) -> int:
+    """How many things were said to a job: a page with another number on it is old."""
+    s = found.state
+    return len(s.readings) + bool(s.conclusion) + bool(s.cause) + len(s.feeds) + len(s.repairs) + len(s.left)
 
 
 async def begin(name: str, sheet: str, complaint: str, entry: str | None = None) -> Json:

@@ -4,21 +4,33 @@ logic of the job."""
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from amptrail.jobs.figures import figure, how_sure
+from amptrail.sheet.words import free_text, name_text
 
 Json = dict[str, Any]
 NUMBERS = {"meter": "V", "loaded": "V", "clamp": "A", "ohmmeter": "ohm", "fuse-drop": "mV", "scope": "V"}
 LAMPS = ("dark", "dim", "bright")
+SAID = {"sounds silent": "silent", "does not": "does not work"}
+QUICK = {"meter": ("nothing", "same as battery"), "loaded": ("nothing", "same as battery"),
+         "clamp": ("nothing",), "ohmmeter": ("over range",)}  # fmt: skip
+MOST_TESTS, MOST_VISITS = 5, 3
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
-LEADS = {"meter": "black lead", "lamp": "clip", "led": "clip", "loaded": "other lead"}
+OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
+WITH_FIGURE = re.compile(r"\b(resistance|to ground|to supply) \d+(?:\.\d+)? (?:m|k|M)?ohm")
 
 
 def plain(fault: str) -> str:
-    """A fault as a person says it: no figures of many digits, no quotes that only the notation needs."""
-    return re.sub(r"(\d+\.\d{2})\d+", r"\1", fault).replace("`", "")
+    """A fault as a person says it: two figures of an estimate, no quotes that only the notation needs."""
+    told = OHMS.sub(lambda m: f"about {float(f'{float(m[1]):.2g}'):g} {m[2] or ''}ohm", fault)
+    return told.replace("`", "")
+
+
+def short(fault: str) -> str:
+    """The same without its figure: where it is and how it fails."""
+    return WITH_FIGURE.sub(r"\1", fault).replace("`", "")
 
 
 @dataclass(frozen=True)
@@ -35,16 +47,17 @@ class TestCard:
     """One test of a visit, as the phone shows it."""
 
     line: str
-    do: tuple[str, ...]
     point: str
-    phase: str
-    instrument: str
+    question: str
+    first: tuple[str, ...]
+    where: str
     lead: str
+    after: tuple[str, ...]
     why: str
     cautions: tuple[str, ...]
     outcomes: tuple[Outcome, ...]
     units: tuple[str, ...]
-    action: str
+    quick: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -52,7 +65,9 @@ class Visit:
     """Everything cheap once you are there."""
 
     place: str
+    about: str
     phase: str
+    state: str
     minutes: int
     tests: tuple[TestCard, ...] = ()
     cautions: tuple[str, ...] = field(default=())
@@ -62,43 +77,54 @@ def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
     """For a lamp and for senses an answer is a word to tap; numbers show their band and are typed."""
     merged: dict[tuple[str, ...], list[str]] = {}
     for o in t["outcomes"]:
-        leaves = tuple(dict.fromkeys(plain(x["text"]) for x in o["leaves"][:2]))
+        leaves = tuple(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
         merged.setdefault(leaves, []).append(o["words"])
     if numeric:
         return tuple(Outcome(" or ".join(words), leaves) for leaves, words in merged.items())
     found = {w: leaves for leaves, many in merged.items() for words in many for w in words.split(" or ")}
     words = list(dict.fromkeys((*LAMPS, *found))) if t["instrument"] in ("lamp", "led") else list(found)
-    return tuple(Outcome(w, found.get(w, ()), w) for w in words)
+    return tuple(Outcome(SAID.get(w, w), found.get(w, ()), w) for w in words)
 
 
 def card(t: Json) -> TestCard:
     """One test."""
     unit = NUMBERS.get(t["instrument"] or "")
-    to = t["to"] if t["to"] and t["to"] != "BAT.-" else "battery minus"
-    lead = f"{LEADS[t['instrument']]} on {to}" if t["instrument"] in LEADS else ""
-    do = tuple(x for x in t["with"])
+    ask = t["ask"]
+    where = ", ".join(x for x in (ask["where"], ask["reached"]) if x)
     return TestCard(
         t["line"],
-        do,
         t["point"],
-        t["phase"],
-        t["instrument"] or "",
-        lead,
-        plain(t["why"]),
+        ask["question"],
+        tuple(ask["first"]),
+        where,
+        ask["lead"],
+        tuple(ask["after"]),
+        short(t["why"]),
         tuple(t["cautions"]),
         _outcomes(t, unit is not None),
         UNITS[unit] if unit else (),
-        t["action"],
+        QUICK.get(t["instrument"] or "", ()),
     )
 
 
 def visits(plan: Json) -> tuple[Visit, ...]:
-    """The visits of a plan; cautions of all tests of a visit once, on top."""
+    """The first visits of a plan; a caution of all tests of a visit stands once, on top."""
     found = []
-    for v in plan["visits"]:
-        tests = tuple(card(t) for t in v["tests"])
-        said = tuple(dict.fromkeys(c for t in tests for c in t.cautions))
-        found.append(Visit(v["place"] or "", v["phase"] or "", round(v["minutes_min"]) or 1, tests, said))
+    for v in plan["visits"][:MOST_VISITS]:
+        tests = tuple(card(t) for t in v["tests"][:MOST_TESTS])
+        said = tuple(c for c in tests[0].cautions if all(c in t.cautions for t in tests))
+        tests = tuple(replace(t, cautions=tuple(c for c in t.cautions if c not in said)) for t in tests)
+        found.append(
+            Visit(
+                v["place"] or "the vehicle",
+                v["about"],
+                v["phase"] or "",
+                v["state"],
+                round(v["minutes_min"]) or 1,
+                tests,
+                said,
+            )
+        )
     return tuple(found)
 
 
@@ -108,7 +134,8 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
         {
             "words": " and ".join(plain(f["text"]) for f in r["faults"]),
             "sure": how_sure(r["probability"]),
-            "others": [plain(x) for x in r["equivalent"][:3]],
+            "text": r["text"],
+            "others": [short(x) for x in r["equivalent"][:3]],
             "repair": r["repair"],
             "why": r["why"],
         }
@@ -116,7 +143,7 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
         if r["probability"] >= 0.005
     ]
     gone = [
-        {"line": r["text"], "out": [plain(x) for x in r["ruled_out"][:4]]}
+        {"line": r["text"], "out": [short(x) for x in r["ruled_out"][:4]]}
         for r in weighed["ruled_out_by"]
         if r["count"]
     ]
@@ -133,3 +160,34 @@ def band(r: Json) -> str:
     if r["low"] is None or abs(r["high"] - r["low"]) < 0.02:
         return f"about {figure(r['value'], r['unit'])}"
     return f"{figure(r['low'], r['unit'])} to {figure(r['high'], r['unit'])}"
+
+
+def units(instrument: str) -> tuple[str, ...]:
+    """The keys beside the figures of an instrument."""
+    return UNITS[NUMBERS.get(instrument, "V")]
+
+
+def leading(weighed: Json) -> list[Json]:
+    """The suspects that are compared point by point: single ones, the likeliest three."""
+    single = [r for r in weighed["suspects"] if len(r["faults"]) == 1 and r["probability"] >= 0.005]
+    return [{"text": r["text"], "words": plain(r["text"])} for r in single[:3]]
+
+
+def _written(point: str) -> str:
+    part, dot, terminal = point.partition(".")
+    return name_text(part) + dot + terminal
+
+
+def readings(rows: list[Json], phase: str, beside: list[list[Json]]) -> list[Json]:
+    """The rows of the table of a circuit: the band, and what each leading suspect would make it read."""
+    others = [{r["point"]: r for r in more} for more in beside]
+    return [
+        {
+            "point": r["point"],
+            "band": band(r),
+            "flags": r["flags"],
+            "line": f"{_written(r['point'])} in {free_text(phase)} {r['instrument']} {{value}}",
+            "if": [band(o[r["point"]]) if r["point"] in o else "-" for o in others],
+        }
+        for r in rows
+    ]

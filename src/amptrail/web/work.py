@@ -36,6 +36,13 @@ def _next(sheet: str, readings: str, **asked: Any) -> Json:
     return next_tests(sheet, readings, NextOptions(**asked))
 
 
+def _visit(sheet: str, readings: str, **asked: Any) -> Json:
+    from amptrail.jobs.nexttest import NextOptions
+    from amptrail.jobs.visiting import visiting
+
+    return visiting(sheet, readings, NextOptions(**asked))
+
+
 def _feed(sheet: str, **asked: Any) -> Json:
     from amptrail.jobs.feeding import FeedOptions, feed
 
@@ -77,6 +84,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "expect": _expect,
     "suspects": _suspects,
     "next": _next,
+    "visit": _visit,
     "feed": _feed,
     "cycle": _cycle,
     "check": _check,

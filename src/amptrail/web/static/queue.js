@@ -1,7 +1,7 @@
 // @ts-check
 /** Readings that wait for the laptop: kept in the browser's database, delivered once and in order. */
 
-const NAME = "amptrail", STORE = "waiting";
+const NAME = "amptrail", STORE = "waiting", AT_ONCE = 100;
 
 /** @returns {Promise<IDBDatabase>} */
 function open() {
@@ -35,26 +35,30 @@ export function fresh() {
   return "p" + Array.from(bytes, (b) => b.toString(36).padStart(2, "0")).join("");
 }
 
-/** @param {string} job @param {string} id @param {string} line */
-export function keep(job, id, line) { return within("readwrite", (s) => s.add({ job, id, line })); }
+/** @param {string} job @param {{id: string, kind: string, line: string}} said */
+export function keep(job, said) { return within("readwrite", (s) => s.add({ job, ...said })); }
 
-/** @param {string} job @returns {Promise<{n: number, job: string, id: string, line: string}[]>} */
+/** Forgets one that was never sent. @param {number} n */
+export function drop(n) { return within("readwrite", (s) => s.delete(n)); }
+
+/** @param {string} job @returns {Promise<{n: number, job: string, id: string, kind: string, line: string}[]>} */
 export async function waiting(job) {
   const all = await within("readonly", (s) => s.getAll());
   return all.filter((/** @type {{job: string}} */ e) => e.job === job);
 }
 
 /** Sends what waits, in order; forgets it only when the laptop has said that it is kept.
- * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string}[]}>} */
+ * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string, line: string}[]}>} */
 export async function deliver(job) {
-  const all = await waiting(job);
+  const all = (await waiting(job)).slice(0, AT_ONCE);
   if (!all.length) return { sent: 0, refused: [] };
   const answer = await fetch(`/api/jobs/${encodeURIComponent(job)}/entries`, {
     method: "POST", headers: { "content-type": "application/json" },
-    body: JSON.stringify({ entries: all.map(({ id, line }) => ({ id, line })) }),
+    body: JSON.stringify({ entries: all.map(({ id, kind, line }) => ({ id, kind: kind || "reading", line })) }),
   });
   if (!answer.ok) throw new Error(String(answer.status));
   const got = await answer.json();
   for (const e of all) await within("readwrite", (s) => s.delete(e.n));
-  return { sent: got.added.length, refused: got.refused };
+  const words = new Map(all.map((e) => [e.id, e.line]));
+  return { sent: got.added.length, refused: got.refused.map((/** @type {{id: string, message: string}} */ r) => ({ ...r, line: words.get(r.id) || "" })) };
 }

@@ -1,4 +1,4 @@
-"""A vehicle with a hidden fault that answers readings-file lines as a person with the instrument would.
+"""A vehicle with a hidden fault that answers readings-file lines as its meter, eyes and ears would.
 
 Whatever `next` asks is filled in and parsed like any readings file; the reading is then taken on the circuit
 with the hidden fault, at the place asked, under the conditions asked, and rounded as the instrument shows it.
@@ -6,7 +6,9 @@ with the hidden fault, at the place asked, under the conditions asked, and round
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -16,15 +18,27 @@ from amptrail.circuit.model import Circuit, Fault, Must, Term
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value as figure
-from amptrail.errors import InputError
+from amptrail.errors import InputError, one
+from amptrail.faults import Hypothesis
 from amptrail.jobs import engine, words
 from amptrail.jobs.observe import Conditions, Observation, observations
+from amptrail.jobs.predict import with_severity
 from amptrail.jobs.spots import Spot
 from amptrail.sheet.words import free_text, name_text
 
 UNIT = {"clamp": "A", "ohmmeter": "ohm"}
 OVER_RANGE_OHM = 19e6
 SOUND_LANES = 3  # healthy lanes beside the faulty one: what a load usually draws is their median
+
+
+def drawn(rng: Random, causes: Sequence[Hypothesis]) -> tuple[Fault, ...]:
+    """One cause by prior, its open-ended resistances at one log-uniform severity."""
+    cause = rng.choices(causes, [c.prior for c in causes])[0]
+    ohms = []
+    if cause.severity:
+        low, high = cause.severity
+        ohms = [float(f"{low * (high / low) ** rng.random():.3g}")]
+    return with_severity(cause.faults, ohms)
 
 
 @dataclass(frozen=True)
@@ -58,7 +72,23 @@ class Vehicle:
                 continue
             if heard.used and (not heard.ignored or heard.ignored[-1][0] < heard.used[-1].line):
                 return heard.used[-1]
-        raise AssertionError(f"no answer can be filled into {test['line']!r}: {tried}")
+        raise one(
+            "no-answer", f"nothing can be read so: {test['line']}",
+            remedy="; ".join(dict.fromkeys(tried[:2])) or "ask as `K4.87 in running meter ?`",
+        )  # fmt: skip
+
+    def ask(self, line: str, readings: str) -> tuple[str, Observation]:
+        """The answer to a reading line of a person's own, with {value} where it goes, and what it observes.
+        InputError when no answer can be written there."""
+        words_ = line.lower().split()
+        tool = next(
+            (x for x in (*UNIT, "meter", "lamp", "led", "loaded", "fuse-drop") if x in words_), "meter"
+        )
+        looks = ("bad", "fine") if "looks" in words_ else ()
+        kinds = ("clicks", "works", *looks, "dark")
+        test = {"line": line, "instrument": tool, "outcomes": [{"words": w, "low": None} for w in kinds]}
+        o = self._asked(test, readings)
+        return self.shown(o, test), o
 
     def shown(self, o: Observation, test: dict[str, Any]) -> str:
         """What a person would write in place of {value}."""
@@ -76,7 +106,8 @@ class Vehicle:
                 return self._looks(o, test)
             case "exchanged":
                 return self._exchanged(o, test)
-        raise AssertionError(f"{o.kind} cannot be answered")
+        raise one("no-answer", f"{o.text}: practice has no answer of that kind",
+                  remedy="ask for a figure, a lamp, a click, a look, or whether something works")  # fmt: skip
 
     def _works(self, o: Observation) -> bool:
         p = words.does(self.circuit, o, self._solved(o.conditions))

@@ -1,0 +1,95 @@
+// @ts-check
+/** Small elements: figures for a glove, the visits side by side, the sheet checked while it is typed. */
+
+/** Figures to tap with a glove: no keyboard jumps up. */
+export class NumberPad extends HTMLElement {
+  connectedCallback() {
+    const input = this.querySelector("input");
+    if (!input || this.querySelector(".pad") || !matchMedia("(pointer: coarse)").matches) return;
+    input.readOnly = true;
+    const pad = document.createElement("div");
+    pad.className = "pad";
+    for (const key of ["7", "8", "9", "⌫", "4", "5", "6", "±", "1", "2", "3", ".", "0"]) {
+      const b = document.createElement("button");
+      b.type = "button"; b.textContent = key; if (key === "0") b.className = "wide"; b.setAttribute("aria-label", { "±": "sign", "⌫": "delete", ".": "point" }[key] || key);
+      b.addEventListener("click", () => {
+        if (key === "⌫") input.value = input.value.slice(0, -1);
+        else if (key === "±") input.value = input.value.startsWith("-") ? input.value.slice(1) : "-" + input.value;
+        else if ((key !== "." || !input.value.includes(".")) && input.value.length < 9) input.value += key;
+      });
+      pad.append(b);
+    }
+    input.after(pad);
+  }
+}
+
+/** The visits side by side: one swipe, or one tap below. The deck is as high as the visit it shows. */
+export class VisitDeck extends HTMLElement {
+  connectedCallback() {
+    this.deck = /** @type {HTMLElement | null} */ (this.querySelector(".deck"));
+    if (!this.deck) return;
+    this.deck.addEventListener("scroll", () => this.settle(), { passive: true });
+    this.watch = new ResizeObserver(() => this.settle());
+    for (const s of this.deck.children) this.watch.observe(s);
+    this.addEventListener("click", (e) => this.chosen(e));
+  }
+
+  disconnectedCallback() { this.watch?.disconnect(); }
+
+  /** @param {Event} e */
+  chosen(e) {
+    const link = /** @type {HTMLElement} */ (e.target).closest?.("nav a");
+    const to = link && this.querySelector(link.getAttribute("href") || "x");
+    if (!(to instanceof HTMLElement) || !this.deck) return;
+    e.preventDefault();
+    this.deck.scrollTo({ left: to.offsetLeft - this.deck.offsetLeft, behavior: "instant" });
+    this.scrollIntoView({ block: "start" });
+  }
+
+  settle() {
+    const deck = this.deck;
+    if (!deck?.firstElementChild) return;
+    const width = deck.firstElementChild.getBoundingClientRect().width || 1;
+    const at = Math.round(deck.scrollLeft / width);
+    const shown = deck.children[Math.min(at, deck.children.length - 1)];
+    deck.style.height = `${shown.getBoundingClientRect().height + 4}px`;
+    this.querySelectorAll("nav a").forEach((a, k) => { if (k === at) a.setAttribute("aria-current", "true"); else a.removeAttribute("aria-current"); });
+  }
+}
+
+/** The sheet checked while it is typed, and drawn as it grows. */
+export class SheetEditor extends HTMLElement {
+  connectedCallback() {
+    const area = this.querySelector("textarea");
+    area?.addEventListener("input", () => { clearTimeout(this.later); this.later = setTimeout(() => this.check(area.value), 600); });
+    if (area?.value) this.check(area.value);
+  }
+
+  /** @param {string} sheet */
+  async check(sheet) {
+    const live = this.querySelector(".live");
+    if (!live) return;
+    try {
+      const answer = await fetch("/api/check", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet }) });
+      const got = await answer.json();
+      const rows = (got.problems || []).filter((/** @type {{severity?: string}} */ p) => (p.severity || "error") === "error");
+      live.textContent = rows.length
+        ? rows.slice(0, 5).map((/** @type {{line: number, message: string, remedy: string}} */ p) => `line ${p.line}: ${p.message}. ${p.remedy}`).join("\n")
+        : `sound: ${got.counts ? got.counts.parts : 0} parts`;
+      if (!rows.length) await this.draw(sheet);
+    } catch { live.textContent = "no connection: not checked"; }
+  }
+
+  /** @param {string} sheet */
+  async draw(sheet) {
+    const place = this.querySelector(".preview");
+    if (!place) return;
+    const answer = await fetch("/api/draw", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet }) });
+    if (!answer.ok) return;
+    const picture = document.createElement("img");
+    picture.alt = "drawing of the circuit";
+    picture.src = URL.createObjectURL(new Blob([(await answer.json()).svg], { type: "image/svg+xml" }));
+    picture.onload = () => URL.revokeObjectURL(picture.src);
+    place.replaceChildren(picture);
+  }
+}

@@ -1,0 +1,146 @@
+// @ts-check
+/** A job that is open on this device: what is said is kept here first, then sent; changes come by themselves. */
+
+import { banner } from "/static/banner.js";
+import { deliver, drop, fresh, keep, waiting } from "/static/queue.js";
+
+const TWICE_MS = 700; // a second tap this soon is a trembling finger, not a second reading
+
+/** The line of a test with its answer in it. @param {FormData} said */
+export function filled(said) {
+  const line = String(said.get("line") || "");
+  const value = String(said.get("word") || "") || `${String(said.get("value") || "").trim().replace(",", ".")} ${said.get("unit") || ""}`.trim();
+  const rows = line.split("\n");
+  const found = rows.findIndex((r) => r.includes("{value}"));
+  const at = found < 0 ? rows.length - 1 : found;
+  rows[at] = rows[at].replace("{value}", value);
+  if (said.get("unsure")) rows[at] += " unsure";
+  const how = said.getAll("how");
+  if (how.length === 1) rows[at] += ` while ${how[0]}`;
+  return rows.join("\n");
+}
+
+export class LiveJob extends HTMLElement {
+  connectedCallback() {
+    this.job = this.dataset.job || "";
+    this.connected = true;
+    this.tapped = 0;
+    this.addEventListener("submit", (e) => this.submitted(/** @type {SubmitEvent} */ (e)));
+    this.addEventListener("click", (e) => this.leaving(e));
+    document.querySelector("header")?.addEventListener("click", (e) => this.leaving(e));
+    window.addEventListener("online", () => this.send());
+    document.addEventListener("visibilitychange", () => { if (!document.hidden) this.send(); });
+    this.listen();
+    this.send();
+  }
+
+  /** The page stays while the laptop is away: a link would lose it. @param {Event} e */
+  leaving(e) {
+    const link = /** @type {HTMLElement} */ (e.target).closest?.("a[href]");
+    if (!link || this.connected || navigator.serviceWorker?.controller || link.getAttribute("href")?.startsWith("#")) return;
+    e.preventDefault();
+    banner("no connection to the laptop: this page stays open, go on with its tests");
+  }
+
+  /** @param {SubmitEvent} e */
+  async submitted(e) {
+    const form = /** @type {HTMLFormElement} */ (e.target);
+    const kind = form.dataset.kind;
+    if (!kind) { if (!this.connected) { e.preventDefault(); banner("no connection to the laptop: planning anew must wait"); } return; }
+    e.preventDefault();
+    const button = /** @type {HTMLButtonElement | null} */ (e.submitter);
+    const said = new FormData(form);
+    if (button?.name) said.set(button.name, button.value);
+    const pad = /** @type {HTMLInputElement | null} */ (form.querySelector("number-pad input"));
+    if (pad && !said.get("word")) {
+      if (!pad.value.trim()) { pad.focus(); banner("tap the figures first, then the unit"); return; }
+      if (Number.isNaN(Number(pad.value.replace(",", ".")))) { pad.focus(); banner(`${pad.value} is no number`); return; }
+      if (!said.get("unit")) said.set("unit", form.querySelector("button.unit")?.getAttribute("value") || "");
+    }
+    const line = kind === "reading" ? filled(said) : String(said.get("line") || "");
+    const now = performance.now();
+    if (this.last === kind + line && now - this.tapped < TWICE_MS) return;
+    this.last = kind + line; this.tapped = now;
+    await keep(this.job, { id: fresh(), kind, line });
+    if (pad) pad.value = "";
+    if (form.classList.contains("own")) form.reset();
+    banner("kept on this phone, sending …");
+    await this.waits();
+    await this.send(true);
+  }
+
+  /** What is kept here and not yet with the laptop, each with its undo. */
+  async waits() {
+    const list = this.querySelector("#waiting");
+    if (!(list instanceof HTMLElement)) return;
+    const all = await waiting(this.job);
+    list.hidden = !all.length;
+    list.replaceChildren(...all.map((e) => {
+      const row = document.createElement("li"), undo = document.createElement("button");
+      row.textContent = { proven: "proven: ", undo: "taken back: " }[e.kind] ?? "";
+      row.append(e.line.split("\n").filter((x) => x !== "without conditions").join(" · "), " (kept here)");
+      undo.type = "button"; undo.textContent = "undo";
+      undo.addEventListener("click", async () => { await drop(e.n); await this.waits(); });
+      row.append(undo);
+      return row;
+    }));
+  }
+
+  /** @param {boolean} mine an answer of this page waits to be shown */
+  async send(mine = false) {
+    if (this.sending) { this.again = this.again || mine; return; }
+    this.sending = true;
+    try {
+      const { sent, refused } = await deliver(this.job);
+      this.connected = true;
+      if (sent || refused.length || mine) await this.refresh(sent > 0);
+      if (sent || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
+      const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
+      if (refused.length && own && !own.value) own.value = refused[0].line.split("\n")[0];
+    } catch {
+      this.connected = false;
+      const n = (await waiting(this.job)).length;
+      banner(n ? `no connection: ${n} kept on this phone, sent when the laptop is back` : "no connection to the laptop: go on with the tests on this page");
+      clearTimeout(this.later);
+      this.later = setTimeout(() => this.send(), 2500);
+    } finally {
+      this.sending = false;
+      await this.waits();
+      if (this.again) { this.again = false; this.send(true); }
+    }
+  }
+
+  /** Whether figures are half typed: then news from others wait. */
+  typing() {
+    return [...this.querySelectorAll("number-pad input, #line, #cause")].some((i) => i instanceof HTMLInputElement && i.value);
+  }
+
+  /** The page anew from the laptop. @param {boolean} mine after an answer of this page it starts at the top */
+  async refresh(mine) {
+    if (!mine && this.typing()) { banner("something new was said on another device: it is shown after your answer"); return; }
+    try {
+      const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+      if (!answer.ok) return;
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const anew = page.querySelector("live-job");
+      if (!anew) return;
+      const inside = this.contains(document.activeElement);
+      const typed = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"))?.value || "";
+      this.replaceChildren(...anew.childNodes);
+      this.dataset.entries = anew.getAttribute("data-entries") || "";
+      const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
+      if (own && typed) own.value = typed;
+      if (mine) window.scrollTo(0, 0);
+      const head = this.querySelector("h2");
+      if (inside && head) { head.tabIndex = -1; head.focus({ preventScroll: true }); }
+    } catch { /* the page that is open stays usable */ }
+  }
+
+  listen() {
+    const scheme = location.protocol === "https:" ? "wss" : "ws";
+    const wire = new WebSocket(`${scheme}://${location.host}/job/${encodeURIComponent(this.job)}/live`);
+    wire.onmessage = (m) => { if (String(JSON.parse(m.data).entries) !== this.dataset.entries && !this.sending) this.refresh(false); };
+    wire.onopen = () => { if (!this.connected && !this.sending) banner(""); this.connected = true; this.send(); };
+    wire.onclose = () => { this.connected = false; setTimeout(() => this.isConnected && this.listen(), 2000); };
+  }
+}
