@@ -3,74 +3,13 @@ keyboard."""
 
 from __future__ import annotations
 
-import os
-import shutil
-import socket
-import subprocess
-import sys
-import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
+from driving import begin, device, needs_browser, own, said
 
-CHROMIUM = shutil.which("chromium")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and not os.environ.get("CI"), reason="NO CHROMIUM: the pages are not tried in a browser"
-)
+pytestmark = needs_browser
 SHOTS = Path(__file__).parents[2] / "build" / "screens"
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        port = s.getsockname()[1]
-    served = subprocess.Popen(
-        [sys.executable, "-c", "from amptrail.cli.main import run; run()", "serve", "--port", str(port)],
-        env={**os.environ, "AMPTRAIL_HOME": str(tmp_path_factory.mktemp("jobs"))},
-        stderr=subprocess.DEVNULL,
-    )
-    for _ in range(200):
-        with socket.socket() as s:
-            if s.connect_ex(("127.0.0.1", port)) == 0:
-                break
-        time.sleep(0.1)
-    yield f"http://127.0.0.1:{port}"
-    served.terminate()
-    served.wait(20)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as p:
-        found = p.chromium.launch(executable_path=CHROMIUM, chromium_sandbox=False, args=FLAGS)
-        yield found
-        found.close()
-
-
-def device(browser: Any, width: int, touch: bool) -> Any:
-    context = browser.new_context(
-        viewport={"width": width, "height": 740}, is_mobile=touch, has_touch=touch, device_scale_factor=2
-    )
-    page = context.new_page()
-    page.set_default_timeout(90_000)
-    page.wrong = []
-    page.on("pageerror", lambda e: page.wrong.append(str(e)))
-    page.on("console", lambda m: page.wrong.append(m.text) if "Content Security" in m.text else None)
-    return page
 
 
 def fits(page: Any, name: str) -> None:
@@ -86,23 +25,6 @@ def fits(page: Any, name: str) -> None:
     )
     assert small == [], name
     assert page.wrong == [], name
-
-
-def begin(page: Any, address: str, name: str) -> None:
-    page.goto(f"{address}/new?template=relay-load&door=part")
-    page.fill("#name", name)
-    page.fill("#complaint", "the pump does not run")
-    page.click("text=Begin")
-    page.wait_for_selector("live-job")
-
-
-def own(page: Any, line: str) -> None:
-    page.fill("#line", line)
-    page.click(".own button")
-
-
-def said(page: Any, line: str) -> None:
-    page.wait_for_function("l => document.querySelector('#said')?.innerText.includes(l)", arg=line)
 
 
 def test_three_taps_to_a_reading(browser: Any, address: str) -> None:

@@ -6,23 +6,20 @@ What is asked: the instant under a finger stays under it, and nothing from the s
 from __future__ import annotations
 
 import math
-import os
 import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from test_browser import CHROMIUM, address, browser, device  # noqa: F401  one server and one browser each
+from driving import device, needs_browser
 from test_recording import SHEET, drive
 
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and not os.environ.get("CI"), reason="NO CHROMIUM: the pages are not tried in a browser"
-)
+pytestmark = needs_browser
 JOB = "scope-2"
 
 
 @pytest.fixture(scope="module")
-def page(address: str, browser: Any) -> Iterator[Any]:  # noqa: F811
+def page(address: str, browser: Any) -> Iterator[Any]:
     """A phone whose job has a recording, brought through the page itself."""
     phone = device(browser, 390, touch=True)
     phone.goto(f"{address}/new")
@@ -98,7 +95,7 @@ def test_a_pinch_keeps_the_instants_under_the_fingers(page: Any) -> None:
     assert settled_or_not == now
 
 
-def test_zooming_goes_on_while_the_server_is_slow(page: Any, browser: Any) -> None:  # noqa: F811
+def test_zooming_goes_on_while_the_server_is_slow(page: Any, browser: Any) -> None:
     """Six notches of a wheel on the laptop, answers late: the stretch is what the wheel made of it."""
     phone, page = page, device(browser, 1100, touch=False)
     page.goto(phone.url.split("?")[0])

@@ -382,7 +382,8 @@ def batch(requests: o.Requests = None) -> int:
 
 @app.command()
 def serve(
-    port: o.Port = 8765, workshop: o.Workshop = False, tls: o.Tls = None,
+    port: o.Port = 8765, workshop: o.Workshop = False, tls: o.Tls = False,
+    certificate: o.Certificate = None,
 ) -> int:  # fmt: skip
     """The pages, for this machine's browser; with --workshop for phones on the same network.
 
@@ -390,7 +391,7 @@ def serve(
     """
     from amptrail.web.serve import serve as run
 
-    return run(port, workshop, tls)
+    return run(port, workshop, tls, certificate)
 
 
 @app.command()

@@ -312,8 +312,12 @@ Workshop = Annotated[
     bool, typer.Option("--workshop", help="Let phones on this network pair: prints a code and its square.")
 ]
 Tls = Annotated[
+    bool,
+    typer.Option("--tls", help="Serve over https with a certificate of this laptop's own authority."),
+]
+Certificate = Annotated[
     tuple[str, str] | None,
-    typer.Option("--tls", metavar="CERT KEY", help="Serve over https with a local certificate and its key."),
+    typer.Option("--certificate", metavar="CERT KEY", help="Serve over https with these files."),
 ]
 PngFile = Annotated[str | None, typer.Option("--png", metavar="FILE", help="Write the picture as PNG.")]
 ForJob = Annotated[

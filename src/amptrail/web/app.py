@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -13,7 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError
-from amptrail.web import api, recording, routes
+from amptrail.web import api, practice, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -23,7 +24,9 @@ LARGEST_BODY = 8_000_000
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    warming = asyncio.create_task(app.state.workers.warm())
     yield
+    warming.cancel()
     app.state.workers.stop()
     app.state.recorders.stop()
 
@@ -45,10 +48,12 @@ def create_app(
     app.state.guard, app.state.workers, app.state.hub = Guard(workshop), Workers(longest_s), Hub()
     app.state.recorders = recording.start()
     app.state.address = address
+    app.state.authority = None
     app.middleware("http")(middleware(app.state.guard))
     app.include_router(api.router)
     app.include_router(routes.router)
     app.include_router(recording.router)
+    app.include_router(practice.router)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     app.add_exception_handler(InputError, _input)
     app.add_exception_handler(HTTPException, _http)

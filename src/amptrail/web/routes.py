@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Form, Request, WebSocket, WebSocketDisconnect
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
@@ -367,6 +367,21 @@ async def pair(request: Request, code: str = Form()) -> Response:
     return response
 
 
+@router.get("/sw.js")
+async def worker() -> Response:
+    """The script that keeps pages on a phone; at the root, where it may speak for all of them."""
+    return FileResponse(Path(__file__).parent / "static" / "sw.js", media_type="text/javascript")
+
+
+@router.get("/authority.crt")
+async def authority(request: Request) -> Response:
+    """The certificate a phone is told to trust, once, so that its pages outlive a lost network."""
+    path: Path | None = request.app.state.authority
+    if path is None:
+        return show(request, "wrong.html", 404, problems=(), said="start the program with --tls for this")
+    return FileResponse(path, media_type="application/x-x509-ca-cert", filename="amptrail.crt")
+
+
 @router.get("/workshop", response_class=HTMLResponse)
 async def workshop(request: Request) -> HTMLResponse:
     """The code and its square for the phones, on the laptop only."""
@@ -384,4 +399,5 @@ async def workshop(request: Request) -> HTMLResponse:
         square=out.getvalue().decode(),
         address=request.app.state.address,
         code=guard.code,
+        tls=request.app.state.authority is not None,
     )

@@ -5,13 +5,16 @@ from __future__ import annotations
 
 import asyncio
 import multiprocessing
+import traceback
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from functools import partial
+from pathlib import Path
 from typing import Any
 
-from amptrail.errors import InputError, one
+from amptrail.errors import InputError, Problem, one
 
 Json = dict[str, Any]
 LONGEST_S = 30.0
@@ -80,6 +83,12 @@ def _recording(job: str, key: str, **asked: Any) -> Json:
     return read(job, key, RecordingOptions(**asked))
 
 
+def _practice(sheet: str, seed: int, tries: str) -> Json:
+    from amptrail.jobs.practice import PracticeOptions, practice
+
+    return practice(sheet, PracticeOptions(seed, tries))
+
+
 USE_CASES: dict[str, Callable[..., Json]] = {
     "expect": _expect,
     "suspects": _suspects,
@@ -91,6 +100,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "draw": _drawing,
     "trail": _trail,
     "recording": _recording,
+    "practice": _practice,
 }
 
 
@@ -100,6 +110,17 @@ def _call(name: str, asked: Json) -> tuple[bool, Any]:
         return True, USE_CASES[name](**asked)
     except InputError as e:
         return False, e.problems
+    except Exception as e:  # a fault of the program is told like one of the input, and the server stays up
+        where = traceback.extract_tb(e.__traceback__)[-1]
+        said = f"{type(e).__name__}: {e} ({Path(where.filename).name}:{where.lineno})"
+        return False, (
+            Problem("internal", said, remedy="keep the sheet and report this fault of the program"),
+        )
+
+
+def _warm() -> None:
+    """Load what every answer needs; a process that is new to the machine takes seconds for that."""
+    import amptrail.jobs.visiting  # noqa: F401
 
 
 class Workers:
@@ -108,6 +129,15 @@ class Workers:
     def __init__(self, longest_s: float = LONGEST_S, smaller: str = SMALLER) -> None:
         self.longest_s, self.smaller = longest_s, smaller
         self._pool: ProcessPoolExecutor | None = None
+        self._turn = asyncio.Lock()
+
+    async def warm(self) -> None:
+        """Start the process and load it, before anybody asks: its time counts for no question."""
+        async with self._turn:
+            if self._pool is None:
+                self._pool = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
+                with suppress(BrokenProcessPool):
+                    await asyncio.get_running_loop().run_in_executor(self._pool, _warm)
 
     def _ready(self) -> ProcessPoolExecutor:
         if self._pool is None:
@@ -115,12 +145,15 @@ class Workers:
         return self._pool
 
     async def ask(self, name: str, **asked: Any) -> Json:
-        """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped."""
+        """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped. One
+        question after the other: waiting for others counts for none."""
+        await self.warm()
         loop = asyncio.get_running_loop()
         try:
-            went, got = await asyncio.wait_for(
-                loop.run_in_executor(self._ready(), partial(_call, name, asked)), self.longest_s
-            )
+            async with self._turn:
+                went, got = await asyncio.wait_for(
+                    loop.run_in_executor(self._ready(), partial(_call, name, asked)), self.longest_s
+                )
         except (TimeoutError, BrokenProcessPool) as e:
             self.stop()
             raise one(

@@ -95,6 +95,8 @@ export class CircuitDrawing extends HTMLElement {
     for (const row of document.querySelectorAll("tr.here")) row.classList.remove("here");
     const rows = [...document.querySelectorAll("tr[data-point]")];
     const row = rows.find((r) => r.getAttribute("data-point") === point);
+    const into = document.getElementById(this.dataset.into || "");
+    if (into instanceof HTMLInputElement) { into.value = point; into.scrollIntoView({ block: "center" }); }
     const out = document.getElementById("tapped"), enter = document.getElementById("enter");
     if (out) {
       const cells = [...(row?.querySelectorAll("td") || [])].map((c) => `${c.dataset.words || ""}${c.textContent?.trim() || ""}`);

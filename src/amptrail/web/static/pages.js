@@ -4,9 +4,11 @@
 import { CircuitDrawing } from "/static/drawing.js";
 import { NumberPad, SheetEditor, VisitDeck } from "/static/elements.js";
 import { LiveJob } from "/static/livejob.js";
+import { keepHere } from "/static/offline.js";
 
 customElements.define("visit-deck", VisitDeck);
 customElements.define("number-pad", NumberPad);
 customElements.define("circuit-drawing", CircuitDrawing);
 customElements.define("sheet-editor", SheetEditor);
 customElements.define("live-job", LiveJob);
+keepHere();

@@ -1,0 +1,31 @@
+// @ts-check
+/** With --tls only: what was seen once is shown again when the laptop is away. The network always comes first. */
+
+const CACHE = "amptrail", WAIT_MS = 4000;
+const worker = /** @type {any} */ (self);
+
+worker.addEventListener("install", () => worker.skipWaiting());
+worker.addEventListener("activate", (/** @type {any} */ e) => e.waitUntil(worker.clients.claim()));
+worker.addEventListener("fetch", (/** @type {any} */ e) => {
+  const asked = /** @type {Request} */ (e.request), url = new URL(asked.url);
+  if (asked.method !== "GET" || url.origin !== location.origin || url.pathname.startsWith("/api/")) return;
+  e.respondWith(fresh(asked));
+});
+
+/** @param {Request} asked */
+async function fresh(asked) {
+  const kept = await caches.open(CACHE);
+  const known = await kept.match(asked, { ignoreVary: true });
+  const page = asked.mode === "navigate" || (asked.headers.get("accept") || "").includes("text/html");
+  try {
+    const wait = known ? AbortSignal.timeout(WAIT_MS) : undefined;
+    const answer = await fetch(asked, page && known ? { signal: wait } : undefined);
+    if (answer.ok && answer.type === "basic" && !answer.redirected) await kept.put(asked, answer.clone());
+    return answer;
+  } catch (failed) {
+    if (known) return known;
+    const doors = page ? await kept.match("/", { ignoreVary: true }) : undefined;
+    if (doors) return doors;
+    throw failed;
+  }
+}
