@@ -4,6 +4,7 @@
 import { banner } from "/static/banner.js";
 import { deliver, drop, fresh, keep, waiting } from "/static/queue.js";
 
+const AWAY = "no connection to the laptop";
 const TWICE_MS = 700; // a second tap this soon is a trembling finger, not a second reading
 
 /** The line of a test with its answer in it. @param {FormData} said */
@@ -92,7 +93,7 @@ export class LiveJob extends HTMLElement {
     this.sending = true;
     try {
       const { sent, refused } = await deliver(this.job);
-      this.connected = true;
+      if (sent || refused.length) this.connected = true;
       if (sent || refused.length || mine) await this.refresh(sent > 0);
       if (sent || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
@@ -100,7 +101,7 @@ export class LiveJob extends HTMLElement {
     } catch {
       this.connected = false;
       const n = (await waiting(this.job)).length;
-      banner(n ? `no connection: ${n} kept on this phone, sent when the laptop is back` : "no connection to the laptop: go on with the tests on this page");
+      banner(n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`);
       clearTimeout(this.later);
       this.later = setTimeout(() => this.send(), 2500);
     } finally {
@@ -141,6 +142,11 @@ export class LiveJob extends HTMLElement {
     const wire = new WebSocket(`${scheme}://${location.host}/job/${encodeURIComponent(this.job)}/live`);
     wire.onmessage = (m) => { if (String(JSON.parse(m.data).entries) !== this.dataset.entries && !this.sending) this.refresh(false); };
     wire.onopen = () => { if (!this.connected && !this.sending) banner(""); this.connected = true; this.send(); };
-    wire.onclose = () => { this.connected = false; setTimeout(() => this.isConnected && this.listen(), 2000); };
+    wire.onclose = async () => {
+      this.connected = false;
+      const n = (await waiting(this.job)).length;
+      if (this.isConnected && !this.sending) banner(n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`);
+      setTimeout(() => this.isConnected && this.listen(), 2000);
+    };
   }
 }
