@@ -107,7 +107,7 @@ def main(argv: Sequence[str]) -> int:
             "batch\n" + other("batch_bench"),
             "recordings\n" + other("recording_bench"),
         ]
-        parts += ["answers\n" + other("answer_bench")]
+        parts += ["answers\n" + other("answer_bench"), "pages\n" + other("pages_bench")]
     text = "\n\n".join(parts) + "\n"
     print(text)
     if not quick:

@@ -1,4 +1,4 @@
-"""Every page by the rules of axe-core (WCAG 2 A and AA, as its own tags say), light and dark, phone and laptop."""
+"""Every page by the rules of axe-core (WCAG 2.0 and 2.1, A and AA, as its own tags say), light and dark."""
 
 from __future__ import annotations
 

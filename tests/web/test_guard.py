@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
 
-from amptrail.web import create_app
+from amptrail.web import create_app, work
 from amptrail.web import guard as guards
 
 PHONE = {"accept": "text/html", "host": "192.168.1.9:8765"}
@@ -37,6 +39,37 @@ def test_nothing_off_this_machine_without_a_session(home: Path) -> None:
             assert c.get(path, follow_redirects=False).status_code == 401, path
     shown = phone().get("/", headers={"accept": "text/html"}, follow_redirects=False)
     assert (shown.status_code, shown.headers["location"]) == (303, "/pair")
+
+
+def _routes() -> list[tuple[str, str]]:
+    found = []
+    for route in create_app().routes:
+        for r in getattr(getattr(route, "original_router", None), "routes", [route]):
+            for method in getattr(r, "methods", None) or ():
+                found.append((method, re.sub(r"\{[^}]*\}", "x", r.path)))
+    return found
+
+
+def test_every_page_and_every_call_needs_a_session_off_this_machine(home: Path) -> None:
+    """All routes there are, so that a new one cannot be forgotten."""
+    c, tried = phone(), 0
+    for method, path in _routes():
+        if path.startswith(guards.OPEN):
+            continue
+        got = c.request(method, path, headers={"accept": "application/json"}, follow_redirects=False)
+        assert got.status_code == 401, (method, path)
+        tried += 1
+    assert tried > 20
+    with pytest.raises(WebSocketDisconnect) as e, c.websocket_connect("/job/x/live"):
+        pass
+    assert e.value.code == 4401
+
+
+def test_another_site_hears_nothing_of_a_job(client: TestClient) -> None:
+    """A page elsewhere, open in the laptop's own browser, must not listen to this machine."""
+    elsewhere = {"origin": "http://elsewhere.example"}
+    with pytest.raises(WebSocketDisconnect), client.websocket_connect("/job/x/live", headers=elsewhere):
+        pass
 
 
 def test_a_name_that_is_not_ours_is_not_local(home: Path) -> None:
@@ -90,7 +123,23 @@ def test_policy_of_every_answer(client: TestClient) -> None:
     assert not re.search(r"\son\w+=", page.text)
 
 
+def test_a_fault_of_the_program_is_told_and_the_server_stays_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(**_: object) -> dict[str, object]:
+        raise KeyError("X7")
+
+    monkeypatch.setitem(work.USE_CASES, "check", broken)
+    went, problems = work._call("check", {})
+    assert not went
+    assert problems[0].code == "internal"
+    assert "KeyError" in problems[0].message
+    assert problems[0].remedy
+
+
 def test_too_large(client: TestClient) -> None:
+    def pieces() -> Iterator[bytes]:
+        yield b"x" * 100
+
+    assert client.post("/api/check", content=pieces()).status_code == 411  # no end is said
     assert client.post("/api/check", content=b"x" * 9_000_000).status_code == 413
     assert client.post("/api/check", json={"sheet": "x" * 2_100_000}).status_code == 422
 

@@ -62,7 +62,9 @@ def create_app(
 
 
 async def _size(request: Request, call: Any) -> Response:
-    """No body larger than a sheet can be."""
+    """No body larger than a sheet can be, and none whose size is not said beforehand."""
+    if "transfer-encoding" in request.headers and "content-length" not in request.headers:
+        return JSONResponse({"detail": "say how long this is (Content-Length)"}, 411)
     length = request.headers.get("content-length", "0")
     if not length.isdigit() or int(length) > LARGEST_BODY:
         return JSONResponse({"detail": "this is larger than a sheet can be"}, 413)

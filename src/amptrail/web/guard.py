@@ -61,7 +61,7 @@ class Guard:
         self.sessions[token] = time.time()
         return token
 
-    def same_site(self, request: Request) -> bool:
+    def same_site(self, request: HTTPConnection) -> bool:
         """Whether a change comes from one of our own pages."""
         origin = request.headers.get("origin")
         host = request.headers.get("host", "")

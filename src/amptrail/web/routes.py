@@ -334,7 +334,8 @@ async def _tell(request: Request, name: str) -> None:
 @router.websocket("/job/{name}/live")
 async def live(page: WebSocket, name: str) -> None:
     """Tells a page when its job has changed elsewhere."""
-    if not page.app.state.guard.known(page):
+    guard: Guard = page.app.state.guard
+    if not guard.known(page) or not guard.same_site(page):
         await page.close(4401)
         return
     hub: Hub = page.app.state.hub

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -41,9 +41,16 @@ def _next(sheet: str, readings: str, **asked: Any) -> Json:
 
 def _visit(sheet: str, readings: str, **asked: Any) -> Json:
     from amptrail.jobs.nexttest import NextOptions
+
+    return _visited(sheet, readings, NextOptions(**asked))
+
+
+@lru_cache(maxsize=16)
+def _visited(sheet: str, readings: str, options: Any) -> Json:
+    """Kept: a page loaded again, or by a second device, is not planned again."""
     from amptrail.jobs.visiting import visiting
 
-    return visiting(sheet, readings, NextOptions(**asked))
+    return visiting(sheet, readings, options)
 
 
 def _feed(sheet: str, **asked: Any) -> Json:
@@ -113,9 +120,8 @@ def _call(name: str, asked: Json) -> tuple[bool, Any]:
     except Exception as e:  # a fault of the program is told like one of the input, and the server stays up
         where = traceback.extract_tb(e.__traceback__)[-1]
         said = f"{type(e).__name__}: {e} ({Path(where.filename).name}:{where.lineno})"
-        return False, (
-            Problem("internal", said, remedy="keep the sheet and report this fault of the program"),
-        )
+        remedy = "keep the sheet and report this fault of the program"
+        return False, (Problem("internal", said, remedy=remedy),)
 
 
 def _warm() -> None:
@@ -145,8 +151,8 @@ class Workers:
         return self._pool
 
     async def ask(self, name: str, **asked: Any) -> Json:
-        """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped. One
-        question after the other: waiting for others counts for none."""
+        """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped.
+        One question after the other: waiting for others counts for none."""
         await self.warm()
         loop = asyncio.get_running_loop()
         try:

@@ -1,7 +1,7 @@
 // @ts-check
 /** With --tls only: what was seen once is shown again when the laptop is away. The network always comes first. */
 
-const CACHE = "amptrail", WAIT_MS = 4000;
+const CACHE = "amptrail", WAIT_MS = 8000;
 const worker = /** @type {any} */ (self);
 
 worker.addEventListener("install", () => worker.skipWaiting());
@@ -16,14 +16,13 @@ worker.addEventListener("fetch", (/** @type {any} */ e) => {
 async function fresh(asked) {
   const kept = await caches.open(CACHE);
   const known = await kept.match(asked, { ignoreVary: true });
-  const page = asked.mode === "navigate" || (asked.headers.get("accept") || "").includes("text/html");
+  const page = asked.mode === "navigate"; // what scripts ask for must be news, or fail
   try {
-    const wait = known ? AbortSignal.timeout(WAIT_MS) : undefined;
-    const answer = await fetch(asked, page && known ? { signal: wait } : undefined);
+    const answer = await fetch(asked, page && known ? { signal: AbortSignal.timeout(WAIT_MS) } : undefined);
     if (answer.ok && answer.type === "basic" && !answer.redirected) await kept.put(asked, answer.clone());
     return answer;
   } catch (failed) {
-    if (known) return known;
+    if (known && (page || asked.destination)) return known;
     const doors = page ? await kept.match("/", { ignoreVary: true }) : undefined;
     if (doors) return doors;
     throw failed;
