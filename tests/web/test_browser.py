@@ -115,3 +115,113 @@ def test_tablet_and_dark(browser: Any, address: str) -> None:
     page.goto(f"{address}/job/dark-1/circuit?phase=running")
     page.wait_for_selector("circuit-drawing svg")
     fits(page, "circuit-768-dark")
+
+
+def test_the_other_visits_are_a_swipe_away_and_the_plan_moves_with_the_person(
+    browser: Any, address: str
+) -> None:
+    page = device(browser, 360, True)
+    begin(page, address, "swipe-1")
+    own(page, "pump-runs in running does not work")
+    said(page, "pump-runs in running does not work")
+    at = page.evaluate(AT_VISIT)
+    assert at == 0
+    touch = page.context.new_cdp_session(page)
+    box = page.locator("#visit-0 h2").bounding_box()
+    y = box["y"] + 10
+    touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": 320, "y": y}]})
+    for x in range(300, 20, -20):
+        touch.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [{"x": x, "y": y}]})
+    touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    page.wait_for_function(f"() => ({AT_VISIT})() === 1")
+    assert (
+        page.locator("nav.others a[aria-current]").inner_text()
+        == page.locator("nav.others a").nth(1).inner_text()
+    )
+    page.locator("nav.others a").first.tap()
+    page.wait_for_function(f"() => ({AT_VISIT})() === 0")
+    page.tap("details.here summary")
+    page.tap("details.here .chip >> nth=1")
+    page.wait_for_function("() => location.search.includes('at=')")
+    assert "I am at" in page.inner_text("details.here summary")
+    page.tap("details.here summary")
+    page.tap("details.here .chip:text-is('meter')")
+    page.wait_for_selector("live-job")
+    assert "without meter" in page.inner_text("details.here summary")
+    assert not [x for x in page.locator("details.test summary").all_inner_texts() if x.startswith("Meter on")]
+
+
+AT_VISIT = (
+    "() => { const d = document.querySelector('.deck'); return Math.round(d.scrollLeft / d.clientWidth); }"
+)
+
+
+def test_half_typed_figures_outlive_news_from_another_device(browser: Any, address: str) -> None:
+    phone, laptop = device(browser, 360, True), device(browser, 1280, False)
+    begin(phone, address, "typing-1")
+    laptop.goto(f"{address}/job/typing-1")
+    phone.evaluate("document.querySelector('#line').value = 'K1.87 in run'")
+    own(laptop, "pump-runs in running does not work")
+    said(laptop, "pump-runs in running does not work")
+    phone.wait_for_function(
+        "() => document.querySelector('#link-state').innerText.includes('another device')"
+    )
+    assert phone.input_value("#line") == "K1.87 in run"
+
+
+def test_the_drawing_is_zoomed_by_two_fingers_and_by_buttons(browser: Any, address: str) -> None:
+    page = device(browser, 360, True)
+    page.goto(f"{address}/read/relay-load")
+    page.wait_for_selector(".zoom button")
+    wide = "document.querySelector('circuit-drawing svg').getBoundingClientRect().width"
+    first = page.evaluate(wide)
+    page.tap(".zoom button >> nth=0")
+    assert page.evaluate(wide) > 1.3 * first
+    page.tap(".zoom button >> nth=2")
+    whole = page.evaluate(wide)
+    assert whole <= page.evaluate("document.querySelector('circuit-drawing').clientWidth") + 1
+    page.evaluate("document.querySelector('circuit-drawing').scrollIntoView({block: 'center'})")
+    touch = page.context.new_cdp_session(page)
+
+    def two(kind: str, apart: float) -> None:
+        at = [{"x": 180 - apart, "y": 370, "id": 0}, {"x": 180 + apart, "y": 370, "id": 1}]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at if apart else []})
+
+    two("touchStart", 30)
+    for apart in (45, 60, 75, 90):
+        two("touchMove", apart)
+    two("touchEnd", 0)
+    page.wait_for_function(f"() => {wide} > {whole} * 1.5")
+    assert page.evaluate("window.visualViewport.scale") == 1  # the page itself stays as it is
+    assert page.wrong == []
+
+
+def test_a_point_of_the_drawing_takes_a_reading(browser: Any, address: str) -> None:
+    page = device(browser, 360, True)
+    begin(page, address, "point-1")
+    page.goto(f"{address}/job/point-1/circuit?phase=running&point=K1.87")
+    page.wait_for_selector("#enter:not([hidden])")
+    for key in "12.4":
+        page.tap(f'#enter .pad button:text-is("{key}")')
+    page.tap('#enter button:text-is("V")')
+    page.wait_for_function("() => document.querySelector('live-job').dataset.entries === '1'")
+    told = page.evaluate("fetch('/api/jobs/point-1').then(r => r.json())")
+    assert [r["line"] for r in told["readings"]] == ["K1.87 in running meter 12.4 V"]
+
+
+def test_practice_from_the_first_page_to_the_better_choice(browser: Any, address: str) -> None:
+    page = device(browser, 360, True)
+    page.goto(address)
+    page.tap("text=Practice on a hidden fault")
+    page.fill("#seed", "5")
+    page.tap("text=Relay-fed load")
+    page.wait_for_selector("#point")
+    fits(page, "practice-360")
+    page.locator('circuit-drawing [data-point="K1.87"]').first.dispatch_event("click", {"bubbles": True})
+    page.fill("#point", "K1.87")
+    page.tap("text=Read it")
+    page.wait_for_selector("#said li")
+    assert "K1.87 in" in page.inner_text("#said")
+    page.tap("text=Give up")
+    page.wait_for_selector("text=The better choice each time")
+    fits(page, "practice-end-360")

@@ -165,3 +165,69 @@ def test_openapi(client: TestClient) -> None:
     spec = client.get("/api/openapi.json").json()
     assert "/api/expect" in spec["paths"]
     assert not any(p.startswith("/job") for p in spec["paths"])
+
+
+def lines_of(client: TestClient, job: str) -> list[str]:
+    return [r["line"] for r in client.get(f"/api/jobs/{job}").json()["readings"]]
+
+
+def send(client: TestClient, job: str, *entries: dict[str, str]) -> dict[str, list[object]]:
+    got = client.post(f"/api/jobs/{job}/entries", json={"entries": list(entries)})
+    assert got.status_code == 200, got.text
+    return dict(got.json())
+
+
+def test_a_reading_with_its_conditions_is_one_thing_said(client: TestClient) -> None:
+    begin(client, "whole-1")
+    three = "with K1 out\nK1.87 in running meter 0.0 V\nwithout conditions"
+    send(client, "whole-1", {"id": "w1", "line": three})
+    assert lines_of(client, "whole-1") == three.split("\n")
+    assert "with K1 out · K1.87 in running meter 0.0 V" in client.get("/job/whole-1").text
+    send(client, "whole-1", {"id": "w2", "kind": "undo", "line": "w1"})
+    assert lines_of(client, "whole-1") == []
+
+
+def test_no_condition_stands_by_accident_when_its_reading_is_refused(client: TestClient) -> None:
+    begin(client, "half-1")
+    bad = "with K1 out\nK1.87 in running meter plenty\nwithout conditions"
+    got = send(client, "half-1", {"id": "h1", "line": bad})
+    assert (got["added"], len(got["refused"])) == ([], 1)
+    assert lines_of(client, "half-1") == []
+
+
+def test_a_unit_counts_without_scripts_too(client: TestClient) -> None:
+    key = begin(client, "unit-1")
+    form = {"line": "F_LOAD in asleep fuse-drop {value}", "value": "1,5", "unit": "mV", "key": key}
+    client.post("/job/unit-1/add", data=form)
+    assert lines_of(client, "unit-1") == ["F_LOAD in asleep fuse-drop 1.5 mV"]
+
+
+def test_proven_by_the_repair_and_taken_back(client: TestClient) -> None:
+    begin(client, "cured-1")
+    send(client, "cured-1", {"id": "c1", "kind": "proven", "line": "K1 stuck off"})
+    page = client.get("/job/cured-1").text
+    assert "Proven: K1 stuck off" in page
+    assert "What caused it" in page
+    key = key_of(page)
+    kept = client.post("/job/cured-1/proven", data={"line": "", "cause": "water in the box", "key": key})
+    assert "water in the box" in kept.text
+    assert "Proven: K1 stuck off" in kept.text
+    refused = send(client, "cured-1", {"id": "c2", "kind": "proven", "line": "K1 melted away"})
+    assert refused["refused"]
+
+
+def test_practice_by_forms_alone(client: TestClient) -> None:
+    key = key_of(client.get("/practice").text)
+    form = {"circuit": "template:relay-load", "seed": "5", "key": key}
+    page = client.post("/practice", data=form).text
+    assert "The owner says" in page
+    page = client.post("/practice", data=form | {"point": "K1.87", "phase": "running"}).text
+    tries = re.search(r'name="tries" value="([^"]*)"', page)
+    assert tries
+    assert "K1.87 in running meter" in tries[1]
+    wrong = client.post("/practice", data=form | {"tries": tries[1], "ask": "NOBODY in running ?"})
+    assert wrong.status_code == 422
+    assert tries[1].strip() in wrong.text  # nothing tried is lost
+    end = client.post("/practice", data=form | {"tries": tries[1], "ask": "give up"}).text
+    assert "The better choice each time" in end
+    assert client.post("/practice", data=form | {"key": "guess"}).status_code == 403

@@ -9,8 +9,30 @@ from pydantic import BaseModel, Field
 
 from amptrail.web import store
 
-router = APIRouter(prefix="/api", tags=["amptrail"])
 Json = dict[str, Any]
+
+
+class ProblemRow(BaseModel):
+    """One thing wrong with what was sent, and what to do. Line and column count from 1; 0: no place."""
+
+    code: str
+    message: str
+    line: int
+    column: int
+    expected: list[str]
+    nearest: str | None
+    remedy: str
+
+
+class Problems(BaseModel):
+    """Why nothing was done."""
+
+    problems: list[ProblemRow]
+
+
+router = APIRouter(
+    prefix="/api", tags=["amptrail"], responses={404: {"model": Problems}, 422: {"model": Problems}}
+)
 MOST = 2_000_000
 Sheet = Field(
     max_length=MOST, description="The sheet's text.", examples=["battery BAT 12 V\npath BAT.- -- body"]

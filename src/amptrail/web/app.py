@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
-from amptrail.errors import InputError
+from amptrail.errors import InputError, Problem
 from amptrail.web import api, practice, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
@@ -56,6 +57,7 @@ def create_app(
     app.include_router(practice.router)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     app.add_exception_handler(InputError, _input)
+    app.add_exception_handler(RequestValidationError, _unread)
     app.add_exception_handler(HTTPException, _http)
     app.middleware("http")(_size)
     return app
@@ -94,6 +96,20 @@ async def _input(request: Request, e: Exception) -> Response:
         for p in problems
     ]
     return JSONResponse({"problems": rows}, 404 if missing else 422)
+
+
+async def _unread(request: Request, e: Exception) -> Response:
+    """What does not fit the interface, in the same words as what does not fit the sheet."""
+    found = e.errors() if isinstance(e, RequestValidationError) else ()
+    problems = [
+        Problem(
+            "bad-request",
+            f"{'.'.join(str(x) for x in row['loc'][1:]) or 'the request'}: {row['msg']}",
+            remedy="see /api/openapi.json for what is asked for",
+        )
+        for row in found
+    ]
+    return await _input(request, InputError(tuple(problems)))
 
 
 async def _http(request: Request, e: Exception) -> Response:

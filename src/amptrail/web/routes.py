@@ -249,6 +249,9 @@ async def feed(
         "feed.html",
         name=name,
         rows=rows,
+        common=views.shared_cautions(rows),
+        drawn=await _driven(request, fitting.as_left(found), rows, against),
+        views_hits=views.hits,
         text=text,
         purpose=purpose,
         restore=restore,
@@ -256,6 +259,21 @@ async def feed(
         points=[p["name"] for p in known["points"]],
         against=against,
     )
+
+
+async def _driven(
+    request: Request, sheet: str, rows: list[dict[str, Any]], against: tuple[str, ...]
+) -> dict[str, Any] | None:
+    """The drive cycle with the first feed that is not refused (or the first there is), drawn."""
+    first = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
+    if first is None:
+        return None
+    try:
+        asked = {"sheet": sheet, "feed": first["text"], "fault": against, "cycles": 2, "svg": True}
+        got = await request.app.state.workers.ask("cycle", **asked)
+    except InputError:  # a feed of the judge's that the cycle cannot draw is judged all the same
+        return None
+    return {"text": first["text"], "svg": with_nonce(got["svg"], request.state.nonce)} if got["svg"] else None
 
 
 LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module", "relay", "load", "led")

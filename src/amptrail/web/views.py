@@ -191,3 +191,20 @@ def readings(rows: list[Json], phase: str, beside: list[list[Json]]) -> list[Jso
         }
         for r in rows
     ]
+
+
+def shared_cautions(rows: list[Json]) -> list[str]:
+    """Cautions of every feed that may be fitted: said once, on top of them."""
+    fit = [r["cautions"] for r in rows if r["verdict"] != "refused"]
+    return [c for c in fit[0] if all(c in other for other in fit)] if fit else []
+
+
+def hits(refusals: list[Json]) -> str:
+    """Where one rule refuses: each part with the phases, each once."""
+    found: dict[str, list[str]] = {}
+    for m in refusals:
+        phases = found.setdefault(m["part"] or "", [])
+        if m["phase"] and m["phase"] not in phases:
+            phases.append(m["phase"])
+    told = [" in ".join(x for x in (part, ", ".join(phases)) if x) for part, phases in found.items()]
+    return "; ".join(told[:4]) + (f"; and {len(told) - 4} more" if len(told) > 4 else "")

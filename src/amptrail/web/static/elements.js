@@ -19,6 +19,7 @@ export class NumberPad extends HTMLElement {
       });
       pad.append(b);
     }
+    pad.append(...this.querySelectorAll("button.unit"));
     input.after(pad);
   }
 }
