@@ -1,4 +1,4 @@
-"""A small sample of `python -m benchmarks.hidden_faults`: what its words mean, and three faults found by them."""
+"""A small sample of `python -m benchmarks.hidden_faults`: what the words mean, and three faults found."""
 
 from __future__ import annotations
 
