@@ -82,14 +82,16 @@ def history_of(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
 
 
 @app.command()
-def check(ctx: typer.Context, sheet: o.SheetName, as_json: o.AsJson = False) -> Json:
-    """Is the sheet sound? Every problem at once, with its line and what to do.
+def check(
+    ctx: typer.Context, sheet: o.SheetName, every: o.EveryValue = False, as_json: o.AsJson = False
+) -> Json:
+    """Is the sheet sound? Every problem at once, with its line and what to do; and what is assumed.
 
     Example: amptrail check van.sheet
     """
     from amptrail.jobs.check import check as run
 
-    return run(_sheet(ctx, sheet))
+    return run(_sheet(ctx, sheet), every)
 
 
 @app.command()

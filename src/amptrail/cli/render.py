@@ -231,6 +231,7 @@ def _check(c: Console, got: Json) -> None:
         + " considered."
         + (" The sheet is sound." if got["exit"] == 0 else " Mend the errors first.")
     )
+    show_case.assumed(c, got)
 
 
 def _trail(c: Console, got: Json) -> None:

@@ -11,7 +11,7 @@ from amptrail.jobs.figures import how_sure
 
 Json = dict[str, Any]
 WIDTH = 79
-MOST_RAISED, MOST_CHOICES = 4, 5
+MOST_RAISED, MOST_CHOICES, MOST_NAMED = 4, 5, 6
 MARKS = {"shown": "[x]", "missing": "[ ]", "not so": "[!]"}
 STATES = {"shown": "shown by", "not so": "NOT SO, by"}
 
@@ -85,6 +85,23 @@ def condemn(c: Console, got: Json) -> None:
             )
     if got["more_alternatives"] > 0:
         c.print(f"  and {got['more_alternatives']} more, unlikely beforehand")
+
+
+def assumed(c: Console, got: Json) -> None:
+    """What nobody stated: the few values that decide something, or with `--all` every one."""
+    shown = [r for r in got["assumed"] if got["all"] or r["matters"]]
+    rest = len(got["assumed"]) - len(shown)
+    if shown:
+        c.print("\nNobody stated, and it decides something; state what you can read off the part:")
+    for r in shown:
+        value = f" {r['assumed']:g}" if isinstance(r["assumed"], (int, float)) else f" {r['assumed'] or ''}"
+        unit = {"ohm": " ohm", "mm2": " mm2"}.get(r["unit"], f" {r['unit']}" if r["unit"] else "")
+        names = ", ".join(r["parts"][:MOST_NAMED]) + (" …" if len(r["parts"]) > MOST_NAMED else "")
+        figure = f"{value}{unit}".strip()
+        folded(c, f"{r['kind']} {names}: {figure + ', ' if figure else ''}{r['words']}", "  ", "    ")
+    if rest:
+        more = f"{rest} more assumed value{'s' if rest != 1 else ''} that change little: check --all"
+        c.print(f"{'and ' if shown else ''}{more}")
 
 
 def intake(c: Console, got: Json) -> None:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from amptrail.circuit.checks import check as sound
 from amptrail.circuit.model import Circuit, Term, key
-from amptrail.circuit.module_defaults import unconfirmed
 from amptrail.circuit.phases import drive_cycle, seconds
-from amptrail.circuit.tables import confirmed, table
 from amptrail.circuit.wiring import wiring
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.faultnames import fault_objects
 from amptrail.jobs.spots import all_spots, canonical, place_of
+from amptrail.jobs.unsaid import groups, of_part
 
 
 def _terminals(circuit: Circuit) -> dict[str, list[str]]:
@@ -36,10 +35,7 @@ def _part_rows(circuit: Circuit) -> list[Json]:
             "kind": p.kind,
             "terminals": terminals.get(key(p.name), []),
             "place": p.place,
-            "unconfirmed": [
-                a.name for a in table(p.kind) if a.default is not None and not confirmed(p, a.name)
-            ]
-            + (list(unconfirmed(circuit, p.name)) if p.kind == "module" else []),
+            "unconfirmed": of_part(circuit, p),
         }
         for p in circuit.parts
     ]
@@ -72,8 +68,9 @@ def _point_rows(circuit: Circuit) -> list[Json]:
     return rows
 
 
-def check(sheet_text: str) -> Json:
-    """The soundness of a sheet: every problem, and its parts, points, phases, functions and faults."""
+def check(sheet_text: str, every: bool = False) -> Json:
+    """The soundness of a sheet: every problem, its parts, points, phases, functions, faults, and what is
+    assumed. `every`: a screen shows every assumed value, not only those that decide something."""
     sheet = load(sheet_text)
     circuit = sheet.circuit
     problems = [p for p in sound(circuit) if p not in sheet.warnings]
@@ -99,6 +96,8 @@ def check(sheet_text: str) -> Json:
             for m in circuit.musts
         ],
         "faults": faults,
+        "assumed": groups(circuit),
+        "all": every,
         "feeds": [{"name": f.name, "text": f.text} for f in circuit.feeds],
         "counts": {
             "parts": len(circuit.parts) + len(circuit.cavities),
