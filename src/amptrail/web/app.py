@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError, Problem
-from amptrail.web import api, practice, recording, routes
+from amptrail.web import api, paper, practice, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -55,6 +55,7 @@ def create_app(
     app.include_router(routes.router)
     app.include_router(recording.router)
     app.include_router(practice.router)
+    app.include_router(paper.router)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     app.add_exception_handler(InputError, _input)
     app.add_exception_handler(RequestValidationError, _unread)

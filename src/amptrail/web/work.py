@@ -96,6 +96,15 @@ def _practice(sheet: str, seed: int, tries: str) -> Json:
     return practice(sheet, PracticeOptions(seed, tries))
 
 
+def _paper(job: str, form: str, asked: Json) -> Json:
+    from amptrail.jobs.cases import case
+    from amptrail.jobs.papers import PaperOptions, make
+    from amptrail.paper import html, pdf
+
+    made = make(case(job), PaperOptions(**asked))
+    return {"content": pdf(made) if form == "pdf" else html(made).encode()}
+
+
 USE_CASES: dict[str, Callable[..., Json]] = {
     "expect": _expect,
     "suspects": _suspects,
@@ -108,6 +117,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "trail": _trail,
     "recording": _recording,
     "practice": _practice,
+    "paper": _paper,
 }
 
 
