@@ -187,7 +187,7 @@ def run(p: Prepared, jobs: int, seed: int) -> list[Judged]:
         while wanted and p.tables[0].words and t.words is not p.tables[1].words:
             t, true = drawn(p, rng)
         group = "" if true is None else t.hypotheses[true].group
-        out.append(judged(posterior(t), true, [group]))
+        out.append(judged(posterior(t), [] if true is None else [true], [group]))
     return out
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,14 +30,25 @@ class Judged:
     nothing_fits: bool
 
 
-def judged(post: Posterior, true: int | None, groups: Sequence[str]) -> Judged:
-    """The figures of one posterior. `true` None: the truth is none of the list, so what is scored is the
-    chance given to that; `groups`: repair groups that would be right."""
-    p = np.maximum([*post.probability, *post.spoiled, post.undrawn], 1e-300)
-    entropy = -float((p * np.log(p)).sum())
+def judged(
+    post: Posterior,
+    true: Sequence[int],
+    groups: Sequence[str],
+    parts: Mapping[int, Sequence[int]] | None = None,
+) -> Judged:
+    """The figures of one posterior. `true`: hypotheses that are part of the truth (a single cause of two is:
+    the other may have shown nothing); none: the truth is not on the list, so what is scored is the chance
+    given to that. `groups`: repair groups that would be right. `parts`: for a pair, the hypotheses that are
+    part of it. Log score and entropy are of the same question, so their difference is 0 on average."""
+    p = np.asarray([*post.probability, *post.spoiled, post.undrawn])
+    given = p.copy()
+    for h, mine in (parts or {}).items():
+        given[h] = p[list(mine)].sum()
+    entropy = -float((p * np.log(np.maximum(given, 1e-300))).sum())
+    score = float(p[list(true)].sum()) if len(true) else post.undrawn
     mass = post.groups()
     first = max(mass, key=lambda g: mass[g])
-    excess = -float(np.log(p[-1 if true is None else true])) - entropy
+    excess = -float(np.log(max(score, 1e-300))) - entropy
     return Judged(excess, entropy, mass[first], first in groups, post.unexplained.is_so)
 
 

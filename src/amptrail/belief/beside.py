@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from amptrail.belief.rows import Scores, evidence_of, laid, score
+from amptrail.belief.rows import evidence_of, laid
 from amptrail.belief.tables import Array, Reading, Spoiler, Table
 
 LIKE_DRAWN = 0.5  # of the readings of a vehicle that is not as drawn (common practice)
@@ -51,15 +51,19 @@ def _width(r: Reading) -> float:
 def spoiled_evidence(table: Table, prior: Array, spoiler: Spoiler) -> float:
     """Natural log of P(readings) when one instrument is wrong, over all causes of the list."""
     mine = set(spoiler.readings)
+    got = laid(table)
+    words = list(range(len(table.words)))
     if spoiler.factor is not None:
-        factor = spoiler.factor
-        readings = tuple(
-            replace(r, value=r.value / factor) if i in mine else r for i, r in enumerate(table.readings)
-        )
-        return _over(score(replace(table, readings=readings)), prior) - len(mine) * float(np.log(factor))
+        # one factor for all of them: they move together, each by what is there
+        d = got.rows
+        there = np.asarray([r.value for r in got.table.readings]) - d.residual
+        there = there * np.asarray([spoiler.factor if i in mine else 0.0 for i in got.order])
+        scaled = replace(d, cov=d.cov + there[:, :, None] * there[:, None, :])
+        every = list(range(len(table.readings)))
+        return _log_mean(evidence_of(replace(got, rows=scaled), every, words), prior)
     density: Callable[[Reading], float] = _dead if spoiler.dead else _anything
-    rest = [k for k, i in enumerate(laid(table).order) if i not in mine]
-    left = evidence_of(laid(table), rest, list(range(len(table.words))))
+    rest = [k for k, i in enumerate(got.order) if i not in mine]
+    left = evidence_of(got, rest, words)
     return _log_mean(left, prior) + sum(density(table.readings[i]) for i in mine)
 
 
@@ -70,10 +74,6 @@ def _dead(r: Reading) -> float:
 
 def _anything(r: Reading) -> float:
     return -float(np.log(_width(r)))
-
-
-def _over(scores: Scores, prior: Array) -> float:
-    return _log_mean(scores.evidence(), prior)
 
 
 def _log_mean(log_evidence: Array, prior: Array) -> float:

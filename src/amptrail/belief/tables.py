@@ -136,7 +136,8 @@ class Word:
 @dataclass(frozen=True)
 class Spoiler:
     """One instrument in one person's hands that may be wrong: `readings` (indices) it took; `dead`: it shows
-    next to nothing; `factor`: all it shows is so many times what is there; neither: anything."""
+    next to nothing; `factor`: all it shows is one unknown factor times what is there, this the standard
+    deviation of the factor about 1; neither: anything."""
 
     prior: float
     readings: tuple[int, ...]

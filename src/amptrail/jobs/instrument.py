@@ -20,7 +20,7 @@ from amptrail.jobs.spots import battery_minus
 # of all jobs, for each instrument that took two readings or more (1 of 37 classified stories had one wrong;
 # how it is shared among the ways of being wrong is common practice)
 DEAD, ANYTHING, FACTOR = 0.006, 0.004, 0.010
-FACTORS = (0.5, 0.7, 0.85, 1.15, 1.4, 2.0)
+OFF_BY = 0.3  # of what is there: how far a low battery in the meter or a bad contact puts it off
 DOUBTED = 0.1  # "not as drawn" above this asks for the instruments too
 AGAIN_MIN = 3.0
 USED = ("meter", "lamp", "loaded", "led", "clamp", "fuse-drop", "scope")
@@ -47,7 +47,7 @@ def with_instruments(t: Table, seen: Evidence, post: Posterior) -> tuple[Table, 
         for s in (
             Spoiler(DEAD, mine, dead=True),
             Spoiler(ANYTHING, mine),
-            *(Spoiler(FACTOR / len(FACTORS), mine, factor=f) for f in FACTORS),
+            Spoiler(FACTOR, mine, factor=OFF_BY),
         )
     )
     t = replace(t, spoilers=spoilers)
@@ -76,7 +76,7 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
     tool = first.instrument if first.whose == "mine" else f"{first.instrument} of the {first.whose}"
     shows = (
         "shows next to nothing" if way.dead
-        else f"shows {way.factor:g} times what is there" if way.factor else "shows anything"
+        else "is off by one factor" if way.factor else "shows anything"
     )  # fmt: skip
     return {
         "rank": 0,

@@ -19,6 +19,7 @@ CANDIDATES, DRAWS, STEPS = 8, 16, 6
 UNITS, TESTS = 64, 60
 SMALL = 16  # so few hypotheses are all tried as the truth, and followed further
 CONFIDENT = 0.97
+BELIEVED_ERRORS = 1.0  # standard errors of the paired gain, the same luck in both
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,17 +36,26 @@ class Arena:
 
 @dataclass(frozen=True, eq=False)
 class Rolled:
-    """For each candidate: mean minutes, and the minutes of each draw with their weights."""
+    """For each candidate: mean minutes, and the minutes of each draw with their weights. The first candidate
+    is that of the base rule; `sampled`: the draws are a sample of the truths, not all of them."""
 
     candidates: tuple[int, ...]
     mean_min: Array
     draw_min: Array
     weight: Array
+    sampled: bool = False
 
     @property
     def best(self) -> int:
-        """Index into `candidates` of the least mean (the first among equals: the base rule's own order)."""
-        return int(np.argmin(np.round(self.mean_min, 9)))
+        """Index into `candidates` of the least mean (the first among equals: the base rule's own order). Of a
+        sample, only a gain over the base rule beyond what the luck of the draws explains is believed."""
+        best = int(np.argmin(np.round(self.mean_min, 9)))
+        if not self.sampled or best == 0:
+            return best
+        gain = self.draw_min[0] - self.draw_min[best]
+        mean = float(gain @ self.weight)
+        error = float(np.sqrt(((gain - mean) ** 2) @ self.weight / max(len(gain) - 1, 1)))
+        return best if mean > BELIEVED_ERRORS * error else 0
 
 
 def arena(p: Problem, belief: Array, keep: Whole) -> Arena:
@@ -117,7 +127,7 @@ def rollout(
         if not lanes.advance(move, np.tile(luck[step], len(first))) or time.monotonic() > until_s:
             break
     cost = lanes.finish(wrong_min).reshape(len(first), len(truths))
-    return Rolled(tuple(first), cost @ weight, cost, weight)
+    return Rolled(tuple(first), cost @ weight, cost, weight, len(a.belief) > SMALL)
 
 
 def _truths(a: Arena, seed: int) -> tuple[Whole, Array]:

@@ -1,0 +1,282 @@
+"""Are stated probabilities honest in a strange world? `python -m benchmarks.strange [--jobs N]`
+
+Tolerances are 1.5 times as wide, one reading in twenty is a misprobe, causes are drawn by how often their
+kind fails on another circuit, one vehicle in five has two, and some sheets have one wire wrong. Each job is
+what the owner says and up to six meter readings, judged by the whole program: pairs, leaks, faults that come
+and go and wrong instruments brought in as it sees fit. What the vehicle shows comes from solutions of the
+true circuit. On a wrong sheet readings that contradict it are entered one by one: does it say "nothing fits"
+within four?
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import islice
+from random import Random
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief import Grid, Table
+from amptrail.circuit.model import Circuit, Fault
+from amptrail.errors import InputError
+from amptrail.faults import Hypothesis as Cause
+from amptrail.faults import catalogue
+from amptrail.jobs.doubles import bridges
+from amptrail.jobs.observe import observations
+from amptrail.jobs.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
+from amptrail.jobs.suspects import singles, weigh
+from amptrail.sheet import parse
+from amptrail.solve.network import SPARE
+from benchmarks.calibration import ANSWERS, functions, offered, telling, value
+from benchmarks.honesty import Judged, fleet, judged, line
+
+Array = NDArray[np.float64]
+TOLERANCE, MISPROBE, DOUBLES = 1.5, 0.05, 0.2
+FOREIGN = 0.5  # of a cause's chance that follows how often its kind fails on the other circuit
+WRONG_SHEETS = 0.1
+CONTRADICTS_SIGMAS, MOST_CONTRADICTING = 4.0, 4
+EXPLAINS = 0.2  # P(complaint) from which a cause explains it
+FUNCTIONS, CANDIDATES, TRIES = 5, 18, 25
+
+
+@dataclass(frozen=True, eq=False)
+class Truths:
+    """Vehicles with their causes, and what each shows at all readings offered and functions asked."""
+
+    causes: tuple[tuple[Cause, ...], ...]
+    shown: Table
+
+
+def foreign_priors(circuit: Circuit, other: Circuit) -> tuple[list[Cause], list[float]]:
+    """Causes of the circuit with chances that lean to how often each kind and way fails on the other."""
+    kinds = {p.name: p.kind for c in (circuit, other) for p in c.parts}
+
+    def by_kind(c: Circuit) -> dict[tuple[str, str], float]:
+        out: dict[tuple[str, str], float] = {}
+        for x in catalogue(c):
+            if x.faults:
+                k = (kinds.get(x.part, ""), x.faults[0].mode)
+                out[k] = out.get(k, 0.0) + x.prior
+        return out
+
+    here, there = by_kind(circuit), by_kind(other)
+    causes = [x for x in catalogue(circuit) if x.faults]
+    weights = []
+    for x in causes:
+        k = (kinds.get(x.part, ""), x.faults[0].mode)
+        weights.append(x.prior * (1 - FOREIGN + FOREIGN * there.get(k, 0.0) / here[k]))
+    return causes, weights
+
+
+def rewired(sheet: str, b: Bench, rng: Random) -> Circuit | None:
+    """The vehicle as it really is where the sheet has one wire wrong: a path ends elsewhere, and when
+    nothing is broken everything still works. None when no such vehicle was found."""
+    rows = sheet.splitlines()
+    paths = [n for n, r in enumerate(rows) if r.startswith("path ") and " -- " in r]
+    for _ in range(TRIES if len(paths) > 1 else 0):
+        one, two = rng.sample(paths, 2)
+        new = list(rows)
+        if rng.random() < 0.5:
+            new[one] = rows[one][: rows[one].rfind(" -- ")] + rows[two][rows[two].rfind(" -- ") :]
+        else:
+            new[one] = rows[two][: rows[two].find(" -- ")] + rows[one][rows[one].find(" -- ") :]
+        try:
+            vehicle = parse("\n".join(new))
+        except InputError:
+            continue
+        if new != rows and _works(vehicle, b):
+            return vehicle
+    return None
+
+
+def _works(vehicle: Circuit, b: Bench) -> bool:
+    """Whether the vehicle does all it is asked for."""
+    sound = [_suspect((), ())]
+    p = table(vehicle, sound, b.seen, solve_all(vehicle, sound, b.seen, keep=False), None).hypotheses[0]
+    return p.prediction.words is not None and bool((p.prediction.words[0] < np.log(0.3)).all())
+
+
+def _suspect(causes: Sequence[Cause], faults: tuple[Fault, ...]) -> Suspect:
+    return Suspect(tuple(causes), Grid(), (faults,), 1.0)
+
+
+def truths(
+    circuit: Circuit, vehicle: Circuit, other: Circuit, seen: Evidence, count: int, rng: Random
+) -> Truths:
+    """`count` vehicles and what they show; `vehicle` differs from `circuit` where the sheet is wrong."""
+    causes, weights = foreign_priors(circuit, other)
+    chosen: list[Suspect] = []
+    while len(chosen) < count:
+        drawn = rng.choices(causes, weights, k=2 if rng.random() < DOUBLES else 1)
+        if len({str(f.at) for c in drawn for f in c.faults}) < sum(len(c.faults) for c in drawn):
+            continue
+        faults: tuple[Fault, ...] = ()
+        for c in drawn:
+            low, high = c.severity or (1.0, 1.0)
+            faults += with_severity(c.faults, [low * (high / low) ** rng.random()])
+        if bridges(_suspect(drawn, faults)) > SPARE:
+            continue
+        chosen.append(_suspect(drawn, faults))
+
+    shown = table(vehicle, chosen, seen, solve_all(vehicle, chosen, seen, keep=False), None)
+    return Truths(tuple(s.causes for s in chosen), shown)
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """One circuit ready to be judged: reading lines, functions, the singles' table."""
+
+    circuit: Circuit
+    numbers: list[str]
+    asked: list[str]
+    seen: Evidence
+    whole: Table
+
+    @cache  # noqa: B019
+    def telling(self, function: int, readings: int) -> tuple[int, ...]:
+        """Readings that tell the causes of a complaint apart."""
+        n = len(self.numbers)
+        return tuple(telling(self.whole.select(range(n), [function]), range(n), readings))
+
+
+def bench(sheet: str, seed: int) -> Bench:
+    circuit, rng = parse(sheet), Random(seed)
+    numbers, asked = offered(circuit, rng)[:CANDIDATES], [f for f in functions(circuit, rng, FUNCTIONS) if f]
+    said = [f"{f} {ANSWERS[1]}" for f in asked]
+    seen = evidence(observations(circuit, "\n".join(numbers + said)).used)
+    base = singles(circuit)
+    return Bench(circuit, numbers, asked, seen, table(circuit, base, seen, solve_all(circuit, base, seen), 0))
+
+
+def complaint(t: Truths, k: int, whole: Table) -> int | None:
+    """The first function that fails on vehicle k and works on a sound one."""
+    fails, well = t.shown.hypotheses[k].prediction.words, whole.hypotheses[0].prediction.words
+    if fails is None or well is None:
+        return None
+    bad = np.flatnonzero((fails[0] > np.log(0.5)) & (well[0] < np.log(0.5)))
+    return int(bad[0]) if len(bad) else None
+
+
+def written(
+    b: Bench, t: Truths, k: int, which: Sequence[int], rng: np.random.Generator, slips: float
+) -> list[str]:
+    """What is written down for the readings `which` on vehicle k."""
+    p = t.shown.hypotheses[k].prediction
+    assert p.cov is not None and p.others is not None
+    pick = np.asarray(which, np.intp)
+    cov = TOLERANCE**2 * p.cov[0][np.ix_(pick, pick)]
+    meant = rng.multivariate_normal(p.mean[0, pick], cov, method="svd")
+    out = []
+    for j, m in zip(which, meant, strict=True):
+        v = value(replace(b.whole.readings[j], span=(0.0, 16.0)), float(m), p.others[0, j], rng, slips)
+        out.append(b.numbers[j].replace("6 V", f"{v:.2f} V"))
+    return out
+
+
+def play(b: Bench, t: Truths, k: int, readings: int, rng: np.random.Generator) -> Judged | None:
+    """One job on a sheet that is right."""
+    f = complaint(t, k, b.whole)
+    if f is None:
+        return None
+    which = b.telling(f, readings)
+    lines = [f"{b.asked[f]} {ANSWERS[1]}", *written(b, t, k, which, rng, MISPROBE)]
+    j = weigh(b.circuit, "\n".join(lines) + "\n", "auto", float("inf"))
+    ids = frozenset(c.id for c in t.causes[k])
+    sets = [frozenset(c.id for c in s.causes) for s in j.suspects]
+    place: dict[frozenset[str], list[int]] = {}
+    for h, mine in enumerate(sets):
+        place.setdefault(mine, []).append(h)
+    parts = {
+        h: [x for part in (mine, *(frozenset((i,)) for i in mine)) for x in place.get(part, [])]
+        for h, mine in enumerate(sets)
+        if len(mine) > 1 or len(place[mine]) > 1
+    }
+    true = [h for h, mine in enumerate(sets) if mine and mine <= ids]
+    groups = [" + ".join(c.group for c in j.suspects[h].causes) for h in true]
+    return judged(j.post, true, groups, parts)
+
+
+def contradicted(b: Bench, t: Truths, k: int, rng: np.random.Generator) -> bool | None:
+    """On a wrong sheet: whether "nothing fits" is said within four readings that contradict it: readings that
+    no cause of the sheet which explains the complaint gives, at any severity. None: there are none."""
+    f = complaint(t, k, b.whole)
+    if f is None:
+        return None
+    real = t.shown.hypotheses[k].prediction
+    assert real.cov is not None
+    sigma2 = np.asarray([r.sigma**2 for r in b.whole.readings])
+    nearest = np.full(len(b.numbers), np.inf)
+    for h in b.whole.hypotheses:
+        p = h.prediction
+        assert p.words is not None and p.cov is not None
+        explains = p.words[:, f] > np.log(EXPLAINS)
+        if explains.any():
+            low, high = p.mean[explains].min(axis=0), p.mean[explains].max(axis=0)
+            gap = np.maximum(np.maximum(low - real.mean[0], real.mean[0] - high), 0.0)
+            spread = np.sqrt(sigma2 + np.einsum("gii->gi", p.cov[explains]).max(axis=0))
+            nearest = np.minimum(nearest, gap / spread)
+    off = np.flatnonzero(nearest > CONTRADICTS_SIGMAS)
+    if not len(off):
+        return None
+    which = [int(x) for x in rng.permutation(off)[:MOST_CONTRADICTING]]
+    lines = [f"{b.asked[f]} {ANSWERS[1]}", *written(b, t, k, which, rng, 0.0)]
+    for n in range(2, len(lines) + 1):
+        if weigh(b.circuit, "\n".join(lines[:n]) + "\n", "auto", float("inf")).post.unexplained.is_so:
+            return True
+    return False
+
+
+def main(argv: Sequence[str]) -> int:
+    """Draw, judge, print."""
+    parser = argparse.ArgumentParser(description="calibration of suspects in a strange world")
+    parser.add_argument("--jobs", type=int, default=400)
+    parser.add_argument("--made", type=int, default=4, help="generated vehicles beside the demos")
+    parser.add_argument("--truths", type=int, default=40, help="vehicles drawn a circuit")
+    parser.add_argument("--circuits", nargs="*", default=(), help="only these")
+    parser.add_argument("--seed", type=int, default=0)
+    asked = parser.parse_args(argv)
+    sheets = {k: v for k, v in fleet(asked.made).items() if not asked.circuits or k in asked.circuits}
+    names, rng = list(sheets), np.random.default_rng(asked.seed)
+    each = -(-asked.jobs // len(sheets))
+    rows: list[Judged] = []
+    doubles: list[Judged] = []
+    said: list[bool] = []
+    began = time.process_time()
+    for n, (name, sheet) in enumerate(sheets.items()):
+        dice = Random(f"{asked.seed}/{name}")
+        b, other = bench(sheet, asked.seed), parse(sheets[names[n - 1]])
+        t = truths(b.circuit, b.circuit, other, b.seen, asked.truths, dice)
+        done = 0
+        for i in range(8 * each):
+            k = i % asked.truths
+            got = play(b, t, k, 2 + i % 5, rng)
+            if got is not None:
+                rows.append(got)
+                doubles += [got] if len(t.causes[k]) > 1 else []
+                done += 1
+            if done == each:
+                break
+        wrong = rewired(sheet, b, dice)
+        if wrong is not None:
+            odd = truths(b.circuit, wrong, other, b.seen, asked.truths, dice)
+            told = (contradicted(b, odd, k, rng) for k in range(asked.truths))
+            said += list(islice((x for x in told if x is not None), max(1, int(each * WRONG_SHEETS))))
+    if rows:
+        print(line("strange", rows))
+    if doubles:
+        print(line("  doubles", doubles))
+    print(
+        f"wrong sheets: nothing fits said in {np.mean(said or [0]):.0%} of {len(said)} within "
+        f"{MOST_CONTRADICTING} contradicting readings; {time.process_time() - began:.0f} s of one core"
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
