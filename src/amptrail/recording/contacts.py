@@ -59,8 +59,16 @@ def clock(found: Sequence[Edge]) -> tuple[float, float] | None:
     usual = float(np.median(period))
     if usual <= 0 or float(np.median(np.abs(period - usual))) > REGULAR * usual:
         return None
+    # edges lie between samples and a median is one of their distances: the mean is finer
+    usual = float(np.mean(period[np.abs(period - usual) <= REGULAR * usual + 1e-12]))
     high = down[-n:] - up[:n] if down[0] > up[0] else down[1:n] - up[: n - 1]
-    return 1.0 / usual, float(np.clip(np.median(high) / usual, 0.0, 1.0))
+    return 1.0 / usual, float(np.clip(np.mean(_middle(high)) / usual, 0.0, 1.0))
+
+
+def _middle(x: np.ndarray) -> np.ndarray:
+    """Without the tenth at either end."""
+    cut = x.shape[0] // 10
+    return np.sort(x)[cut : x.shape[0] - cut]
 
 
 def _runs(found: list[Edge]) -> tuple[list[list[Edge]], list[Edge]]:

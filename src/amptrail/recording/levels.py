@@ -10,6 +10,7 @@ from amptrail.recording.channel import Channel
 
 SAMPLE_RUNS, RUN = 64, 512  # noise is taken from runs of neighbouring samples spread over the channel
 GRAIN_SHARE = 0.02  # of neighbours one step apart: coarse steps of a noisy signal, not its changes
+COARSEST = 0.1  # of the whole range: a step of the scope is not larger
 BINS = 400
 SPIKES = (
     0.005,
@@ -55,8 +56,11 @@ def noise(channel: Channel) -> float:
     sigma = float(np.median(joined)) / 0.954
     moving = joined[joined > 0]
     if sigma == 0.0 and moving.shape[0] > GRAIN_SHARE * joined.shape[0]:
-        # 8-bit steps: most neighbours are equal, many are one step apart
-        return float(np.median(moving)) / 12**0.5
+        # 8-bit steps: most neighbours are equal, many are one step apart; a step that is a good part of all
+        # the channel does is no grain but what it does (fast pulses without noise)
+        grain = float(np.median(moving))
+        whole = float(channel.overview.high.max() - channel.overview.low.min())
+        return grain / 12**0.5 if grain <= COARSEST * whole else 0.0
     return sigma
 
 
