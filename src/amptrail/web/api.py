@@ -30,8 +30,24 @@ class Problems(BaseModel):
     problems: list[ProblemRow]
 
 
+class Refused(BaseModel):
+    """Why the call was not looked at."""
+
+    detail: str
+
+
 router = APIRouter(
-    prefix="/api", tags=["amptrail"], responses={404: {"model": Problems}, 422: {"model": Problems}}
+    prefix="/api",
+    tags=["amptrail"],
+    responses={
+        400: {"model": Refused, "description": "the body is no JSON"},
+        401: {"model": Refused, "description": "this device is not paired"},
+        403: {"model": Refused, "description": "this came from another site"},
+        404: {"model": Problems},
+        411: {"model": Refused, "description": "the size of the body is not said"},
+        413: {"model": Refused, "description": "the body is too large"},
+        422: {"model": Problems},
+    },
 )
 MOST = 2_000_000
 Sheet = Field(

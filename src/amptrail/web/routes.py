@@ -37,7 +37,9 @@ def show(request: Request, page: str, status: int = 200, **more: Any) -> HTMLRes
 
 def wrong(request: Request, e: InputError, status: int = 422) -> HTMLResponse:
     """What is wrong and what to do, as a page."""
-    return show(request, "wrong.html", status, problems=e.problems)
+    again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    busy = any(p.code == "too-long" for p in e.problems) and request.method == "GET"
+    return show(request, "wrong.html", status, problems=e.problems, again=again if busy else "")
 
 
 def checked(request: Request, key: str) -> None:
@@ -250,7 +252,7 @@ async def feed(
         name=name,
         rows=rows,
         common=views.shared_cautions(rows),
-        drawn=await _driven(request, fitting.as_left(found), rows, against),
+        drawn=await _driven(request, fitting.as_left(found), rows, against, known["phases"][0]["name"]),
         views_hits=views.hits,
         text=text,
         purpose=purpose,
@@ -262,18 +264,20 @@ async def feed(
 
 
 async def _driven(
-    request: Request, sheet: str, rows: list[dict[str, Any]], against: tuple[str, ...]
-) -> dict[str, Any] | None:
-    """The drive cycle with the first feed that is not refused (or the first there is), drawn."""
+    request: Request, sheet: str, rows: list[dict[str, Any]], against: tuple[str, ...], awake: str
+) -> list[dict[str, str]]:
+    """The drive cycle with the first feed that is not refused (or the first there is), drawn as it goes when
+    it is fitted asleep, and when it is fitted awake."""
     first = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
-    if first is None:
-        return None
-    try:
-        asked = {"sheet": sheet, "feed": first["text"], "fault": against, "cycles": 2, "svg": True}
-        got = await request.app.state.workers.ask("cycle", **asked)
-    except InputError:  # a feed of the judge's that the cycle cannot draw is judged all the same
-        return None
-    return {"text": first["text"], "svg": with_nonce(got["svg"], request.state.nonce)} if got["svg"] else None
+    drawn: list[dict[str, str]] = []
+    for start in dict.fromkeys(("asleep", awake)) if first else ():
+        try:
+            asked = {"sheet": sheet, "feed": first["text"], "fault": against, "start": start, "svg": True}
+            got = await request.app.state.workers.ask("cycle", cycles=2, **asked)
+        except InputError:  # a feed that the judge knows and the cycle cannot draw is judged all the same
+            continue
+        drawn.append({"start": start, "svg": with_nonce(got["svg"], request.state.nonce)})
+    return drawn
 
 
 LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module", "relay", "load", "led")

@@ -17,6 +17,7 @@ SAID = {"sounds silent": "silent", "does not": "does not work"}
 QUICK = {"meter": ("nothing", "same as battery"), "loaded": ("nothing", "same as battery"),
          "clamp": ("nothing",), "ohmmeter": ("over range",)}  # fmt: skip
 MOST_TESTS, MOST_VISITS = 5, 3
+POSSIBLE = 0.1  # below this, words for one alone would call it unlikely
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
 OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
 WITH_FIGURE = re.compile(r"\b(resistance|to ground|to supply) \d+(?:\.\d+)? (?:m|k|M)?ohm")
@@ -128,12 +129,17 @@ def visits(plan: Json) -> tuple[Visit, ...]:
     return tuple(found)
 
 
+def _sure(p: float, first: float) -> str:
+    """In words; where nothing stands out, the first of many are not called unlikely."""
+    return "one of many" if p < POSSIBLE and p > first / 4 else how_sure(p)
+
+
 def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
     """Suspects as two plain columns: what still fits, and what was ruled out by which reading."""
     fits = [
         {
             "words": " and ".join(plain(f["text"]) for f in r["faults"]),
-            "sure": how_sure(r["probability"]),
+            "sure": _sure(r["probability"], weighed["suspects"][0]["probability"]),
             "text": r["text"],
             "others": [short(x) for x in r["equivalent"][:3]],
             "repair": r["repair"],

@@ -17,8 +17,8 @@ from typing import Any
 from amptrail.errors import InputError, Problem, one
 
 Json = dict[str, Any]
-LONGEST_S = 30.0
-SMALLER = "make the sheet smaller: one function of one vehicle"
+LONGEST_S = 60.0
+SMALLER = "make the sheet smaller (one function of one vehicle), or try again when this machine is less busy"
 
 
 def _expect(sheet: str, **asked: Any) -> Json:
