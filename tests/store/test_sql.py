@@ -137,6 +137,42 @@ def test_a_disk_that_takes_no_more(tmp_path: Path) -> None:
         assert [e.id for e in log.entries("gate")] == ["a", *(f"big{n}" for n in kept)]
 
 
+BACKS_UP = """
+import sys
+from pathlib import Path
+from amptrail.store import StoreError
+from amptrail.store.backup import backup
+from amptrail.store.sql import open_log
+try:
+    with open_log(Path(sys.argv[1])) as log:
+        backup(log, Path(sys.argv[2]))
+        print("kept")
+except StoreError as e:
+    p = e.problems[0]
+    print(p.code, p.message, p.remedy, sep="|")
+"""
+
+
+def test_a_backup_that_finds_no_room_leaves_nothing(tmp_path: Path) -> None:
+    with open_log(tmp_path / "j") as log:
+        for n in range(6):
+            log.add(entry(f"e{n}", "x" * 400_000))
+    (tmp_path / "b").mkdir()
+    left = tmp_path / "b" / ".copy.99999999.part"  # of a program that was killed
+    left.write_text("half")
+
+    def small() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, 1 << 20))
+
+    told = apart(BACKS_UP, str(tmp_path / "j"), str(tmp_path / "b" / "copy"), before=small)
+    assert told.split("|")[0] in ("disk-error", "disk-full", "store-error", "cannot-write")
+    assert str(tmp_path / "b" / "copy") in told
+    assert list((tmp_path / "b").iterdir()) == []
+    assert apart(BACKS_UP, str(tmp_path / "j"), str(tmp_path / "b" / "copy")) == "kept\n"
+    assert open_and_list(tmp_path / "b" / "copy") == [f"e{n}" for n in range(6)]
+
+
 @pytest.mark.parametrize("what", ["folder", "file"])
 def test_a_folder_or_file_that_may_only_be_read(tmp_path: Path, what: str) -> None:
     folder = tmp_path / "shared"

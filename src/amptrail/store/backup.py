@@ -7,6 +7,7 @@ first one, or added to another one, which is also how jobs move to a PostgreSQL 
 from __future__ import annotations
 
 import contextlib
+import glob
 import os
 import shutil
 from pathlib import Path
@@ -36,8 +37,8 @@ def backup(log: SqlLog, to: Path) -> int:
     part = to.with_name(f".{to.name}.{os.getpid()}.part")
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
-        part.unlink(missing_ok=True)
-        _copy(log, part)
+        _swept(to)
+        _copy(log, part, to)
         with part.open("rb") as f:
             os.fsync(f.fileno())
         os.link(part, to)  # never over a file that came into being meanwhile
@@ -52,6 +53,26 @@ def backup(log: SqlLog, to: Path) -> int:
                 rest.unlink(missing_ok=True)
 
 
+def _swept(to: Path) -> None:
+    """Take away what a backup of that name left half done when its program was killed."""
+    for rest in to.parent.glob(f".{glob.escape(to.name)}.*.part*"):
+        process = rest.name[len(to.name) + 2 :].partition(".")[0]
+        if process.isdigit() and not _runs(int(process)):
+            rest.unlink(missing_ok=True)
+
+
+def _runs(process: int) -> bool:
+    if process == os.getpid():
+        return False  # an earlier one of our own
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def _rows(source: Connection, target: Connection) -> None:
     for table in KEPT:
         wanted = select(table).order_by(*table.primary_key).execution_options(yield_per=ROWS)
@@ -60,7 +81,7 @@ def _rows(source: Connection, target: Connection) -> None:
                 target.execute(table.insert(), [dict(r) for r in some])
 
 
-def _copy(log: SqlLog, part: Path) -> None:
+def _copy(log: SqlLog, part: Path, to: Path) -> None:
     sqlite = log.engine.dialect.name == "sqlite"
     level = "AUTOCOMMIT" if sqlite else "REPEATABLE READ"
     with open_log(part) as other:
@@ -73,7 +94,7 @@ def _copy(log: SqlLog, part: Path) -> None:
                 if sqlite:
                     source.exec_driver_sql("ROLLBACK")
         except DBAPIError as e:
-            raise said(e, log.where) from e
+            raise said(e, f"{log.where} (copied to {to})") from e
         with other.engine.connect().execution_options(**READ_ONLY) as c:
             sound = c.exec_driver_sql("PRAGMA integrity_check").scalar()
             c.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
