@@ -413,6 +413,14 @@ class Likelier:
 
 
 @dataclass(frozen=True, slots=True)
+class Like:
+    """Two parts that are alike and wired alike: what reads so at one should at the other."""
+
+    part: str
+    other: str
+
+
+@dataclass(frozen=True, slots=True)
 class Variant:
     """A second drawing: what it adds and drops."""
 
@@ -454,6 +462,7 @@ class Circuit:
     order: tuple[str, ...] = field(default=())
     name: str = ""
     notes: str = ""
+    likes: tuple[Like, ...] = ()
     # every cache of the program asks for it, and a deep hash of a sheet takes a millisecond
     _hash: int = field(default=0, init=False, repr=False, compare=False)
 

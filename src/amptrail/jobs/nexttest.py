@@ -19,6 +19,7 @@ from amptrail.jobs.lines import condition_words, reading_line
 from amptrail.jobs.panel import Candidate
 from amptrail.jobs.proofsheet import to_prove
 from amptrail.jobs.suspects import estimated, judge
+from amptrail.jobs.twins import lent
 from amptrail.plan.decide import Advice
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
@@ -73,6 +74,7 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
     t = d.panel.tests[a.test]
     circuit = d.judgement.circuit
     setup, measure = d.minutes_own[a.test]
+    twin = lent(circuit, d.judgement.seen.all, t)
     return {
         "rank": rank,
         "action": t.action,
@@ -96,7 +98,8 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "repair_bits": a.repair_bits,
         "score": a.score,
         "outcomes": _outcomes(d, a),
-        "why": _why(d, a),
+        "why": _why(d, a) + (f"; {twin['words']}" if twin else ""),
+        "twin": twin,
         "cautions": [*_danger(d, t), *cautions_for(circuit, t, d.panel.disturbs[a.test])],
     }
 

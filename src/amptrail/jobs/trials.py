@@ -16,7 +16,7 @@ import numpy as np
 
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
-from amptrail.jobs import bypasses
+from amptrail.jobs import bypasses, twins
 from amptrail.jobs.access import HOW_MINUTES, start_place, travel_minutes
 from amptrail.jobs.forbidden import never
 from amptrail.jobs.judgement import Judgement
@@ -34,6 +34,7 @@ PULL_MIN, SWAP_MIN = 0.3, 1.0
 MOST_PLUGS, MOST_FUSES, MOST_WATCHED, MOST_REPAIRS, MOST_BYPASSES = 8, 6, 2, 3, 5
 CHEAP_REPAIR_MIN = 15.0
 ABNORMAL_SIGMAS = 4.0
+SWAPPED = ("relay", "fuse", "lamp", "led", "sensor")  # what changes places in a minute
 LOOKS = (("bad", "bad"), ("fine", "fine"))
 
 
@@ -135,12 +136,15 @@ def _touched(j: Judgement, alive: Live, least: float) -> dict[str, tuple[float, 
 
 
 def _has_twin(circuit: Circuit, part: Part) -> bool:
-    """Another relay of the same kind in the vehicle, to swap with."""
+    """A part declared like it, or another relay of the same kind in the vehicle, to swap with."""
+    if twins.alike(circuit, part.name):
+        return True
 
     def alike(p: Part) -> tuple[object, object]:
         return value(p, "coil_ohm"), value(p, "layout")
 
-    return any(p.kind == "relay" and p.name != part.name and alike(p) == alike(part) for p in circuit.parts)
+    relays = [p for p in circuit.parts if p.kind == "relay" and p.name != part.name]
+    return part.kind == "relay" and any(alike(p) == alike(part) for p in relays)
 
 
 def swapped(j: Judgement, alive: Live) -> Iterator[Candidate]:
@@ -152,7 +156,7 @@ def swapped(j: Judgement, alive: Live) -> Iterator[Candidate]:
         if part is None or _refused(circuit, part):
             continue
         c = Conditions(replaced=(part.name,))
-        if part.kind == "relay" and _has_twin(circuit, part):
+        if part.kind in SWAPPED and _has_twin(circuit, part):
             yield from _functions(j, c, part, "swap", SWAP_MIN)
         elif minutes <= CHEAP_REPAIR_MIN:
             yield from _functions(j, c, part, "repair", minutes)

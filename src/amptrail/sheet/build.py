@@ -15,6 +15,7 @@ from amptrail.circuit.model import (
     Draw,
     Feed,
     Interlock,
+    Like,
     Likelier,
     Must,
     NamedFault,
@@ -334,10 +335,22 @@ class Builder:
                 self.add("worked_on", WorkedOn(self.names.part(word(k[2])).name, _text(k[3])))
             case "likelier":
                 self.add("likelier", Likelier(self.names.part(word(k[1])).name, si(k[2], "x")))
+            case "like":
+                self._like(k)
             case "feed_short_line" | "feed_line" | "feed_adds" | "feed_cuts":
                 self._feed(tree)
             case _:
                 self._variant(tree)
+
+    def _like(self, k: list[Any]) -> None:
+        """Two parts of one kind; a part is no twin of itself."""
+        a, b = self.names.part(word(k[0])), self.names.part(word(k[2]))
+        if a.kind != b.kind or a.name == b.name:
+            why = f"{a.name} is a {a.kind}, {b.name} a {b.kind}" if a.kind != b.kind else f"both are {a.name}"
+            alike = [p.name for p in self.names.parts.values() if p.kind == a.kind and p.name != a.name]
+            raise wrong(word(k[2]), "not-alike", f"only two parts of one kind are alike: {why}",
+                        known=alike, remedy="name another part of the same kind")  # fmt: skip
+        self.add("likes", Like(a.name, b.name))
 
     def _stands(self, kind: str, k: list[Any], line: int) -> None:
         """Remember where a line stands that the checks may speak of."""

@@ -300,6 +300,8 @@ def _rest(c: Circuit) -> Iterator[str]:
         yield f"worked on {name_text(w.part)}{_said(w.text)}"
     for more in c.likelier:
         yield f"likelier {name_text(more.part)} {show(more.factor, 'x')}"
+    for twin in c.likes:
+        yield f"{name_text(twin.part)} like {name_text(twin.other)}"
     for v in c.variants:
         yield from _overlay_lines(f"variant {name_text(v.name)}: ", v, c)
         if v.drops:
