@@ -15,9 +15,9 @@ from __future__ import annotations
 
 import argparse
 import io
+import multiprocessing
 import os
 import random
-import signal
 import sqlite3
 import sys
 import tempfile
@@ -25,6 +25,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from amptrail.paper import pdf
@@ -207,29 +208,42 @@ class Pace:
         self.seconds[kind] = 0.7 * self.seconds.get(kind, seconds) + 0.3 * seconds
 
 
+def _work(place: Place, kind: str, into: Connection) -> None:  # pragma: no cover  (this process is killed)
+    """One kind of work until killed, each piece said as a line."""
+
+    def say(words: str) -> None:
+        os.write(into.fileno(), f"{words}\n".encode())
+
+    try:
+        say("begin")
+        KINDS[kind](place, say)
+    except BaseException as e:
+        say(f"failed {e!r}")
+    os._exit(0)
+
+
 def killed(place: Place, kind: str, rng: random.Random, pace: Pace) -> list[str]:
-    """Start the work in a child and kill it somewhere inside its first pieces; what it acknowledged."""
-    out, into = os.pipe()
-    child = os.fork()
-    if child == 0:  # pragma: no cover  (the child is killed)
-        os.close(out)
-        try:
-            os.write(into, b"begin\n")
-            KINDS[kind](place, lambda words: (os.write(into, f"{words}\n".encode()), None)[1])
-        except BaseException as e:
-            os.write(into, f"failed {e!r}\n".encode())
-        os._exit(0)
-    os.close(into)
-    with os.fdopen(out, "rb") as told:
+    """Start the work in a child and kill it somewhere inside its first pieces; what it acknowledged.
+
+    Children come from a process of their own that has started no thread: one forked here could inherit the
+    lock of a thread that it has not."""
+    made = multiprocessing.get_context("forkserver")
+    made.set_forkserver_preload(["benchmarks.kills"])
+    out, into = made.Pipe(duplex=False)
+    child = made.Process(target=_work, args=(Place(place.folder, place.where, tag=place.tag), kind, into))
+    child.start()
+    into.close()
+    with os.fdopen(os.dup(out.fileno()), "rb") as told:
         lines = [told.readline()]
         for _ in range(rng.randrange(MOST_PIECES)):
             begun = time.monotonic()
             lines.append(told.readline())
             pace.learn(kind, time.monotonic() - begun)
         time.sleep(pace.after(kind, rng))
-        os.kill(child, signal.SIGKILL)
+        child.kill()
         rest = told.read()
-    os.waitpid(child, 0)
+    out.close()
+    child.join()
     said = (b"".join(lines[1:]) + rest).decode().split("\n")[:-1]  # half a line was never said
     wrong = [x for x in said if x.startswith("failed")]
     if wrong:
