@@ -230,9 +230,6 @@ def test_npy(tmp_path: Path) -> None:
         ("x.csv", b"Time,CH1\n1,2\n1,3\n1,4\n", "time-stands-still"),
     ],
 )
-@pytest.mark.filterwarnings(
-    "ignore::pytest.PytestUnraisableExceptionWarning"
-)  # the MDF library, letting go of it
 def test_broken_files_are_told(tmp_path: Path, name: str, content: bytes, code: str) -> None:
     (tmp_path / name).write_bytes(content)
     with pytest.raises(InputError) as e:
@@ -267,6 +264,88 @@ def test_a_truncated_wav_gives_what_there_is(tmp_path: Path) -> None:
     (tmp_path / "x.wav").write_bytes(whole[: len(whole) - 600])
     got = open_recording(tmp_path / "x.wav")
     assert 500 <= got.channels[0].samples <= 700
+
+
+def lines(times: np.ndarray, values: np.ndarray) -> list[str]:
+    return [f"{t:.4f},{v:.4f}" for t, v in zip(times, values, strict=True)]
+
+
+def test_time_running_backwards_is_turned_round(tmp_path: Path) -> None:
+    (tmp_path / "x.csv").write_text("time,CH1\n" + "\n".join(lines(T[::-1], A[::-1])) + "\n")
+    got = open_recording(tmp_path / "x.csv")
+    np.testing.assert_allclose(got.channels[0].values(0, 500), A, atol=1e-4)
+    assert got.channels[0].t0_s == pytest.approx(0.0, abs=1e-9)
+    assert any("turned round" in n for n in got.notes)
+
+
+def test_one_stray_instant_loses_nothing_else(tmp_path: Path) -> None:
+    """A cell broken by a cut cable between two lines: everything after it is still read."""
+    rows = lines(T, A)
+    rows[200] = "770.0000,1.0"
+    (tmp_path / "x.csv").write_text("time,CH1\n" + "\n".join(rows) + "\n")
+    got = open_recording(tmp_path / "x.csv").channels[0]
+    assert got.samples == 500
+    np.testing.assert_allclose(got.values(201, 500), A[201:], atol=1e-4)
+
+
+@pytest.mark.parametrize("at", [1, 300])
+def test_two_headers(tmp_path: Path, at: int) -> None:
+    """The second one under the first, or in the middle: read round it, and it is told."""
+    rows = ["time,CH1", *lines(T, A)]
+    rows.insert(at, "time (s),CH1 (V)")
+    (tmp_path / "x.csv").write_text("\n".join(rows) + "\n")
+    got = open_recording(tmp_path / "x.csv")
+    assert [c.samples for c in got.channels] == [500]
+    np.testing.assert_allclose(got.channels[0].values(0, 500), A, atol=1e-4)
+    assert at == 1 or any("another shape" in n or "no number" in n for n in got.notes)
+
+
+def test_two_recordings_in_one_table(tmp_path: Path) -> None:
+    rows = ["time,CH1", *lines(T, A), "", "time,CH1", *lines(T, A + 100)]
+    (tmp_path / "x.csv").write_text("\n".join(rows) + "\n")
+    got = open_recording(tmp_path / "x.csv")
+    np.testing.assert_allclose(got.channels[0].values(0, 500), A, atol=1e-4)
+    assert any("a second recording" in n for n in got.notes)
+
+
+def test_a_column_without_a_number_is_left_out(tmp_path: Path) -> None:
+    rows = [f"{t:.4f},{a:.4f},,nan" for t, a in zip(T, A, strict=True)]
+    (tmp_path / "x.csv").write_text("time,CH1,CH2,CH3\n" + "\n".join(rows) + "\n")
+    got = open_recording(tmp_path / "x.csv")
+    assert [c.name for c in got.channels] == ["CH1"]
+    assert any("CH2, CH3: not a number in it" in n for n in got.notes)
+    (tmp_path / "y.csv").write_text("time,CH1\n" + "\n".join(f"{t:.4f},nan" for t in T) + "\n")
+    with pytest.raises(InputError) as e:
+        open_recording(tmp_path / "y.csv")
+    assert e.value.problems[0].code == "no-samples"
+
+
+def test_truncated_files_give_what_there_is(tmp_path: Path) -> None:
+    np.save(tmp_path / "x.npy", A)
+    whole = (tmp_path / "x.npy").read_bytes()
+    (tmp_path / "x.npy").write_bytes(whole[: len(whole) - 8 * 120 - 3])
+    got = open_recording(tmp_path / "x.npy", Asked(interval_s=0.002))
+    np.testing.assert_allclose(got.channels[0].values(0, 379), A[:379], rtol=1e-6)
+    assert got.channels[0].samples == 379
+    assert any("ends early" in n for n in got.notes)
+    text = "time,CH1\n" + "\n".join(lines(T, A))
+    (tmp_path / "x.csv").write_text(text[: len(text) // 2])
+    cut = open_recording(tmp_path / "x.csv").channels[0]
+    assert 230 < cut.samples < 270
+    np.testing.assert_allclose(cut.values(0, 230), A[:230], atol=1e-4)
+    vcd = "$timescale 1 us $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#10\n1!\n#30\n"
+    (tmp_path / "x.vcd").write_text(vcd)
+    assert open_recording(tmp_path / "x.vcd").channels[0].samples >= 2
+
+
+def test_nothing_is_printed_of_a_broken_file(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("asammdf")
+    (tmp_path / "x.mf4").write_bytes(b"MDF     4.10    and then nothing" + b"\0" * 500)
+    with pytest.raises(InputError) as e:
+        open_recording(tmp_path / "x.mf4")
+    del e
+    gc.collect()
+    assert "Traceback" not in "".join(capfd.readouterr())
 
 
 def test_utf16_and_latin1(tmp_path: Path) -> None:

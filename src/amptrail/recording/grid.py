@@ -17,6 +17,7 @@ from amptrail.recording.spool import Spool
 Times = NDArray[np.float64]
 CHUNK = 1 << 20
 UNEVEN = 0.25  # of a sample: a written instant further than this from its even place is not rounding
+STRAY = 2  # samples ahead of its place
 MOST_GAP = 10_000_000  # samples; a longer pause is a second recording, not missing samples
 
 
@@ -38,6 +39,7 @@ class Filled:
     def __init__(self, width: int) -> None:
         self._last = [np.float32(np.nan)] * width
         self.missing = 0
+        self.told = [False] * width  # whether a column ever held a number
 
     def column(self, k: int, samples: NDArray[np.generic]) -> NDArray[np.float32]:
         """Samples (n,) of column k, all finite (0 where nothing was ever read)."""
@@ -46,6 +48,7 @@ class Filled:
         with np.errstate(over="ignore", invalid="ignore"):
             total = np.add.reduce(x) if x.shape[0] else np.float32(0)
         if not np.isfinite(total) and (bad := ~np.isfinite(x)).any():
+            self.told[k] = self.told[k] or not bad.all()
             self.missing += int(bad.sum())
             good = np.where(bad, -1, np.arange(x.shape[0]))
             held = np.maximum.accumulate(good)
@@ -55,6 +58,8 @@ class Filled:
                 else (x[~bad][0] if not bad.all() else np.float32(0))
             )
             x = np.where(held >= 0, x[np.maximum(held, 0)], first)
+        elif x.shape[0]:
+            self.told[k] = True
         if x.shape[0]:
             self._last[k] = x[-1]
         return x
@@ -90,6 +95,16 @@ def channels(
     data = [np.asarray(m) if m.shape[0] == 0 else m for m in spool.maps()]
     if not data or data[0].shape[0] == 0:
         raise one("no-samples", "the file holds no samples", remedy="is this the right file?")
+    if not any(filled.told):
+        raise one(
+            "no-samples", "no column of the file holds a single number", remedy="is this the right file?"
+        )
+    silent = [c.name for c, told in zip(columns, filled.told, strict=True) if not told]
+    if silent:
+        notes.append(f"{', '.join(silent)}: not a number in it, left out")
+        filled.missing -= int(data[0].shape[0]) * len(silent)
+        data = [d for d, told in zip(data, filled.told, strict=True) if told]
+        columns = [c for c, told in zip(columns, filled.told, strict=True) if told]
     if filled.missing:
         notes.append(f"{filled.missing} cells were empty or no number; the sample before was kept there")
     even = ruler.even(UNEVEN) if ruler.count and not clock.written[0] else None
@@ -133,6 +148,9 @@ def _timed(
     n = int(t.shape[0])
     if n == 1:
         return _named(columns, data, float(t[0]), 1.0), [*notes, "a single sample"]
+    if float(t[0]) > float(t[-1]) and bool((np.diff(np.asarray(t[: CHUNK + 1], np.float64)) < 0).all()):
+        notes.append("time runs backwards in the file: the samples were turned round")
+        t, data = t[::-1], [d[::-1] for d in data]
     dt = _interval(t)
     spread = (float(t[-1]) - float(t[0])) / (n - 1)
     if abs(spread - dt) < UNEVEN * dt / n + 1e-3 * dt and _even(t, spread):
@@ -151,6 +169,14 @@ def _even(t: NDArray[np.generic], dt: float) -> bool:
     return True
 
 
+def _stray(place: int, at: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which instants lie far ahead of the one before while the next one goes on from there: a broken cell.
+    Believed, it would leave out all that follows it."""
+    before = np.concatenate(([place], at[:-1]))
+    after = np.concatenate((at[1:], [np.iinfo(np.int64).max]))
+    return (at > before + STRAY) & (after > before) & (after < at)
+
+
 def _regrid(
     columns: Sequence[Column],
     data: list[NDArray[np.generic]],
@@ -167,6 +193,8 @@ def _regrid(
             part = np.asarray(t[first : first + CHUNK], np.float64)
             at = np.rint((part - t0) / dt)
             at = np.where(np.isfinite(at), at, -1).astype(np.int64)
+            stray = _stray(place, at)
+            at[stray] = -1
             high = np.maximum.accumulate(np.concatenate(([place], at)))
             keep = at > high[:-1]
             back += int((~keep).sum())
@@ -197,5 +225,6 @@ def _regrid(
     if missing:
         notes.append(f"{missing} samples are missing (uneven time); the sample before was kept there")
     if back:
-        notes.append(f"{back} samples did not move ahead in time and were left out")
+        second = " (a second recording in one file? cut it there)" if back > int(t.shape[0]) // 10 else ""
+        notes.append(f"{back} samples did not move ahead in time and were left out{second}")
     return _named(columns, spool.maps(), t0, dt), notes

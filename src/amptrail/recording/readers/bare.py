@@ -17,10 +17,13 @@ CHUNK = 1 << 20
 def read(path: Path, asked: Asked) -> Recording:
     """Channels of a bare array; the interval must be told, 1 s with a note otherwise."""
     try:
-        data = np.load(path, mmap_mode="r", allow_pickle=False)
+        data, cut = np.load(path, mmap_mode="r", allow_pickle=False), ""
     except (ValueError, OSError, EOFError) as e:
-        raise one("broken-npy", f"the array cannot be read: {e}", remedy="write it again") from e
-    if data.ndim not in (1, 2) or data.size == 0 or not np.issubdtype(data.dtype, np.number):
+        part = _cut(path)
+        if part is None:
+            raise one("broken-npy", f"the array cannot be read: {e}", remedy="write it again") from e
+        data, cut = part
+    if data.ndim not in (1, 2) or data.size == 0 or data.dtype.kind not in "fiub":
         raise one(
             "no-samples",
             f"an array of shape {data.shape} is no recording",
@@ -30,13 +33,33 @@ def read(path: Path, asked: Asked) -> Recording:
     if data.ndim == 1:
         data = data[:, None]
     mapped = _as_it_is(path, data, asked)
-    if mapped is not None:
+    if mapped is not None and not cut:
         return mapped
     columns = [Column(f"channel {k + 1}", "V") for k in range(data.shape[1])]
     steps = range(0, int(data.shape[0]), CHUNK)
     blocks = ((None, [np.asarray(data[s : s + CHUNK, k]) for k in range(data.shape[1])]) for s in steps)
     got, notes = channels(columns, blocks, asked.interval_s)
-    return Recording(path.name, "npy", got, tuple(notes))
+    return Recording(path.name, "npy", got, tuple([cut, *notes] if cut else notes))
+
+
+def _cut(path: Path) -> tuple[np.ndarray, str] | None:
+    """What a truncated array still holds, and the words for it; None when not even its head is whole."""
+    try:
+        with path.open("rb") as f:
+            version = np.lib.format.read_magic(f)
+            reader = np.lib.format.read_array_header_1_0 if version == (1, 0) else (
+                np.lib.format.read_array_header_2_0
+            )  # fmt: skip
+            shape, by_columns, kind = reader(f)
+            begin = f.tell()
+    except (ValueError, OSError, EOFError):
+        return None
+    row = int(np.prod(shape[1:])) * kind.itemsize if shape else 0
+    there = (path.stat().st_size - begin) // row if row else 0
+    if (by_columns and len(shape) > 1) or kind.hasobject or not 0 < there < shape[0]:
+        return None
+    data = np.memmap(path, kind, "r", begin, (there, *shape[1:]))
+    return data, f"the file ends early: {there} of {shape[0]} samples are there"
 
 
 def _as_it_is(path: Path, data: np.ndarray, asked: Asked) -> Recording | None:

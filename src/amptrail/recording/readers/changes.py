@@ -26,13 +26,14 @@ def read(path: Path, asked: Asked) -> Recording:
     scope: list[str] = []
     times: dict[str, list[int]] = {}
     values: dict[str, list[float]] = {}
-    unit_s, now, unknown, notes = 1e-9, 0, 0, []
+    unit_s, now, unknown, backwards, notes = 1e-9, 0, 0, 0, list[str]()
     try:
         with path.open("rb") as f:
             for token in tokenize(f):
                 kind = token.kind
                 if kind is TokenKind.CHANGE_TIME:
-                    now = token.time_change
+                    backwards += token.time_change < now
+                    now = max(now, token.time_change)
                 elif kind in (TokenKind.CHANGE_SCALAR, TokenKind.CHANGE_REAL, TokenKind.CHANGE_VECTOR):
                     change = _change(token, kind, TokenKind)
                     if change[0] in names:
@@ -71,6 +72,8 @@ def read(path: Path, asked: Asked) -> Recording:
     if (last - first) // step > MOST_SAMPLES:
         step = -(-(last - first) // MOST_SAMPLES)
         notes.append(f"laid on a grid of {step * unit_s:.3g} s; finer changes were merged")
+    if backwards:
+        notes.append(f"time went back {backwards} times; those changes were put where it had been")
     if unknown:
         notes.append(f"{unknown} changes to unknown (x or z) were read as 0")
     count = (last - first) // step + 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import sys
 import zlib
 from collections.abc import Iterator
 from dataclasses import replace
@@ -29,10 +31,9 @@ def read(path: Path, asked: Asked) -> Recording:
             "MDF files need one more library",
             remedy="pip install 'amptrail[mdf]', then try again",
         ) from e
-    try:
-        file: Any = MDF(path)
-    except Exception as e:
-        raise one("broken-mdf", f"the MDF file cannot be read: {e}", remedy="copy it again") from e
+    file, said = _opened(MDF, path)
+    if file is None:
+        raise one("broken-mdf", f"the MDF file cannot be read: {said}", remedy="copy it again")
     found: list[Channel] = []
     notes: list[str] = []
     with file:
@@ -51,6 +52,22 @@ def read(path: Path, asked: Asked) -> Recording:
     if not found:
         raise one("no-channels", "the MDF file holds no channel of numbers", remedy="export other channels")
     return Recording(path.name, "mdf", tuple(found), tuple(notes))
+
+
+def _opened(library: Any, path: Path) -> tuple[Any, str]:
+    """(the file, "") or (None, what the library says). It lets go of a file it could not open with an error
+    of its own, which would be printed: it is heard here, and nothing else is."""
+    heard = sys.unraisablehook
+    sys.unraisablehook = lambda _: None
+    try:
+        try:
+            return library(path), ""
+        except Exception as e:
+            said = str(e)
+        gc.collect()  # the half-made object goes now
+        return None, said
+    finally:
+        sys.unraisablehook = heard
 
 
 def _at_once(
