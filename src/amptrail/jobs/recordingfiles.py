@@ -234,7 +234,10 @@ def lines(seen: Seen, begin_s: float | None, end_s: float | None) -> tuple[str, 
     units = {c.name: c.unit for c in seen.recording.channels}
     names = {c.name: c.point or c.name for c in seen.recording.channels}
     low, high = begin_s if begin_s is not None else -1e300, end_s if end_s is not None else 1e300
-    inside = [e for e in seen.events if low <= e.t_s <= high]
+    # a step of a clamp that has a name of its own is told by that
+    named = {(e.channel, e.t_s) for e in seen.events if e.kind != "step"}
+    inside = [e for e in seen.events
+              if low <= e.t_s <= high and (e.kind != "step" or (e.channel, e.t_s) not in named)]  # fmt: skip
     out = [f"{e.t_s:.4f} s  {names[e.channel]} {told(e, units[e.channel])}" for e in inside[:LINES]]
     out += [f"and {len(inside) - LINES} more events"] if len(inside) > LINES else []
     for d in delays(seen.recording.channels, seen.events):
