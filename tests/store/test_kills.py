@@ -17,7 +17,7 @@ from amptrail.store import Entry, StoreError, of_bytes
 from amptrail.store.sql import open_log
 
 AT = "2026-11-25T12:00:00+00:00"
-KILLS = int(os.environ.get("AMPTRAIL_KILLS", "24"))
+KILLS = int(os.environ.get("AMPTRAIL_KILLS", "16"))
 
 
 def test_killed_at_random_moments(tmp_path: Path) -> None:
@@ -28,10 +28,10 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
 
 
 def test_killed_while_writing_to_a_server(tmp_path: Path, postgresql: Callable[[], str]) -> None:
-    kills, pieces, missing = trial(14, 12, tmp_path, postgresql())
+    kills, pieces, missing = trial(7, 12, tmp_path, postgresql())
     assert missing == []
     assert set(kills) == set(KINDS) - {"migration"}
-    assert sum(pieces.values()) > 14
+    assert sum(pieces.values()) > 7
 
 
 def test_the_trial_notices_what_is_lost(tmp_path: Path) -> None:

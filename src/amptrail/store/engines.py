@@ -14,6 +14,7 @@ from amptrail.store.entries import StoreError, refuse
 FILE = "jobs.sqlite"
 WAIT_S = 10.0  # for another program that is just writing
 PRAGMAS = ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL")
+CONNECT_S = 5  # to reach a server: a busy one answers late
 READ_ONLY = {"isolation_level": "AUTOCOMMIT"}
 LOCK = 0x616D7074  # the advisory lock of everybody who writes into a log on PostgreSQL
 
@@ -127,7 +128,8 @@ def _postgresql(url: URL, wait_s: float) -> Engine:
         engine = create_engine(
             url, pool_pre_ping=True,
             connect_args={
-                "connect_timeout": max(int(wait_s), 1), "options": settings, "application_name": "amptrail",
+                "connect_timeout": max(int(wait_s), CONNECT_S), "options": settings,
+                "application_name": "amptrail",
             },
         )  # fmt: skip
     except (ModuleNotFoundError, NoSuchModuleError) as e:
