@@ -187,7 +187,7 @@ def _card(c: Console, t: Json) -> None:
         c.print(f"  {t['instrument']} at {t['point']}{out}{_lead(t)}")
     for line in _outcomes(t):
         c.print(f"    {line}")
-    if t["twin"]:
+    if t.get("twin"):
         show_case.folded(c, t["twin"]["words"], "    ")
     for k, line in enumerate(t["line"].split("\n")):
         c.print(f"    {'then write: ' if k == 0 else '            '}{line}", soft_wrap=True)
