@@ -10,7 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from proving import filled, walked
+from benchmarks.dead_parts import filled, walked
 
 from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError

@@ -36,7 +36,7 @@ from amptrail.jobs import engine
 from amptrail.jobs.observe import Conditions
 from amptrail.jobs.spots import battery_minus
 
-What = Literal["fails", "feed", "ground", "side", "input", "reference", "output", "wire", "fitted"]
+What = Literal["fails", "feed", "ground", "side", "input", "reference", "output", "wire", "fitted", "alone"]
 Lanes = tuple[tuple[Fault, ...], ...]
 Array = NDArray[np.float64]
 LOADS = ("lamp", "motor", "solenoid", "heater", "led", "ptc", "load", "starter", "resistor", "alternator")
@@ -186,11 +186,12 @@ def _users(circuit: Circuit) -> list[Pair]:
     return [(a, b) for a, b in ends if w.node(a) is not None and w.node(b) is not None]
 
 
-def served(circuit: Circuit, at: Term) -> tuple[Pair, ...]:
-    """Loads, windings and pins that lose their volts when the blamed element does not carry."""
+def served(circuit: Circuit, at: Term, fault: Fault | None = None) -> tuple[Pair, ...]:
+    """Loads, windings and pins that lose their volts when the blamed element does not carry, or (where one is
+    given) with this very fault: a relay that stays pulled in opens its break contact."""
     users = _users(circuit)
     same = [h.faults[0] for h in catalogue(circuit) if len(h.faults) == 1 and h.faults[0].at == at]
-    rows = [(), *_graded([f for f in same if f.mode in OPENS])]
+    rows = [(), *_graded([f for f in same if f.mode in OPENS]), *([(fault,)] if fault is not None else [])]
     if not users or len(rows) < 2:
         return ()
     volts = _across(circuit, rows, users)
@@ -271,7 +272,7 @@ def claim(circuit: Circuit, faults: tuple[Fault, ...]) -> Claim | None:
     first, part = blamed
     if part.kind == "module":
         return Claim(part, "module", tuple(_module(circuit, part, first)))
-    fed = served(circuit, first.at)
+    fed = served(circuit, first.at, first)
     uses = part.kind in (*LOADS, "relay")
     words = f"{part.name} does not do its work" if uses else f"something beyond or before {part.name} fails"
     fails = Demand("fails", None, words, ((),), ())

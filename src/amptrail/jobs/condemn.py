@@ -23,12 +23,12 @@ from amptrail.jobs.claims import TOO_MUCH, Claim, Demand, claim, may_condemn
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.observe import Observation
 from amptrail.jobs.panel import live
-from amptrail.jobs.predict import Suspect, solve_all, table
+from amptrail.jobs.predict import Suspect, solve_all, table, with_severity
 
 State = Literal["shown", "missing", "not so"]
 TEN = math.log(10.0)  # a misprobe or a slip of the tongue is 3 to 6 in a hundred (common practice)
 TELLS, TELLING = 0.5, 0.2  # nats, and share of the strongest, from which a reading is named beside a line
-MOST_NAMED = 3
+MOST_NAMED, MOST_ELSEWHERE = 3, 12
 RIGHT = ("right", "fine", "ok")
 FAINT = 0.01
 WAY = 0.05  # of what the part weighs: a way of failing less likely is not asked about
@@ -107,7 +107,35 @@ def sheet_of(j: Judgement, name: str | None = None) -> Sheet | None:
     blamed = tuple(_first(f, found.part.name) for f in _ways(j, h, first[0].at.part))
     demands = found.demands
     weighed = _Weighed(j, h, blamed, found.part.name, demands)
-    return Sheet(found, h, blamed, tuple(_line(j.circuit, weighed, n, d) for n, d in enumerate(demands)))
+    lines = [_line(j.circuit, weighed, n, d) for n, d in enumerate(demands)]
+    return Sheet(found, h, blamed, (*lines, _alone(j, found.part.name)))
+
+
+def elsewhere(j: Judgement, part: str) -> tuple[int, ...]:
+    """Single causes that do not blame the part and that the readings do not speak against ten to one beside
+    it, whatever their priors; the likeliest first."""
+    own = [h for h, s in enumerate(j.suspects) if s.causes[0].faults and _at(_faults(j, h), part)]
+    best = max((float(j.post.log_evidence[h]) for h in own), default=-math.inf)
+    singles = [h for h in j.post.ranking() if len(j.suspects[h].causes) == 1 and not _at(_faults(j, h), part)]
+    return tuple(h for h in singles if float(j.post.log_evidence[h]) > best - TEN)
+
+
+def likeliest(j: Judgement, h: int) -> tuple[Fault, ...]:
+    """The faults of a suspect at their estimated size."""
+    severity = j.post.severity[h]
+    return _sized(_faults(j, h)) if severity is None else with_severity(_faults(j, h), [severity.ohm])
+
+
+def _alone(j: Judgement, part: str) -> Line:
+    """The last line: nothing else in the drawing explains what was read."""
+    d = Demand("alone", None, f"nothing but {part} explains what was read")
+    left = elsewhere(j, part)
+    rows = tuple(likeliest(j, h) for h in left[:MOST_ELSEWHERE])
+    if left or not j.seen.all:
+        return Line(d, "missing", (), rows)
+    told = sorted(contributions(j.post), key=lambda c: -len(c.ruled_out))
+    by_line = {o.line: o for o in j.seen.all}
+    return Line(d, "shown", tuple(by_line[c.line] for c in told[:MOST_NAMED] if c.line in by_line), ())
 
 
 def _ways(j: Judgement, h: int, part: str) -> Iterator[tuple[Fault, ...]]:

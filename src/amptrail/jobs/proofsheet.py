@@ -9,14 +9,14 @@ from functools import lru_cache
 
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.circuit.phases import drive_cycle
-from amptrail.jobs import groups, offers
+from amptrail.jobs import groups, offers, trials
 from amptrail.jobs.claims import LOADS
 from amptrail.jobs.condemn import TEN, Line, Sheet, leading, sheet_of
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.judgement import Judgement
 from amptrail.jobs.observe import Observation
 from amptrail.jobs.panel import Candidate, live
-from amptrail.jobs.shows import Offer, asked, cost, literal, offer_json, separating, showing
+from amptrail.jobs.shows import Offer, asked, cost, literal, offer_json, separating, showing, sockets
 from amptrail.jobs.suspects import estimated, judge
 from amptrail.jobs.words import function_of
 from amptrail.paper.facts import Check
@@ -57,9 +57,14 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     if d.literal:
         told = literal(j.circuit, d, part.name)
         return ((told,), 0) if told is not None else ((), 1)
+    if d.what == "alone" and not line.left:
+        return (), 0
     if d.what == "fails" and (part.kind in LOADS or function_of(j.circuit, part.name) is not None):
         return (asked(j.circuit, part.name),), 0
     left = line.left or d.counters
+    if d.what == "alone":
+        parted = [t for t in (*trials.unplugged(j), *trials.parted(j, part)) if t.said is None]
+        return showing(j.circuit, d, s.blamed, left, [*sockets(j.circuit), *parted])
     found, cannot = showing(j.circuit, d, s.blamed, left)
     # nothing at the terminal itself will do: then wherever something does
     return (

@@ -109,6 +109,13 @@ def _more(circuit: Circuit, at: Term, phases: Sequence[int], have: Sequence[str]
             yield Candidate(s, i, p, Conditions(), ways[0].place, ways[0].minutes * 1.5, ways[0].how)
 
 
+def sockets(circuit: Circuit) -> list[Candidate]:
+    """The pins of every relay socket, the other lead on battery plus: what the relay itself hides."""
+    phases = range(len(drive_cycle(circuit)))
+    pins = [a.term for a in touchable(circuit) if a.relay_out]
+    return [t for p in pins for t in _more(circuit, p, phases, INSTRUMENTS)]
+
+
 def _near(circuit: Circuit, d: Demand, phases: Sequence[int], have: Sequence[str]) -> list[Candidate]:
     """Readings that have the terminal of the demand at one end; every reading where it has none."""
     every = offers.measured(circuit, phases, have, ())
@@ -165,11 +172,12 @@ def told(t: Candidate, values: Array) -> str:
 
 
 def showing(
-    circuit: Circuit, d: Demand, own: Cases, left: Cases, have: Sequence[str] = INSTRUMENTS
+    circuit: Circuit, d: Demand, own: Cases, left: Cases, more: Sequence[Candidate] = ()
 ) -> tuple[tuple[Offer, ...], int]:
-    """The cheapest allowed readings that together show the line, and how many counter-cases none excludes."""
+    """The cheapest allowed readings that together show the line, and how many counter-cases none excludes.
+    `more`: further tests that may be tried."""
     phases = d.phases or tuple(range(len(drive_cycle(circuit))))
-    near = sorted(_near(circuit, d, phases, have), key=lambda t: cost(circuit, t))
+    near = sorted([*_near(circuit, d, phases, INSTRUMENTS), *more], key=lambda t: cost(circuit, t))
     values, moved = _values(circuit, near, [*own, *left])
     apart = _apart_from(near, values[: len(own)], values[len(own) :])
     found: list[Offer] = []

@@ -118,6 +118,12 @@ def unplugged(j: Judgement) -> Iterator[Candidate]:
                                 PULL_MIN + 1.0, "unplug", "unplug")  # fmt: skip
 
 
+def parted(j: Judgement, part: Part) -> Iterator[Candidate]:
+    """The plug of one part off, and what was abnormal read again: is it the part, or its leads?"""
+    if not _refused(j.circuit, part) and not never(j.circuit, Term(part.name, "")):
+        yield from _again(j, Conditions(unplugged=(part.name,)), part, "unplug", HOW_MINUTES["open-plug"])
+
+
 def _refused(circuit: Circuit, part: Part) -> bool:
     """Of a class that is never tried on: neither parted nor bridged as a test."""
     return any(key(r.part) == key(part.name) for r in circuit.refuses)
