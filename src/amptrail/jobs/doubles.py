@@ -7,13 +7,14 @@ other, or both hinder one current) is what the best single faults beside every o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
-from amptrail.belief import Hypothesis, Posterior, Table
+from amptrail.belief import Hypothesis, Posterior, Table, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs import engine
 from amptrail.jobs.kept import Kept
@@ -22,12 +23,15 @@ from amptrail.jobs.predict import Evidence, Suspect, double, table
 from amptrail.solve.network import SPARE
 
 Array = NDArray[np.float64]
-MOST_LANES = 3_000  # on pairs, likeliest first (about 0.3 s on two cores the first time)
+FIRST_LANES = 3_000  # on the pairs hoped for most (about 0.3 s on two cores the first time)
+MOST_LANES = 8_000  # on all of them
 POOL_LANES = 12_000  # lanes of pairs kept of one circuit
 TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
 TELLING_NATS = 0.5  # the same for a word
 BEST_SINGLES = 12
-HOPELESS_NATS = 12.0  # a pair that at its very best explains less than what is there by so much is left out
+# a pair that at its very best explains less than what is there by so much is left out; the second figure
+# counts once the pairs hoped for most are known
+HOPELESS_NATS, WORTH_NATS = 12.0, 4.0
 USED_LEAST = 0.25  # of a batch of kept lanes; one used less is solved anew, smaller
 BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
 
@@ -37,11 +41,39 @@ def bridges(s: Suspect) -> int:
     return sum(BRIDGES.get(f.mode, 0) for c in s.causes for f in c.faults)
 
 
-def explaining(
-    base: Sequence[Suspect], t: Table, post: Posterior, everything: bool, sets: int
-) -> list[Suspect]:
-    """Pairs of `base` (the table's hypotheses) that could explain the readings, likeliest first: within the
-    lanes worth spending on them, `sets` sets of standing conditions being solved each by itself, or all."""
+def explained(
+    circuit: Circuit, base: Sequence[Suspect], only: Table, alone: Posterior, everything: bool,
+    seen: Evidence, t: Table,
+) -> tuple[Table, tuple[Suspect, ...]]:  # fmt: skip
+    """The table `t` with the pairs of `base` that could explain the readings, and those pairs. `only` and
+    `alone` are the table of `base` and what is believed of it. `everything`: all pairs of active faults."""
+    hoped = _hoped(base, only, alone)
+    there = float(np.logaddexp.reduce(_log_prior(base) + alone.log_evidence))
+    if everything:
+        pairs, _ = _some(hoped, -np.inf, np.inf)
+        return replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen)), tuple(pairs)
+    sets = len({o.conditions for o in seen.all})  # each set of standing conditions is solved by itself
+    pairs, last = _some(hoped, there - HOPELESS_NATS, FIRST_LANES / sets)
+    found = predicted(circuit, pairs, seen)
+    if last is not None:  # more are hoped for: how much, beside what has been found?
+        best = posterior(replace(only, hypotheses=only.hypotheses + found))
+        there = float(np.logaddexp.reduce(_log_prior((*base, *pairs)) + best.log_evidence))
+        spent = sum(len(s.rows) for s in pairs)
+        more, _ = _some(chain((last,), hoped), there - WORTH_NATS, MOST_LANES / sets - spent)
+        pairs, found = pairs + more, found + predicted(circuit, more, seen)
+    return replace(t, hypotheses=t.hypotheses + found), tuple(pairs)
+
+
+def _log_prior(some: Sequence[Suspect]) -> Array:
+    with np.errstate(divide="ignore"):
+        return np.log([s.prior for s in some])
+
+
+Hoped = tuple[float, Suspect]
+
+
+def _hoped(base: Sequence[Suspect], t: Table, post: Posterior) -> Iterator[Hoped]:
+    """Pairs of `base` (the table's hypotheses) with what they explain at best, most hopeful first."""
     live = _active(t)
     live[0] = False
     best = [i for i in post.ranking() if i != 0][:BEST_SINGLES]
@@ -49,28 +81,26 @@ def explaining(
     wanted[best, :] = wanted[:, best] = True
     wanted[0, :] = wanted[:, 0] = False
     first, second = np.nonzero(np.triu(wanted, 1))
-    with np.errstate(divide="ignore"):
-        log_prior = np.log([s.prior for s in base])
-    alone = _at_best(t)
+    log_prior, alone = _log_prior(base), _at_best(t)
     hope = log_prior[first] + log_prior[second] + np.maximum(alone[first], alone[second]).sum(axis=1)
-    order = np.argsort(-hope, kind="stable")
-    there = float(np.logaddexp.reduce(log_prior + post.log_evidence))
-    out: list[Suspect] = []
-    spent = 0
-    for k in order:
-        if not everything and hope[k] < there - HOPELESS_NATS:
-            break
+    for k in np.argsort(-hope, kind="stable"):
         a, b = base[int(first[k])], base[int(second[k])]
         if _ats(a) & _ats(b):
             continue
         pair = double(a.causes[0], b.causes[0])
-        if bridges(pair) > SPARE:  # water in a plug beside two crossed pins: more than one vehicle can hold
-            continue
-        spent += len(pair.rows)
-        if not everything and spent * sets > MOST_LANES:
-            break
+        if bridges(pair) <= SPARE:  # water in a plug beside two crossed pins: more than one vehicle can hold
+            yield float(hope[k]), pair
+
+
+def _some(hoped: Iterator[Hoped], least: float, lanes: float) -> tuple[list[Suspect], Hoped | None]:
+    """The next pairs that hope for `least` or more, within `lanes`; the first that was left over."""
+    out: list[Suspect] = []
+    for hope, pair in hoped:
+        lanes -= len(pair.rows)
+        if hope < least or lanes < 0:
+            return out, (hope, pair) if hope >= least else None
         out.append(pair)
-    return out
+    return out, None
 
 
 def _ats(s: Suspect) -> set[str]:
@@ -128,12 +158,17 @@ POOL: Kept[list[_Batch]] = Kept(4, lambda _: 1)  # circuits
 
 def predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> tuple[Hypothesis, ...]:
     """The hypotheses of these pairs beside the readings; lanes of earlier readings serve again."""
-    known = [b for b in POOL.get(circuit) or [] if _used(b, wanted) >= USED_LEAST]
+    if not wanted:
+        return ()
+    known = [b for b in POOL.get(circuit) or [] if not 0 < _used(b, wanted) < USED_LEAST]
     there = {s.key for b in known for s in b.pairs}
     new = tuple(s for s in wanted if s.key not in there)
     batches = [*known, _Batch(new)] if new else known
     found: dict[str, Hypothesis] = {}
+    asked = {s.key for s in wanted}
     for b in batches:
+        if not any(s.key in asked for s in b.pairs):
+            continue
         rows = [r for s in b.pairs for r in s.rows]
         conditions = list(dict.fromkeys(o.conditions for o in seen.all)) or [Conditions()]
         for c in conditions:

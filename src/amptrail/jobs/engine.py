@@ -84,11 +84,19 @@ class Session:
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
         self.network: Network = assemble(circuit)
+        self._known: dict[Fault, Lane] = {}
         self._sound: Runs | None = None
 
     def lane(self, faults: Faults) -> Lane:
         """The changes of some faults at once."""
-        return tuple(c for f in faults for c in changes(self.network, f))
+        return tuple(c for f in faults for c in self._changes(f))
+
+    def _changes(self, fault: Fault) -> Lane:
+        """The changes of one fault, worked out once: pairs bring the same ones again and again."""
+        known = self._known.get(fault)
+        if known is None:
+            known = self._known[fault] = tuple(changes(self.network, fault))
+        return known
 
     def usual_conductance(self, part: str, slot: int) -> float:
         """Amps a volt of a load on the sound vehicle at the end of a phase, S; where it is not fed then, the

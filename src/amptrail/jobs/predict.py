@@ -91,7 +91,10 @@ def _segmented(grid: Grid, state: NDArray[np.int64]) -> Grid:
     if not grid.axes or len(np.unique(state)) == 1:
         return grid
     if len(grid.axes) > 1:
-        return replace(grid, segment=np.unique(state, return_inverse=True)[1].reshape(-1).astype(np.int64))
+        _, first, inverse = np.unique(state, return_index=True, return_inverse=True)
+        # numbered as they come: grids that are parted alike are laid out together
+        number = np.argsort(np.argsort(first))
+        return replace(grid, segment=number[inverse.reshape(-1)].astype(np.int64))
     change = np.flatnonzero(np.diff(state) != 0)
     segment = np.concatenate([[0], np.cumsum(np.diff(state) != 0)]).astype(np.int64)
     x = grid.axes[0]

@@ -14,7 +14,7 @@ from amptrail.circuit.model import Circuit
 from amptrail.jobs import groups, intermittent
 from amptrail.jobs.beforehand import beforehand, raised
 from amptrail.jobs.context import Json, answer, load
-from amptrail.jobs.doubles import explaining, predicted
+from amptrail.jobs.doubles import explained
 from amptrail.jobs.faultnames import fault_json
 from amptrail.jobs.history import NONE, History
 from amptrail.jobs.instrument import instrument_rows, ranked, with_instruments
@@ -76,11 +76,9 @@ def weigh(
         post = posterior(t)
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
-        sets = len({o.conditions for o in seen.all})
-        pairs = explaining(base, only, alone, doubles == "all", sets)
+        t, pairs = explained(circuit, base, only, alone, doubles == "all", seen, t)
         if pairs:
-            t = replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen))
-            post, everyone = posterior(t), everyone + tuple(pairs)
+            post, everyone = posterior(t), everyone + pairs
     if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
         t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
