@@ -123,7 +123,7 @@ def dense(work: Points) -> np.ndarray:
                 rows, columns, values, right[k] = _system(work, n, points[n])
                 np.add.at(matrix[k], (rows, columns), values)
             got = np.linalg.solve(matrix[:, keep][:, :, keep], right[:, keep, None])[:, :, 0]
-            volts[np.ix_(left, keep)] = got
+            volts[np.ix_(np.asarray(left, np.intp), keep)] = got
             left = [n for n in left if not _take(points[n].lane, points[n].work, points[n].count, volts[n])]
             if not left:
                 break
