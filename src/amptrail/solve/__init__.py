@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+from amptrail.solve.lean import load
 from amptrail.solve.stale import drop_stale
 
+load()
 drop_stale(Path(__file__).parent)
 
 from amptrail.solve.assemble import assemble  # noqa: E402
