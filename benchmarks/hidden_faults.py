@@ -37,6 +37,7 @@ from benchmarks.whole_jobs import Job, circuits, jobs
 
 DEMOS = ("blower", "camper", "sensors", "sprayer", "starter")
 JOBS, MOST_ANSWERS, WITHIN = 6, 30, 1.3
+WARM_MS, COLD_MS = 60_000, 600_000
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
          "--disable-background-networking", "--disable-component-update")  # fmt: skip
 ASKS = (
@@ -307,7 +308,7 @@ def phone_page() -> Iterator[Any]:
             viewport={"width": 360, "height": 740}, is_mobile=True, has_touch=True, device_scale_factor=2
         )
         page = context.new_page()
-        page.set_default_timeout(40_000)
+        page.set_default_timeout(WARM_MS)
         yield page
         browser.close()
 
@@ -325,6 +326,13 @@ def one(page: Any, address: str, job: Job, name: str) -> Found:
     seconds = time.monotonic() - began
     plan, _ = plan_taps(job)
     return Found(job, proven, right, taps, answers, plan, seconds, said)
+
+
+def warmed(page: Any, address: str, name: str, sheet: str) -> None:
+    """One job that counts for nothing: on a new machine the solver is compiled in it, minutes long."""
+    page.set_default_timeout(COLD_MS)
+    begin(page, address, next(iter(jobs(name, sheet, 1, 0.0, 0))), "warm", "warm")
+    page.set_default_timeout(WARM_MS)
 
 
 def row(f: Found) -> str:
@@ -348,7 +356,9 @@ def main(argv: Sequence[str]) -> int:
     print(f"{'':9} {'hidden':34} {'proven':34} {'ans':>3} {'taps':>4} {'plan':>4} ratio")
     found: list[Found] = []
     with served() as address, phone_page() as page:
-        for name, sheet in circuits(o.circuits).items():
+        sheets = circuits(o.circuits)
+        warmed(page, address, *next(iter(sheets.items())))
+        for name, sheet in sheets.items():
             for n, job in enumerate(jobs(name, sheet, o.jobs, 0.0, o.seed)):
                 f = one(page, address, job, f"{name}-{n}")
                 found.append(f)

@@ -35,6 +35,7 @@ def test_the_words_of_a_card_are_a_reading() -> None:
 def test_three_faults_are_found_by_the_visible_text(seed: int) -> None:
     sheets = circuits(["blower", "camper", "starter"])
     with h.served() as address, h.phone_page() as page:
+        h.warmed(page, address, *next(iter(sheets.items())))
         page.set_default_timeout(120_000)
         for name, sheet in sheets.items():
             job = next(iter(jobs(name, sheet, 1, 0.0, seed)))

@@ -246,13 +246,15 @@ async def feed(
     if asked:  # with every feed that is in the vehicle already
         asked |= {"purpose": purpose, "against": against, "fitted": fitting.in_place(found)}
         rows = (await workers.ask("feed", sheet=fitting.as_left(found), **asked))["feeds"]
+    shown = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
     return show(
         request,
         "feed.html",
         name=name,
         rows=rows,
         common=views.shared_cautions(rows),
-        drawn=await _driven(request, fitting.as_left(found), rows, against, known["phases"][0]["name"]),
+        drawn=await _driven(request, fitting.as_left(found), shown, against, known["phases"][0]["name"]),
+        drawn_text=shown["text"] if shown else "",
         views_hits=views.hits,
         text=text,
         purpose=purpose,
@@ -264,15 +266,19 @@ async def feed(
 
 
 async def _driven(
-    request: Request, sheet: str, rows: list[dict[str, Any]], against: tuple[str, ...], awake: str
+    request: Request, sheet: str, feed: dict[str, Any] | None, against: tuple[str, ...], awake: str
 ) -> list[dict[str, str]]:
-    """The drive cycle with the first feed that is not refused (or the first there is), drawn as it goes when
-    it is fitted asleep, and when it is fitted awake."""
-    first = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
+    """The drive cycle with a feed, drawn as it goes when it is fitted asleep, and when it is fitted awake."""
     drawn: list[dict[str, str]] = []
-    for start in dict.fromkeys(("asleep", awake)) if first else ():
+    for start in dict.fromkeys(("asleep", awake)) if feed is not None else ():
         try:
-            asked = {"sheet": sheet, "feed": first["text"], "fault": against, "start": start, "svg": True}
+            asked = {
+                "sheet": sheet,
+                "feed": feed["text"] if feed else None,
+                "fault": against,
+                "start": start,
+                "svg": True,
+            }
             got = await request.app.state.workers.ask("cycle", cycles=2, **asked)
         except InputError:  # a feed that the judge knows and the cycle cannot draw is judged all the same
             continue

@@ -107,7 +107,8 @@ export class LiveJob extends HTMLElement {
     } finally {
       this.sending = false;
       await this.waits();
-      if (this.again) { this.again = false; this.send(true); }
+      // said while this was under way: it may have gone along already, and then the page is new
+      if (this.again) { this.again = false; if ((await waiting(this.job)).length) this.send(true); }
     }
   }
 
@@ -125,6 +126,8 @@ export class LiveJob extends HTMLElement {
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const anew = page.querySelector("live-job");
       if (!anew) return;
+      if (!mine && anew.innerHTML === this.shown) return;
+      this.shown = anew.innerHTML;
       const inside = this.contains(document.activeElement);
       const typed = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"))?.value || "";
       this.replaceChildren(...anew.childNodes);
