@@ -94,8 +94,8 @@ export class LiveJob extends HTMLElement {
     try {
       const { sent, refused } = await deliver(this.job);
       if (sent || refused.length) this.connected = true;
-      if (sent || refused.length || mine) await this.refresh(sent > 0);
-      if (sent || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
+      const shown = (sent || refused.length || mine) && await this.refresh(sent > 0);
+      if (shown || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
       if (refused.length && own && !own.value) own.value = refused[0].line.split("\n")[0];
     } catch {
@@ -117,16 +117,18 @@ export class LiveJob extends HTMLElement {
     return [...this.querySelectorAll("number-pad input, #line, #cause")].some((i) => i instanceof HTMLInputElement && i.value);
   }
 
-  /** The page anew from the laptop. @param {boolean} mine after an answer of this page it starts at the top */
+  /** The page anew from the laptop. @param {boolean} mine after an answer of this page it starts at the top. @returns {Promise<boolean>} whether it is shown */
   async refresh(mine) {
-    if (!mine && this.typing()) { banner("something new was said on another device: it is shown after your answer"); return; }
+    const wait = mine ? "kept. The new plan is shown after this answer" : "something new was said on another device: it is shown after your answer";
+    if (!mine && this.typing()) { banner(wait); return false; }
     try {
       const answer = await fetch(location.href, { headers: { accept: "text/html" } });
-      if (!answer.ok) return;
+      if (!answer.ok) { banner(`the page could not be planned anew (${answer.status}): load it again`); return false; }
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const anew = page.querySelector("live-job");
-      if (!anew) return;
-      if (!mine && anew.innerHTML === this.shown) return;
+      if (!anew) return false;
+      if (this.typing()) { banner(wait); return false; } // begun while the answer was on its way: not under the finger
+      if (!mine && anew.innerHTML === this.shown) return true;
       this.shown = anew.innerHTML;
       const inside = this.contains(document.activeElement);
       const typed = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"))?.value || "";
@@ -137,7 +139,8 @@ export class LiveJob extends HTMLElement {
       if (mine) window.scrollTo(0, 0);
       const head = this.querySelector("h2");
       if (inside && head) { head.tabIndex = -1; head.focus({ preventScroll: true }); }
-    } catch { /* the page that is open stays usable */ }
+      return true;
+    } catch { return false; /* the page that is open stays usable */ }
   }
 
   listen() {
