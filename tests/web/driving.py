@@ -78,7 +78,7 @@ def begin(page: Any, address: str, name: str, template: str = "relay-load") -> N
     page.fill("#name", name)
     page.fill("#complaint", "the pump does not run")
     page.click("text=Begin")
-    page.wait_for_selector("live-job")
+    page.wait_for_selector("live-job:defined")
 
 
 def own(page: Any, line: str) -> None:
