@@ -58,6 +58,44 @@ def test_two_recordings_are_laid_over_each_other_by_the_key(tmp_path: Path) -> N
     assert got["measures"]["now.csv: BAT.+"]["low"] == pytest.approx(9.8, abs=1e-3)
 
 
+def test_png_is_the_same_picture(tmp_path: Path) -> None:
+    """Read by another library: as wide as the drawing, the trace in its colour, twice the same."""
+    import io
+
+    from PIL import Image
+
+    path, out = str(drive(tmp_path / "a.csv")), tmp_path / "a.png"
+    assert ask(path, "--png", str(out))["exit"] == 0
+    image = Image.open(io.BytesIO(out.read_bytes())).convert("RGB")
+    assert image.size[0] == pytest.approx(2 * 720, abs=2)
+    colours = {c for _, c in image.getcolors(1 << 24) or []}
+    assert (0x1F, 0x4E, 0x79) in colours  # a trace, and the red of an event's thin line
+    assert any(r > 1.4 * max(g, b) and r > 120 for r, g, b in colours)
+    first = out.read_bytes()
+    ask(path, "--png", str(out))
+    assert out.read_bytes() == first
+
+
+def test_a_recording_kept_with_a_job_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from amptrail.jobs.cases import case, run
+
+    monkeypatch.setenv("AMPTRAIL_HOME", str(tmp_path / "home"))
+    sheet = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text()
+    run("new", "gate", ["x"], lambda _: sheet)
+    a, b = drive(tmp_path / "was.csv", 0.0, 6.5), drive(tmp_path / "now.csv", 1.5)
+    for _ in range(2):  # the same files again are the same recordings
+        assert ask(str(a), str(b), "--job", "gate")["exit"] == 0
+    kept = case("gate").state.recordings
+    assert [r["caption"].split(":")[0] for r in kept] == ["Recording was.csv and now.csv"]
+    assert any("lowest in cranking: 6.50 V before, 9.80 V after" in x for x in kept[0]["lines"])
+    assert kept[0]["svg"].count('class="t1"') == 2
+    assert len(list((tmp_path / "home").rglob("original.csv"))) == 2
+    missing = ask(str(tmp_path / "none.csv"), "--job", "gate")
+    assert (missing["exit"], missing["problems"][0]["code"]) == (2, "no-such-file")
+    nobody = ask(str(a), "--job", "nobody")
+    assert (nobody["exit"], nobody["problems"][0]["code"]) == (2, "no-such-job")
+
+
 def test_two_files_of_one_name_keep_their_figures_apart(tmp_path: Path) -> None:
     for folder in ("a", "b"):
         (tmp_path / folder).mkdir()

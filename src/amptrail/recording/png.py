@@ -8,7 +8,7 @@ from typing import Any
 from amptrail.errors import one
 
 PAGE = '#set page(width: auto, height: auto, margin: 0pt)\n#image("picture.svg")\n'
-PPI = 144.0  # two pixels a unit of the drawing
+PPI = 192.0  # two pixels a unit of the drawing, of which there are 96 to the inch
 
 
 def png(svg: str, ppi: float = PPI) -> bytes:
