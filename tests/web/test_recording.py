@@ -259,6 +259,21 @@ def test_clips_said_anew(brought: TestClient) -> None:
     assert "no time between two samples" in wrong.text
 
 
+def test_a_job_without_a_sheet_has_recordings_too(client: TestClient) -> None:
+    """A complaint and a scope file, the diagram still to come."""
+    from amptrail.jobs.cases import case, run
+
+    run("new", "no-diagram", [], lambda _: "", complaint="dies at times")
+    content = drive()
+    asked = {"file": "x.csv", "offset": 0, "size": len(content)}
+    assert client.put("/job/no-diagram/recordings/k", params=asked, content=content).status_code == 200
+    page = client.get("/job/no-diagram/recording/k")
+    assert page.status_code == 200
+    assert "away 12.0 ms" in page.text
+    assert "What must be shown" not in page.text
+    assert [r["file"] for r in case("no-diagram").state.recordings] == ["x.csv"]
+
+
 def test_readings_of_a_recording_are_added_once(brought: TestClient) -> None:
     from amptrail.jobs.cases import case
 
