@@ -58,6 +58,7 @@ truth: warm ngspice
 	$(BIN)/python -m benchmarks.story_ranks
 	$(BIN)/python -m benchmarks.twin_misses
 	$(BIN)/python -m benchmarks.proofs
+	$(BIN)/python -m benchmarks.dead_parts
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis
