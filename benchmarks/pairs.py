@@ -4,8 +4,8 @@
 
 A hidden double fault on a generated vehicle, five meter readings where it shows. Printed for the jobs in
 which singles leave doubts, so that pairs are looked at at all: whether the first of both lists is the same,
-the share of the first ten of `all` that `auto` has too, and the probability `all` gives to what `auto` does not
-list (the share missed).
+the share of the first ten of `all` that `auto` has too, and the probability that `all` gives to what is not
+in the list of `auto` (the share missed).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The same frozen operating points with general linear algebra, and how fast this memory is.
 
 The peers take the kernel's own laws, tangents and test of being done; only the linear system of a Newton
-step is solved by another library: scipy's sparse LU point by point, numpy's dense solver for a batch of points.
+step is solved by another library: scipy's sparse LU point by point, numpy's dense one for batches.
 """
 
 from __future__ import annotations

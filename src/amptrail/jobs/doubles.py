@@ -24,14 +24,13 @@ from amptrail.solve.network import SPARE
 
 Array = NDArray[np.float64]
 FIRST_LANES = 3_000  # on the pairs hoped for most (about 0.3 s on two cores the first time)
-MOST_LANES = 8_000  # on all of them
+MOST_LANES = 12_000  # on all of them
 POOL_LANES = 12_000  # lanes of pairs kept of one circuit
 TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
 TELLING_NATS = 0.5  # the same for a word
 BEST_SINGLES = 12
-# a pair that at its very best explains less than what is there by so much is left out; the second figure
-# counts once the pairs hoped for most are known
-HOPELESS_NATS, WORTH_NATS = 12.0, 4.0
+WORTH_NATS = 4.0  # a pair that at its very best explains less than what was found by so much is left out
+FITS_P = 0.05  # readings this likely by chance under what is believed are explained
 USED_LEAST = 0.25  # of a batch of kept lanes; one used less is solved anew, smaller
 BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
 
@@ -48,18 +47,19 @@ def explained(
     """The table `t` with the pairs of `base` that could explain the readings, and those pairs. `only` and
     `alone` are the table of `base` and what is believed of it. `everything`: all pairs of active faults."""
     hoped = _hoped(base, only, alone)
-    there = float(np.logaddexp.reduce(_log_prior(base) + alone.log_evidence))
     if everything:
         pairs, _ = _some(hoped, -np.inf, np.inf)
         return replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen)), tuple(pairs)
     sets = len({o.conditions for o in seen.all})  # each set of standing conditions is solved by itself
-    pairs, last = _some(hoped, there - HOPELESS_NATS, FIRST_LANES / sets)
+    pairs, last = _some(hoped, -np.inf, FIRST_LANES / sets)
     found = predicted(circuit, pairs, seen)
     if last is not None:  # more are hoped for: how much, beside what has been found?
         best = posterior(replace(only, hypotheses=only.hypotheses + found))
         there = float(np.logaddexp.reduce(_log_prior((*base, *pairs)) + best.log_evidence))
         spent = sum(len(s.rows) for s in pairs)
-        more, _ = _some(chain((last,), hoped), there - WORTH_NATS, MOST_LANES / sets - spent)
+        fits = best.doubtful is None and best.unexplained.p_value >= FITS_P
+        least = there - WORTH_NATS if fits else -np.inf  # what two faults do only together is not hoped for
+        more, _ = _some(chain((last,), hoped), least, MOST_LANES / sets - spent)
         pairs, found = pairs + more, found + predicted(circuit, more, seen)
     return replace(t, hypotheses=t.hypotheses + found), tuple(pairs)
 
