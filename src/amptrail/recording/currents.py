@@ -15,6 +15,8 @@ LEAST_A = 0.005  # a clamp shows 5 mA at best (JOB.md section 6, from memory)
 SLEEP_A = 0.1  # asleep at or below this (FACTS section 6: 20 to 85 mA allowed by different sources)
 CRANK_A = 60.0  # no other consumer takes this for long (common practice)
 HOLDS_S = 5.0
+MOST = 300  # a clamp with more steps is one on pulses: they are what they are
+SHARE, SAME = 0.05, 0.5  # a step is a twentieth of the level; half of what a step must have is none
 
 
 def steps(w: Watched) -> list[Event]:
@@ -23,7 +25,7 @@ def steps(w: Watched) -> list[Event]:
     n = c.mean.shape[0]
     if n < 2 * SIDE:
         return []
-    places = _places(c)
+    places = _real(c, _places(c))
     cut = [0, *places, n]
     level = [_level(c, a, b) for a, b in itertools.pairwise(cut)]
     out: list[Event] = []
@@ -52,6 +54,20 @@ def steps(w: Watched) -> list[Event]:
     return out
 
 
+def _real(c: Coarse, places: list[int]) -> list[int]:
+    """Without places at which the level is the same on both sides as a whole: among so many bins noise goes
+    over any limit some time. The least one goes first, then its neighbours are looked at anew."""
+    while 0 < len(places) <= MOST:
+        cut = [0, *places, c.mean.shape[0]]
+        level = [_level(c, a, b) for a, b in itertools.pairwise(cut)]
+        size = [abs(b - a) / max(LEAST_A, SHARE * max(abs(a), abs(b))) for a, b in itertools.pairwise(level)]
+        least = int(np.argmin(size))
+        if size[least] >= SAME:
+            break
+        places = [p for k, p in enumerate(places) if k != least]
+    return places
+
+
 def _level(c: Coarse, first: int, last: int) -> float:
     a, b = (first + 1, last - 1) if last - first > 4 else (first, last)
     return float(np.median(c.mean[a : max(b, a + 1)]))
@@ -66,7 +82,7 @@ def _places(c: Coarse) -> list[int]:
     before = (total[k] - total[k - SIDE]) / SIDE
     d = np.abs(after - before)
     sigma = c.noise / np.sqrt(c.width) * np.sqrt(2 / SIDE)
-    need = np.maximum(np.maximum(5 * sigma, LEAST_A), 0.05 * np.maximum(np.abs(after), np.abs(before)))
+    need = np.maximum(np.maximum(5 * sigma, LEAST_A), SHARE * np.maximum(np.abs(after), np.abs(before)))
     out: list[int] = []
     j = 0
     while j < d.shape[0]:
