@@ -290,14 +290,16 @@ def served() -> Iterator[str]:
             [sys.executable, "-c", "from amptrail.cli.main import run; run()", "serve", "--port", str(port)],
             env={**os.environ, "AMPTRAIL_HOME": home}, stderr=subprocess.DEVNULL,
         )  # fmt: skip
-        for _ in range(300):
-            with socket.socket() as s:
-                if s.connect_ex(("127.0.0.1", port)) == 0:
-                    break
-            time.sleep(0.1)
-        yield f"http://127.0.0.1:{port}"
-        process.terminate()
-        process.wait(20)
+        try:
+            for _ in range(300):
+                with socket.socket() as s:
+                    if s.connect_ex(("127.0.0.1", port)) == 0:
+                        break
+                time.sleep(0.1)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            process.terminate()
+            process.wait(20)
 
 
 @contextmanager
@@ -312,8 +314,10 @@ def phone_page() -> Iterator[Any]:
         )
         page = context.new_page()
         page.set_default_timeout(WARM_MS)
-        yield page
-        browser.close()
+        try:
+            yield page
+        finally:
+            browser.close()
 
 
 def one(page: Any, address: str, job: Job, name: str) -> Found:

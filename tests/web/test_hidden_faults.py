@@ -31,7 +31,7 @@ def test_the_words_of_a_card_are_a_reading() -> None:
 
 
 @needs_browser
-@pytest.mark.parametrize("seed", [3])
+@pytest.mark.parametrize("seed", [0])
 def test_three_faults_are_found_by_the_visible_text(seed: int) -> None:
     sheets = circuits(["blower", "camper", "starter"])
     with h.served() as address, h.phone_page() as page:
