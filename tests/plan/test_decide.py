@@ -22,6 +22,7 @@ from amptrail.plan import (
     simple_tests,
 )
 from amptrail.plan.kernel import group_bits_loop
+from amptrail.plan.rollout import Rolled
 from amptrail.plan.tables import Array
 
 
@@ -45,6 +46,11 @@ def test_every_plan_adds_up(seed: int) -> None:
         assert 0 <= a.repair_bits <= a.bits + 1e-9
         assert a.score == pytest.approx(a.repair_bits / a.minutes.total)
     assert 0 <= plan.bound_min <= plan.expected_min
+    first = next(a for a in listed if a.test == plan.best)
+    assert plan.expected_min >= first.minutes.total - 1e-9
+    assert plan.p80_min >= first.minutes.total - 1e-9
+    assert plan.visits[0].tests[0] is first
+    assert plan.visits[0].minutes <= plan.expected_min + 1e-9
     assert make_plan(p) == plan  # same seed, same plan
 
 
@@ -58,6 +64,16 @@ def test_compiled_and_plain_information_agree(seed: int) -> None:
     plain = group_bits(belief, group, table)
     assert group_bits_loop(belief, dense, table) == pytest.approx(plain, abs=1e-12)
     assert (plain <= bits(belief, table) + 1e-12).all()
+
+
+def test_a_sample_of_the_future_is_believed_only_beyond_its_luck() -> None:
+    draws = np.full((2, 16), 10.0)
+    draws[1] = np.where(np.arange(16) % 2 == 0, 0.0, 19.9)  # a twentieth of a minute better, by luck
+    weight = np.full(16, 1 / 16)
+    assert Rolled((4, 7), draws @ weight, draws, weight, sampled=True).best == 0
+    assert Rolled((4, 7), draws @ weight, draws, weight, sampled=False).best == 1
+    draws[1] = 8.0
+    assert Rolled((4, 7), draws @ weight, draws, weight, sampled=True).best == 1
 
 
 def four_way() -> Tests:

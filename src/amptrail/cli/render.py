@@ -213,9 +213,11 @@ def _next(c: Console, got: Json) -> None:
             f"Stop testing: {got['stop']['reason']} (being wrong would cost about "
             f"{got['stop']['wrong_cost_min']:.0f} min)"
         )
-    for v in got["visits"][:VISITS]:
+        if got["visits"]:
+            c.print("\nOr, to be surer before the repair:")
+    for v in got["visits"][: 1 if got["stop"]["is"] else VISITS]:
         _visit(c, v, CARDS if v["rank"] == 1 else 1)
-    if got["visits"]:
+    if got["visits"] and not got["stop"]["is"]:
         c.print(
             f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
             f"8 times of 10 within {got['p80_min']:.0f} min."

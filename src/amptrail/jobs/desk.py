@@ -23,6 +23,7 @@ from amptrail.jobs.spots import Spot, canonical
 from amptrail.jobs.words import function_of
 from amptrail.plan import Tests, Where, World, make_plan, problem
 from amptrail.plan.decide import Plan
+from amptrail.plan.rollout import CONFIDENT
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -46,6 +47,7 @@ WRONG_EXTRA_MIN = 30.0  # a wrong repair also costs the way back into the job
 APART = 0.5  # two explanations are told apart by a test whose outcomes differ by more than this
 HEAVY = 8  # repair groups that must be told apart by plain readings, or trials are planned too
 HEAVY_LEAST = 0.02
+MOST_CONFIDENT = 0.999
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,25 @@ def _undecided(p: Panel, classes: tuple[outcomes.Classes, ...], group: Whole) ->
     return bool((apart + np.eye(len(heavy)) < APART).any())
 
 
+def _one_a_metal(circuit: Circuit, tests: list[Candidate], here: str) -> list[Candidate]:
+    """Of readings that are one and the same (one metal, instrument, phase and condition) the one that is
+    reached soonest from here; what is answered in words stays."""
+    best: dict[object, tuple[float, int]] = {}
+    for n, t in enumerate(tests):
+        asked = n if t.said is not None else (_metals(circuit, t.spot), t.instrument, t.phase, t.conditions)
+        reach = t.minutes + travel_minutes(circuit, here, t.place)
+        reach += 0.0 if key(here) == key(t.place) else place_minutes(circuit, t.place)
+        best[asked] = min(best.get(asked, (math.inf, n)), (reach, n))
+    return [tests[n] for n in sorted(n for _, n in best.values())]
+
+
+def _metals(circuit: Circuit, s: Spot) -> tuple[str, ...]:
+    """What is at both ends: metals of a voltage, the branch itself of a current."""
+    if s.what != "volts":
+        return (s.what, str(s.a), str(s.b))
+    return (s.what, *(canonical(circuit, t) if t else "" for t in (s.a, s.b)))
+
+
 def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
     """What may be done now, what each test may show, and the plan from where the person is. Trials are
     left out, and looking ahead ends, when the clock (`time.monotonic`) has passed `until_s`."""
@@ -231,7 +252,8 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
     no = {key(x) for x in o.cannot}
     plain = [*offers.measured(circuit, reach, have, o.cannot), *offers.sensed(circuit, reach),
              *trials.looks(j, alive, begin)]  # fmt: skip
-    p = panel(j, alive, [t for t in plain if key(t.spot.name) not in no and not told_already(j, t)])
+    wanted = [t for t in plain if key(t.spot.name) not in no and not told_already(j, t)]
+    p = panel(j, alive, _one_a_metal(circuit, wanted, o.place or start_place(circuit)))
     classes = _classes(p)
     group = _groups(j, p)
     if time.monotonic() < until_s and _undecided(p, classes, group):
@@ -256,9 +278,16 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
         _start(circuit, places, o),
         _wrong_cost(j, p, group),
         o.seed,
-        until_s=until_s,
+        _confident(j),
+        until_s,
     )
     return Desk(j, p, classes, places, plan, own)
+
+
+def _confident(j: Judgement) -> float:
+    """As sure as the plan must be among the causes, so that it is sure enough with all that may be else."""
+    causes = float(j.post.probability.sum())
+    return min(CONFIDENT / max(causes, CONFIDENT), MOST_CONFIDENT)
 
 
 def _from_anywhere(t: Candidate) -> bool:

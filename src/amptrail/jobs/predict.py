@@ -158,15 +158,27 @@ def _slip(o: Observation) -> float:
     return 1 / (o.good_of[1] + 1) if o.good_of is not None else SLIP.get(o.kind, SLIP_OTHER)
 
 
-def _reading(o: Observation, value: float, sigma: float, points: int, phases: int, top: float) -> Reading:
+def _taken_again(taken: Sequence[Observation]) -> list[str]:
+    """A name for the readings taken at one spot with one instrument, empty for one taken once: who was in the
+    wrong cavity once is there again, so such readings are wrong together as a run on one bad lead is."""
+    at: list[tuple[object, ...]] = [
+        (o.spot.a, o.spot.b, o.spot.what, o.instrument, o.whose) if o.spot else (i,)
+        for i, o in enumerate(taken)
+    ]
+    return [f"again {x[0]} {x[-2:]}" if at.count(x) > 1 else "" for x in at]
+
+
+def _reading(
+    o: Observation, value: float, sigma: float, places: tuple[int, int], top: float, again: str
+) -> Reading:
     return Reading(
         value,
         sigma,
         _misprobe(o),
         (min(0.0, value), max(top, value)),
-        other_weights(points, phases) if points and phases else (),
+        other_weights(*places) if all(places) else (),
         (o.high - o.low) / 2 if o.kind == "range" else 0.0,
-        o.run,
+        o.run or again,
         o.line,
         o.showing,
         o.line,
@@ -196,8 +208,9 @@ def table(
     log_p = np.zeros((n, len(seen.words)))
     for w, o in enumerate(seen.words):
         log_p[:, w] = words.column(circuit, o, solved[o.conditions], suspects)
+    again, places = _taken_again(seen.numbers), (engine.WRONG_POINTS, engine.WRONG_PHASES)
     readings = tuple(
-        _reading(o, float(value[i]), float(sigma[i]), engine.WRONG_POINTS, engine.WRONG_PHASES, 16.0)
+        _reading(o, float(value[i]), float(sigma[i]), places, 16.0, again[i])
         for i, o in enumerate(seen.numbers)
     )
     told = tuple(Word(_misprobe(o), _slip(o), o.line, o.showing, o.line) for o in seen.words)

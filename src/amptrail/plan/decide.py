@@ -116,13 +116,15 @@ def make_plan(
         _advice(p, belief, here, t, float(b), info, rate, ahead) for t, b in zip(order, all_bits, strict=True)
     ]
     mass = group_mass(p, belief)
+    least = min((a.minutes.total for a in listed if a.test == ahead.first), default=0.0)
+    mean = max(ahead.mean, least)  # nothing is proven before the first test is done
     return Plan(
-        _visits(p, here, listed),
+        _visits(p, here, listed, mean),
         ahead.first,
         _stop(p, mass, wrong_cost_min, info, ahead.mean, confident),
-        ahead.mean,
-        ahead.p80,
-        min(ahead.bound, ahead.mean),
+        mean,
+        max(ahead.p80, least),
+        min(ahead.bound, mean),
         int((mass > 1e-9).sum()),
         ahead.exact,
     )
@@ -212,7 +214,9 @@ def _separates(p: Problem, belief: Array, t: int) -> tuple[int, int] | None:
     return pair
 
 
-def _visits(p: Problem, at: Where, listed: list[Advice]) -> tuple[Visit, ...]:
+def _visits(p: Problem, at: Where, listed: list[Advice], expected_min: float) -> tuple[Visit, ...]:
+    """Tests by place and phase. The first visit takes no longer than all of the testing is expected to: what
+    its first tests show decides about the rest."""
     by_key: dict[tuple[int, int], list[Advice]] = {}
     for a in listed:
         by_key.setdefault((int(p.tests.place[a.test]), int(p.tests.phase[a.test])), []).append(a)
@@ -224,11 +228,14 @@ def _visits(p: Problem, at: Where, listed: list[Advice]) -> tuple[Visit, ...]:
         chosen = [
             a for a, r in zip(found, rate, strict=True) if a is found[0] or r >= WORTH_WHILE_THERE * best
         ]
-        minutes, here = 0.0, at
+        minutes, here, kept = 0.0, at, []
         for a in chosen:
-            minutes += p.price(a.test, here).total
-            here = p.after(a.test, here)
-        out.append(Visit(place, phase, minutes, tuple(chosen)))
+            more = p.price(a.test, here).total
+            if kept and not out and minutes + more > expected_min + 1e-9:
+                break
+            minutes, here = minutes + more, p.after(a.test, here)
+            kept.append(a)
+        out.append(Visit(place, phase, minutes, tuple(kept)))
     return tuple(out)
 
 
