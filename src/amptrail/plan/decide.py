@@ -220,7 +220,7 @@ def _visits(p: Problem, at: Where, listed: list[Advice], expected_min: float) ->
     by_key: dict[tuple[int, int], list[Advice]] = {}
     for a in listed:
         by_key.setdefault((int(p.tests.place[a.test]), int(p.tests.phase[a.test])), []).append(a)
-    out = []
+    out: list[Visit] = []
     for (place, phase), found in by_key.items():
         there = Where(place, phase, at.opened)
         rate = [a.repair_bits / p.price(a.test, there).total for a in found]
@@ -228,7 +228,8 @@ def _visits(p: Problem, at: Where, listed: list[Advice], expected_min: float) ->
         chosen = [
             a for a, r in zip(found, rate, strict=True) if a is found[0] or r >= WORTH_WHILE_THERE * best
         ]
-        minutes, here, kept = 0.0, at, []
+        kept: list[Advice] = []
+        minutes, here = 0.0, at
         for a in chosen:
             more = p.price(a.test, here).total
             if kept and not out and minutes + more > expected_min + 1e-9:
