@@ -42,7 +42,7 @@ TOLERANCE, MISPROBE, DOUBLES = 1.5, 0.05, 0.2
 FOREIGN = 0.5  # of a cause's chance that follows how often its kind fails on the other circuit
 WRONG_SHEETS = 0.1
 CONTRADICTS_SIGMAS, MOST_CONTRADICTING = 4.0, 4
-EXPLAINS = 0.2  # P(complaint) from which a cause explains it
+GIVEN_LEAST = 0.01  # of what the sheet allows: a reading given less contradicts it
 FUNCTIONS, CANDIDATES, TRIES = 5, 18, 25
 
 
@@ -204,25 +204,22 @@ def play(b: Bench, t: Truths, k: int, readings: int, rng: np.random.Generator) -
 
 
 def contradicted(b: Bench, t: Truths, k: int, rng: np.random.Generator) -> bool | None:
-    """On a wrong sheet: whether "nothing fits" is said within four readings that contradict it: readings that
-    no cause of the sheet which explains the complaint gives, at any severity. None: there are none."""
+    """On a wrong sheet: whether "nothing fits" is said within four readings that contradict it: what the sheet
+    gives to them, over all causes as the complaint leaves them, is next to nothing. None: there are none."""
     f = complaint(t, k, b.whole)
     if f is None:
         return None
     real = t.shown.hypotheses[k].prediction
-    assert real.cov is not None
     sigma2 = np.asarray([r.sigma**2 for r in b.whole.readings])
-    nearest = np.full(len(b.numbers), np.inf)
+    near, total = np.zeros(len(b.numbers)), 0.0
     for h in b.whole.hypotheses:
         p = h.prediction
         assert p.words is not None and p.cov is not None
-        explains = p.words[:, f] > np.log(EXPLAINS)
-        if explains.any():
-            low, high = p.mean[explains].min(axis=0), p.mean[explains].max(axis=0)
-            gap = np.maximum(np.maximum(low - real.mean[0], real.mean[0] - high), 0.0)
-            spread = np.sqrt(sigma2 + np.einsum("gii->gi", p.cov[explains]).max(axis=0))
-            nearest = np.minimum(nearest, gap / spread)
-    off = np.flatnonzero(nearest > CONTRADICTS_SIGMAS)
+        weight = h.prior * np.exp(p.words[:, f]) / len(p.mean)
+        spread = np.sqrt(sigma2 + np.einsum("gii->gi", p.cov))
+        near += weight @ (np.abs(p.mean - real.mean[0]) < CONTRADICTS_SIGMAS * spread)
+        total += float(weight.sum())
+    off = np.flatnonzero(near < GIVEN_LEAST * total)
     if not len(off):
         return None
     which = [int(x) for x in rng.permutation(off)[:MOST_CONTRADICTING]]

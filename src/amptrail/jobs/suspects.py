@@ -13,6 +13,7 @@ from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs import groups, intermittent
 from amptrail.jobs.beforehand import beforehand, raised
+from amptrail.jobs.boundaries import refined
 from amptrail.jobs.context import Json, answer, load
 from amptrail.jobs.doubles import explained
 from amptrail.jobs.faultnames import fault_json
@@ -84,6 +85,8 @@ def weigh(
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
         t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
         post = posterior(t)
+    if seen.all and not comes_and_goes and time.monotonic() < until_s:
+        t, everyone, post = refined(circuit, t, everyone, seen, post)
     if seen.numbers and time.monotonic() < until_s:
         t, post = with_instruments(t, seen, post)
     return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history)
