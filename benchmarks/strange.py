@@ -24,11 +24,12 @@ from numpy.typing import NDArray
 
 from amptrail.belief import Grid, Table
 from amptrail.circuit.model import Circuit, Fault
-from amptrail.errors import InputError
+from amptrail.errors import AmptrailError, InputError
 from amptrail.faults import Hypothesis as Cause
 from amptrail.faults import catalogue
 from amptrail.jobs.beforehand import singles
 from amptrail.jobs.doubles import bridges
+from amptrail.jobs.engine import session
 from amptrail.jobs.observe import observations
 from amptrail.jobs.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
 from amptrail.jobs.suspects import weigh
@@ -123,6 +124,10 @@ def truths(
             faults += with_severity(c.faults, [low * (high / low) ** rng.random()])
         if bridges(_suspect(drawn, faults)) > SPARE:
             continue
+        try:
+            session(vehicle).lane(faults)
+        except AmptrailError:  # a place the vehicle as it really is does not have
+            continue
         chosen.append(_suspect(drawn, faults))
 
     shown = table(vehicle, chosen, seen, solve_all(vehicle, chosen, seen, keep=False), None)
@@ -204,8 +209,8 @@ def play(b: Bench, t: Truths, k: int, readings: int, rng: np.random.Generator) -
 
 
 def contradicted(b: Bench, t: Truths, k: int, rng: np.random.Generator) -> bool | None:
-    """On a wrong sheet: whether "nothing fits" is said within four readings that contradict it: what the sheet
-    gives to them, over all causes as the complaint leaves them, is next to nothing. None: there are none."""
+    """On a wrong sheet: whether "nothing fits" is said within four readings that contradict it: the
+    sheet gives them next to nothing, over all causes as the complaint leaves them. None: there are none."""
     f = complaint(t, k, b.whole)
     if f is None:
         return None
@@ -270,7 +275,7 @@ def main(argv: Sequence[str]) -> int:
     if doubles:
         print(line("  doubles", doubles))
     print(
-        f"wrong sheets: nothing fits said in {np.mean(said or [0]):.0%} of {len(said)} within "
+        f"wrong sheets: nothing fits said in {np.mean(said or [False]):.0%} of {len(said)} within "
         f"{MOST_CONTRADICTING} contradicting readings; {time.process_time() - began:.0f} s of one core"
     )
     return 0

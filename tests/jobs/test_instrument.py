@@ -34,7 +34,7 @@ def _lines(fault: str, factor: float, plus: float = 0.0) -> str:
     return "PUMP in ignition-on does not work\n" + "\n".join(rows) + "\n"
 
 
-@pytest.mark.parametrize(("factor", "plus"), [(1.4, 0.0), (0.5, 0.0)])
+@pytest.mark.parametrize(("factor", "plus"), [(1.4, 0.0), (1.25, 0.0)])
 def test_a_meter_that_is_off_is_the_first_suspect(factor: float, plus: float) -> None:
     found = suspects(SHEET, _lines("K4 burnt", factor, plus))
     first = found["suspects"][0]

@@ -1,7 +1,7 @@
 """Finer severities where they matter: where a relay, fuse or module changes, and where weight gathers.
 
 Between two severities of the first grid a discrete state changes somewhere; half-way is a guess that a
-reading near the boundary would pay for. The likeliest causes are solved again with a few more severities there.
+reading near the boundary would pay for. The likeliest causes are solved again with more severities there.
 """
 
 from __future__ import annotations
