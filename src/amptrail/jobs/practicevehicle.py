@@ -99,7 +99,7 @@ class Vehicle:
                 return self._lit(o)
             case "clicks":
                 moved = self._solved(o.conditions).switches(o.part or "", o.phase or 0)[0]
-                return "clicks" if moved else "sounds silent"
+                return "clicks" if moved else "silent"
             case "number" | "range" | "same":
                 return self._number(o)
             case "looks":
