@@ -108,6 +108,8 @@ def main(argv: Sequence[str]) -> int:
             "recordings\n" + other("recording_bench"),
         ]
         parts += ["answers\n" + other("answer_bench"), "pages\n" + other("pages_bench")]
+        judged = [other(m) for m in ("calibration", "strange", "plan_proofs", "story_table")]
+        parts += ["judgement\n" + "\n".join(judged)]
     text = "\n\n".join(parts) + "\n"
     print(text)
     if not quick:

@@ -237,8 +237,8 @@ def noisy_table(jobs: int, vehicles: int) -> str:
 def main(argv: Sequence[str]) -> int:
     """Measure, print."""
     parser = argparse.ArgumentParser(description="plans against the best possible")
-    parser.add_argument("--exact", type=int, default=600)
-    parser.add_argument("--noisy", type=int, default=3000)
+    parser.add_argument("--exact", type=int, default=300)
+    parser.add_argument("--noisy", type=int, default=600)
     parser.add_argument("--vehicles", type=int, default=20)
     asked = parser.parse_args(argv)
     if asked.exact:
