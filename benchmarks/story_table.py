@@ -1,9 +1,9 @@
 """The public stories as one table. `python -m benchmarks.story_table`
 
-For each: the rank of the true cause by what the story tells; how many readings it tells; how many of our
-own proposals are needed, and how many minutes, when a vehicle with the true cause answers them from the
-complaint alone, and the rank then; parts the story exchanged in vain that are not what would be repaired; readings of the
-story that are called doubtful or that fit nothing.
+For each: the rank of the true cause by what the story tells; how many readings it tells; how many of our own
+proposals are needed, and how many minutes, when a vehicle with the true cause answers them from the complaint
+alone, and the rank then; parts the story exchanged in vain that are not what would be repaired; readings of
+the story that are called doubtful or that fit nothing.
 """
 
 from __future__ import annotations
