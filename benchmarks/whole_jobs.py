@@ -178,7 +178,8 @@ def play(job: Job, most: int = MOST_TESTS) -> Result:
     """The whole job: until told to stop, repair, does it work now? If not, on from what still fails."""
     circuit, began = parse(job.sheet), time.monotonic()
     hidden, complaint, here = job.hidden, job.complaint, NextOptions()
-    minutes, tests, rank, lines = 0.0, 0, 0, []
+    lines: list[str] = []
+    minutes, tests, rank = 0.0, 0, 0
     for _ in range(len(job.hidden)):
         r = one_round(circuit, hidden, complaint, here, most)
         minutes, tests, here = minutes + r.minutes, tests + r.tests, r.here
