@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from amptrail.plan.exact import Clear, EndGame, clear_cut, proof_bound
-from amptrail.plan.rollout import CONFIDENT, Rolled, rollout
+from amptrail.plan.rollout import CONFIDENT, TELLS_BITS, Rolled, rollout
 from amptrail.plan.score import bits, group_mass, plogp, rates, update
 from amptrail.plan.tables import Array, Minutes, Problem, Where
 
 LEAVES = 3
 LISTED = 12
 LIKELY = 0.5  # below this a repair is a guess, whatever it costs
-TELLS_BITS, TELLS_SHARE = 0.02, 0.1  # fewer bits, and a smaller share of what is open, tell nothing
+TELLS_SHARE = 0.1  # fewer bits than TELLS_BITS, and a smaller share of what is open, tell nothing
 WORTH_WHILE_THERE = 0.5  # done in the same visit when, once there, it earns half of the best rate
 
 

@@ -19,6 +19,7 @@ CANDIDATES, DRAWS, STEPS = 8, 16, 6
 UNITS, TESTS = 64, 60
 SMALL = 16  # so few hypotheses are all tried as the truth, and followed further
 CONFIDENT = 0.97
+TELLS_BITS = 0.02  # a first move that tells less is none
 BELIEVED_ERRORS = 1.0  # standard errors of the paired gain, the same luck in both
 
 
@@ -86,12 +87,13 @@ def candidates(p: Problem, belief: Array, at: Where, most: int = CANDIDATES) -> 
     rate = np.where(info > 1e-9, rate, 0.0)
     order = [int(t) for t in np.argsort(-rate, kind="stable") if rate[t] > 0]
     t = p.tests
+    telling = [x for x in order if info[x] >= TELLS_BITS] or order  # nobody is sent to learn nothing
     must: list[int] = []
-    kinds = [[x for x in order if t.place[x] == at.place], [x for x in order if t.place[x] != at.place]]
-    kinds += [[x for x in order if t.phase[x] == f] for f in np.unique(t.phase)]
+    kinds = [[x for x in telling if t.place[x] == at.place], [x for x in telling if t.place[x] != at.place]]
+    kinds += [[x for x in telling if t.phase[x] == f] for f in np.unique(t.phase)]
     for kind in kinds:
         must += kind[:1]
-    chosen = list(dict.fromkeys(order[:1] + must + order))[:most]
+    chosen = list(dict.fromkeys(telling[:1] + must + telling))[:most]
     # also tests that are dear only from here: best by information on their own minutes
     own = [
         int(x) for x in np.argsort(-np.where(rate > 0, info / t.own_min, 0.0), kind="stable")[: TESTS // 2]
