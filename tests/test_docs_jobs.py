@@ -28,7 +28,8 @@ def test_the_job_of_the_page(
     shown = {}
     for line in LINES:
         words = shlex.split(line)[1:]
-        assert main(words) == 0, (line, capsys.readouterr().err)
+        told_no = words[0] == "condemn"  # not proven yet: the answer is no
+        assert main(words) == (1 if told_no else 0), (line, capsys.readouterr().err)
         shown[line] = capsys.readouterr().out
 
     def said(line: str) -> str:
