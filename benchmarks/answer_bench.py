@@ -14,8 +14,8 @@ from statistics import median
 
 from amptrail.circuit.model import Term
 from amptrail.faults import changes
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.suspects import suspects
 from amptrail.sheet import print_sheet
 from amptrail.solve import Tap, assemble, read, run
 from benchmarks.generator import faults, generate, points

@@ -25,10 +25,10 @@ from amptrail.belief.grids import cells
 from amptrail.belief.likelihood import SLACK_SHARE
 from amptrail.circuit.model import Circuit
 from amptrail.circuit.phases import drive_cycle, names_phase
-from amptrail.jobs.beforehand import singles
-from amptrail.jobs.observe import observations
-from amptrail.jobs.offers import measured
-from amptrail.jobs.predict import evidence, solve_all, table
+from amptrail.jobs.evidence.beforehand import singles
+from amptrail.jobs.evidence.predict import evidence, solve_all, table
+from amptrail.jobs.judging.offers import measured
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse
 from amptrail.sheet.words import free_text, name_text, term_text
 from benchmarks.honesty import Judged, fleet, judged, line

@@ -19,13 +19,13 @@ from random import Random
 from amptrail.circuit.model import Circuit, Fault, key
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.faults import Hypothesis, catalogue
-from amptrail.jobs import engine
-from amptrail.jobs.claims import LOADS, may_condemn
-from amptrail.jobs.observe import Conditions, Observation
-from amptrail.jobs.proofsheet import Proof, proof_of
-from amptrail.jobs.shows import Offer, lamp_words
-from amptrail.jobs.suspects import judge
-from amptrail.jobs.words import does
+from amptrail.jobs.evidence.words import does
+from amptrail.jobs.judging.claims import LOADS, may_condemn
+from amptrail.jobs.judging.proofsheet import Proof, proof_of
+from amptrail.jobs.judging.shows import Offer, lamp_words
+from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.sheet import parse
 from amptrail.sheet.words import free_text, name_text
 
@@ -84,7 +84,7 @@ def complaint(circuit: Circuit, truth: Truth) -> str | None:
 
 
 def _sized(h: Hypothesis, rng: Random) -> Truth:
-    from amptrail.jobs.predict import with_severity
+    from amptrail.jobs.evidence.predict import with_severity
 
     if h.severity is None:
         return h.faults

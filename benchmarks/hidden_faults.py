@@ -29,9 +29,9 @@ from typing import Any
 from playwright.sync_api import Error, sync_playwright
 
 from amptrail.circuit.model import Circuit, Fault, key
-from amptrail.jobs.nexttest import NextOptions
-from amptrail.jobs.practicevehicle import Vehicle
-from amptrail.jobs.visiting import visiting
+from amptrail.jobs.judging.nexttest import NextOptions
+from amptrail.jobs.judging.visiting import visiting
+from amptrail.jobs.practise.practicevehicle import Vehicle
 from amptrail.sheet import fault_text, parse
 from benchmarks.whole_jobs import Job, circuits, jobs
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from amptrail.circuit.model import Circuit, Term
 from amptrail.faults import changes
-from amptrail.jobs.suspects import judge
+from amptrail.jobs.judging.suspects import judge
 from amptrail.sheet import print_sheet
 from amptrail.sheet.parse import parse
 from amptrail.solve import Tap, assemble, read, run

@@ -9,7 +9,7 @@ from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.circuit.wiring import wiring
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.suspects import suspects
 from amptrail.sheet import parse, parse_fault
 
 STORIES = Path(__file__).parent.parent / "stories"

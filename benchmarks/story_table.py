@@ -11,9 +11,9 @@ from __future__ import annotations
 import sys
 
 from amptrail.circuit.model import Circuit, Fault
-from amptrail.jobs.desk import NextOptions
-from amptrail.jobs.practicevehicle import Vehicle
-from amptrail.jobs.suspects import judge, suspects
+from amptrail.jobs.judging.desk import NextOptions
+from amptrail.jobs.judging.suspects import judge, suspects
+from amptrail.jobs.practise.practicevehicle import Vehicle
 from amptrail.sheet import parse, parse_fault
 from benchmarks.story_ranks import Story, rank, stories
 from benchmarks.whole_jobs import MOST_TESTS, first_right, one_round

@@ -27,12 +27,12 @@ from amptrail.circuit.model import Circuit, Fault
 from amptrail.errors import AmptrailError, InputError
 from amptrail.faults import Hypothesis as Cause
 from amptrail.faults import catalogue
-from amptrail.jobs.beforehand import singles
-from amptrail.jobs.doubles import bridges
-from amptrail.jobs.engine import session
-from amptrail.jobs.observe import observations
-from amptrail.jobs.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
-from amptrail.jobs.suspects import weigh
+from amptrail.jobs.evidence.beforehand import singles
+from amptrail.jobs.evidence.doubles import bridges
+from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
+from amptrail.jobs.judging.suspects import weigh
+from amptrail.jobs.solved.engine import session
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse
 from amptrail.solve.network import SPARE
 from benchmarks.calibration import ANSWERS, functions, offered, telling, value

@@ -27,9 +27,9 @@ from typing import Any
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.exchange.oracle import to_circuit
 from amptrail.faults import catalogue
-from amptrail.jobs.nexttest import NextOptions, next_answer
-from amptrail.jobs.practicevehicle import Vehicle, drawn
-from amptrail.jobs.suspects import SuspectOptions, judge, suspects_answer
+from amptrail.jobs.judging.nexttest import NextOptions, next_answer
+from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
+from amptrail.jobs.practise.practicevehicle import Vehicle, drawn
 from amptrail.sheet import fault_text, parse, parse_fault, print_sheet
 from benchmarks.generator import sheet_text
 from benchmarks.story_ranks import same_fault

@@ -11,8 +11,8 @@ from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.expect import ExpectOptions, expect
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.suspects import suspects
 from amptrail.sheet import fault_text, parse, parse_readings, print_sheet
 
 DEMOS = sorted((Path(__file__).parent.parent / "demos").glob("*.sheet"))

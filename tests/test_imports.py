@@ -104,3 +104,25 @@ def test_no_cycle_between_modules() -> None:
 
     for name in list(graph):
         visit(name, ())
+
+
+# the folders of the use cases, lowest first; what lies in `jobs` itself needs solved states only
+INSIDE = ("base", "solved", "", "evidence", "judging", "feeding", "night", "practise", "studying", "log", "recorded",
+          "papers")  # fmt: skip
+
+
+def test_use_cases_import_downwards_too() -> None:
+    jobs = ROOT / "jobs"
+    folders = {p.name for p in jobs.iterdir() if (p / "__init__.py").exists()}
+    assert folders == set(INSIDE) - {""}
+    wrong = []
+    for file in jobs.rglob("*.py"):
+        mine = file.relative_to(jobs).parts[0] if file.parent != jobs else ""
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("amptrail.jobs"):
+                after = (node.module or "").split(".")[2:]
+                for to in [after[0]] if after else [a.name for a in node.names]:
+                    theirs = to if to in folders else ""
+                    if INSIDE.index(theirs) > INSIDE.index(mine):
+                        wrong.append(f"{file.relative_to(jobs)} imports {to}")
+    assert not wrong, wrong

@@ -8,7 +8,7 @@ import pytest
 from benchmarks.story_ranks import Story, is_cause, stories, story_rank
 
 from amptrail.circuit.checks import check
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.suspects import suspects
 from amptrail.sheet import parse, parse_fault, parse_readings
 
 STORIES = stories()

@@ -16,8 +16,8 @@ from typing import Any
 
 from amptrail.feed.proof import write_proof
 from amptrail.feed.verdict import Verdict, judge
-from amptrail.jobs.faultnames import named_or_text
-from amptrail.jobs.feeds import find_feed
+from amptrail.jobs.base.faultnames import named_or_text
+from amptrail.jobs.solved.feeds import find_feed
 from amptrail.sheet import parse
 
 FOLDER = Path(__file__).parents[2] / "feeds"

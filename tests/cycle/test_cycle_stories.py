@@ -12,7 +12,7 @@ from sheets import network
 from amptrail.circuit.model import Term
 from amptrail.cycle import Timeline, run_cycle
 from amptrail.faults import changes
-from amptrail.jobs.feeds import fitted
+from amptrail.jobs.solved.feeds import fitted
 from amptrail.sheet import parse, parse_fault
 from amptrail.solve import assemble
 

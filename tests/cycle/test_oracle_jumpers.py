@@ -15,7 +15,7 @@ from amptrail.circuit.model import Feed
 from amptrail.cycle import Timeline, run_cycle
 from amptrail.exchange import oracle
 from amptrail.faults import changes
-from amptrail.jobs.feeds import overlay
+from amptrail.jobs.solved.feeds import overlay
 from amptrail.solve import assemble
 
 C02 = Path(__file__).parents[2] / "authorities" / "oracle" / "c02_pump_lowside"

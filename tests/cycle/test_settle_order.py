@@ -15,7 +15,7 @@ from amptrail.cycle import corner, named_starts, run_cycle, starts
 from amptrail.errors import ModelError
 from amptrail.exchange import oracle
 from amptrail.faults import changes
-from amptrail.jobs.feeds import fitted
+from amptrail.jobs.solved.feeds import fitted
 from amptrail.sheet import parse
 from amptrail.solve import Change, Kind, Network, Tap, assemble, run
 from amptrail.solve.runs import STATUS

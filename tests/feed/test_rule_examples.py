@@ -20,8 +20,8 @@ from amptrail.feed.extra import extra_of
 from amptrail.feed.marks import PURPOSES, Mark, Purpose
 from amptrail.feed.rules import RULES
 from amptrail.feed.verdict import Verdict, judge
-from amptrail.jobs.faultnames import named_or_text
-from amptrail.jobs.feeds import find_feed
+from amptrail.jobs.base.faultnames import named_or_text
+from amptrail.jobs.solved.feeds import find_feed
 from amptrail.sheet import parse
 
 FEEDS = Path(__file__).parents[2] / "feeds"

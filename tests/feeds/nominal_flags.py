@@ -14,7 +14,7 @@ from functools import cached_property
 from amptrail.circuit.model import Circuit, Fault, Must, Phase, Term, key
 from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.circuit.tables import number
-from amptrail.jobs.feeds import fitted
+from amptrail.jobs.solved.feeds import fitted
 from amptrail.sheet import parse_fault
 from amptrail.twin import Held, Instant, run, walk
 

@@ -11,7 +11,7 @@ from amptrail.circuit.model import Circuit, Fault, Term
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
 from amptrail.feed.danger import booster, bridge, danger
-from amptrail.jobs.faultnames import named_or_text
+from amptrail.jobs.base.faultnames import named_or_text
 from amptrail.sheet import parse, parse_feed
 
 DEMOS = Path(__file__).parents[2] / "demos"

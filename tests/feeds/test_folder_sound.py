@@ -19,7 +19,7 @@ from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
 from amptrail.faults import changes
-from amptrail.jobs.feeds import find_feed, fitted
+from amptrail.jobs.solved.feeds import find_feed, fitted
 from amptrail.sheet import parse_fault
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind

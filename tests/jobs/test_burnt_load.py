@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.suspects import suspects
 
 FIRST = Path(__file__).parents[2] / "demos" / "first"
 SHEET = (FIRST / "alarm.sheet").read_text(encoding="utf-8")

@@ -17,13 +17,13 @@ from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
 from amptrail.errors import InputError
 from amptrail.feed.danger import bridge, danger
-from amptrail.jobs import trials
-from amptrail.jobs.cautions import cautions_for
-from amptrail.jobs.feeds import find_feed
-from amptrail.jobs.lines import reading_line
-from amptrail.jobs.offers import asked
-from amptrail.jobs.panel import Candidate, live
-from amptrail.jobs.suspects import SuspectOptions, judge, suspects
+from amptrail.jobs.judging import trials
+from amptrail.jobs.judging.cautions import cautions_for
+from amptrail.jobs.judging.lines import reading_line
+from amptrail.jobs.judging.offers import asked
+from amptrail.jobs.judging.panel import Candidate, live
+from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects
+from amptrail.jobs.solved.feeds import find_feed
 from amptrail.sheet import parse, parse_readings
 
 DEMOS = Path(__file__).parents[2] / "demos"

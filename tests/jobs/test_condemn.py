@@ -14,10 +14,10 @@ from benchmarks.dead_parts import filled, walked
 
 from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError
-from amptrail.jobs.condemn import Sheet, sheet_of
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.proofsheet import condemn, proof_of
-from amptrail.jobs.suspects import judge
+from amptrail.jobs.judging.condemn import Sheet, sheet_of
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.proofsheet import condemn, proof_of
+from amptrail.jobs.judging.suspects import judge
 from amptrail.sheet import parse, parse_fault
 
 DEMOS = Path(__file__).parents[2] / "demos"

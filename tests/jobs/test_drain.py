@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from amptrail.errors import InputError
-from amptrail.jobs.drain import DrainOptions, drain
-from amptrail.jobs.drainbox import Read, box, explained
-from amptrail.jobs.drainwait import wait_min
+from amptrail.jobs.night.drain import DrainOptions, drain
+from amptrail.jobs.night.drainbox import Read, box, explained
+from amptrail.jobs.night.drainwait import wait_min
 from amptrail.reference.battery import charge_share, cold_share, hours_left
 from amptrail.sheet import parse
 

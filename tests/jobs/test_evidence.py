@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from amptrail.jobs.suspects import judge
-from amptrail.jobs.warmth import rise_k
+from amptrail.jobs.evidence.warmth import rise_k
+from amptrail.jobs.judging.suspects import judge
 from amptrail.sheet import parse
 
 ROOT = Path(__file__).parents[2]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from amptrail.jobs.fitwords import broken, drain_a, how_off, lost, place_of, stays_on
+from amptrail.jobs.feeding.fitwords import broken, drain_a, how_off, lost, place_of, stays_on
 from amptrail.sheet import parse
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from amptrail.jobs.flow import Edge, trails
+from amptrail.jobs.solved.flow import Edge, trails
 
 # battery (node 0 -> 1) 3 A, then two loads 1 A and 2 A from node 2 back to node 0
 TWO_LOADS = [

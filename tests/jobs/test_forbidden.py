@@ -9,8 +9,8 @@ import pytest
 from amptrail.circuit.model import Driver, Reference, Term
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
-from amptrail.jobs.forbidden import meter_only, never, runs
-from amptrail.jobs.offers import measured
+from amptrail.jobs.judging.offers import measured
+from amptrail.jobs.solved.forbidden import meter_only, never, runs
 from amptrail.sheet import parse
 
 DEMOS = sorted((Path(__file__).parents[2] / "demos").glob("*.sheet"))

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from amptrail.circuit.model import Circuit, Term
-from amptrail.jobs import engine
-from amptrail.jobs.bypasses import in_fuse_place
-from amptrail.jobs.groups import merge
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.suspects import judge
+from amptrail.jobs.judging.bypasses import in_fuse_place
+from amptrail.jobs.judging.groups import merge
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.solved import engine
 from amptrail.sheet import parse, parse_fault
 
 FIRST = Path(__file__).parents[2] / "demos" / "first" / "lamp.sheet"

@@ -13,8 +13,8 @@ from scipy import stats
 
 from amptrail.cli.main import main
 from amptrail.faults import catalogue
-from amptrail.jobs.beforehand import beforehand, singles
-from amptrail.jobs.history import NONE, STRENGTH, History, Learned, factor_of, kind_of, learn, taught
+from amptrail.jobs.evidence.beforehand import beforehand, singles
+from amptrail.jobs.evidence.history import NONE, STRENGTH, History, Learned, factor_of, kind_of, learn, taught
 from amptrail.sheet import parse, parse_fault
 
 ROOT = Path(__file__).parents[2]

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from amptrail.circuit.phases import drive_cycle
-from amptrail.jobs import engine
-from amptrail.jobs.observe import Conditions
-from amptrail.jobs.offers import measured
-from amptrail.jobs.suspects import suspects
+from amptrail.jobs.judging.offers import measured
+from amptrail.jobs.judging.suspects import suspects
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.observe import Conditions
 from amptrail.sheet import parse, parse_fault
 from amptrail.sheet.words import term_text
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from amptrail.errors import InputError
-from amptrail.jobs.beforehand import beforehand, singles, worked_factor
-from amptrail.jobs.intake import IntakeOptions, _tells, intake
-from amptrail.jobs.observe import observations
-from amptrail.jobs.suspects import SuspectOptions, suspects
+from amptrail.jobs.evidence.beforehand import beforehand, singles, worked_factor
+from amptrail.jobs.judging.intake import IntakeOptions, _tells, intake
+from amptrail.jobs.judging.suspects import SuspectOptions, suspects
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse
 
 DEMOS = Path(__file__).parents[2] / "demos"

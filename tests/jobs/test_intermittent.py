@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from amptrail.belief.chance import any_share_log_likelihood, count_log_likelihood
-from amptrail.jobs.suspects import judge
+from amptrail.jobs.judging.suspects import judge
 from amptrail.sheet import parse
 
 SPRAYER = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text(encoding="utf-8")

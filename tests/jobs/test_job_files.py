@@ -14,7 +14,7 @@ import pytest
 
 from amptrail.cli.batch import answers
 from amptrail.cli.main import main
-from amptrail.jobs import joblog
+from amptrail.jobs.base import joblog
 
 SHEET = """
 vehicle "Gate lift"

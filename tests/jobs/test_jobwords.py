@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from amptrail.cli.main import main
-from amptrail.jobs.jobwords import LISTED, WIDTH, listing, standing
+from amptrail.jobs.log.jobwords import LISTED, WIDTH, listing, standing
 from amptrail.store import Entry, MemoryLog, rebuild
 
 AT = "2026-11-25T12:00:00+00:00"

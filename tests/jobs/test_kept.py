@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from amptrail.jobs import engine, suspects
-from amptrail.jobs.kept import Kept
-from amptrail.jobs.nexttest import next_tests
+from amptrail.jobs.base.kept import Kept
+from amptrail.jobs.judging import suspects
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.solved import engine
 
 DEMOS = Path(__file__).parents[2] / "demos" / "first"
 SHEET = (DEMOS / "lamp.sheet").read_text(encoding="utf-8")

@@ -10,12 +10,12 @@ import pytest
 from amptrail.circuit.model import Circuit, Term
 from amptrail.circuit.phases import drive_cycle
 from amptrail.exchange.oracle import to_circuit
-from amptrail.jobs.lines import reading_line
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.observe import Conditions, observations
-from amptrail.jobs.offers import asked, measured, sensed
-from amptrail.jobs.panel import Candidate
-from amptrail.jobs.spots import Spot, canonical
+from amptrail.jobs.judging.lines import reading_line
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.offers import asked, measured, sensed
+from amptrail.jobs.judging.panel import Candidate
+from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.spots import Spot, canonical
 from amptrail.sheet import parse, print_sheet
 
 ROOT = Path(__file__).parents[2]

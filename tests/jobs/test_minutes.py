@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from amptrail.jobs.minutes import spent
+from amptrail.jobs.log.minutes import spent
 from amptrail.sheet import parse
 from amptrail.store import Entry
 

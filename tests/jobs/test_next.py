@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from amptrail.jobs.nexttest import OUT_OF_TIME, NextOptions, next_tests
+from amptrail.jobs.judging.nexttest import OUT_OF_TIME, NextOptions, next_tests
 
 FOLDER = Path(__file__).parents[2] / "demos"
 SHEET = (FOLDER / "sprayer.sheet").read_text(encoding="utf-8")

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from amptrail.jobs.desk import NextOptions, desk
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.spots import canonical
-from amptrail.jobs.suspects import judge
+from amptrail.jobs.judging.desk import NextOptions, desk
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.solved.spots import canonical
 from amptrail.plan.rollout import CONFIDENT
 from amptrail.sheet import parse
 
@@ -46,7 +46,7 @@ def test_one_reading_of_a_metal_is_offered_once(demo: str) -> None:
 
 def test_what_else_may_be_makes_sure_enough_surer() -> None:
     """Two causes at 97 to 3 are not proven while the drawing itself is doubted."""
-    from amptrail.jobs.desk import _confident
+    from amptrail.jobs.judging.desk import _confident
 
     circuit = parse(_text("sprayer.sheet"))
     plain = judge(circuit, "PUMP in ignition-on does not work\n")

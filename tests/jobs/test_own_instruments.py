@@ -12,8 +12,8 @@ import pytest
 from amptrail.cli.main import main
 from amptrail.errors import InputError
 from amptrail.instruments import by_name
-from amptrail.jobs.observe import observations
-from amptrail.jobs.suspects import SuspectOptions, suspects
+from amptrail.jobs.judging.suspects import SuspectOptions, suspects
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse
 
 SHEET = """

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from amptrail.faults import changes
-from amptrail.jobs.beforehand import singles
-from amptrail.jobs.doubles import bridges
-from amptrail.jobs.predict import double
+from amptrail.jobs.evidence.beforehand import singles
+from amptrail.jobs.evidence.doubles import bridges
+from amptrail.jobs.evidence.predict import double
 from amptrail.sheet import parse
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Kind

@@ -11,8 +11,8 @@ import pypdfium2
 import pytest
 
 from amptrail.cli.main import main
-from amptrail.jobs.accepting import acceptance
-from amptrail.jobs.rootcause import good_tries, to_check
+from amptrail.jobs.judging.rootcause import good_tries, to_check
+from amptrail.jobs.papers.accepting import acceptance
 from amptrail.sheet import parse, parse_fault
 
 ROOT = Path(__file__).parents[2]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from benchmarks.generator import generate, points
 
-from amptrail.jobs.pick import read_at
+from amptrail.jobs.solved.pick import read_at
 from amptrail.solve import Change, Kind, Tap, assemble, read, run
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from amptrail.errors import InputError
-from amptrail.jobs.practice import PracticeOptions, hide, practice
+from amptrail.jobs.practise.practice import PracticeOptions, hide, practice
 from amptrail.sheet import fault_text, parse
 
 SHEET = (Path(__file__).parents[2] / "demos" / "blower.sheet").read_text(encoding="utf-8")

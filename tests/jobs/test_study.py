@@ -12,8 +12,8 @@ import pyarrow.dataset as ds
 import pytest
 
 from amptrail.errors import InputError
-from amptrail.jobs.studies import Given, studies
-from amptrail.jobs.study import study
+from amptrail.jobs.studying.studies import Given, studies
+from amptrail.jobs.studying.study import study
 
 # Two wires in a row, spliced where nobody can put a lead; the lamp works when on.
 SPLICED = """\

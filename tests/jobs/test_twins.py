@@ -8,11 +8,11 @@ import pytest
 
 from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import InputError
-from amptrail.jobs.nexttest import next_tests
-from amptrail.jobs.observe import Conditions, observations
-from amptrail.jobs.panel import Candidate
-from amptrail.jobs.spots import spot
-from amptrail.jobs.twins import alike, lent
+from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.panel import Candidate
+from amptrail.jobs.judging.twins import alike, lent
+from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.spots import spot
 from amptrail.sheet import parse, print_sheet
 
 TRAILER = (Path(__file__).parents[2] / "demos" / "trailer.sheet").read_text()

@@ -8,14 +8,14 @@ from benchmarks.generator import generate, points
 
 from amptrail.belief import posterior
 from amptrail.circuit.model import Term
-from amptrail.jobs import doubles
-from amptrail.jobs.beforehand import singles
-from amptrail.jobs.columns import Columns
-from amptrail.jobs.doubles import POOL, explained, predicted
-from amptrail.jobs.engine import session
-from amptrail.jobs.observe import observations
-from amptrail.jobs.pick import read_at
-from amptrail.jobs.predict import evidence, solve_all, table
+from amptrail.jobs.evidence import doubles
+from amptrail.jobs.evidence.beforehand import singles
+from amptrail.jobs.evidence.doubles import POOL, explained, predicted
+from amptrail.jobs.evidence.predict import evidence, solve_all, table
+from amptrail.jobs.solved.columns import Columns
+from amptrail.jobs.solved.engine import session
+from amptrail.jobs.solved.observe import observations
+from amptrail.jobs.solved.pick import read_at
 from amptrail.sheet import parse, print_sheet
 from amptrail.solve import Tap
 from amptrail.solve.tolerance import covariance

@@ -6,6 +6,7 @@ from itertools import permutations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from amptrail.plan import (
     EndGame,
@@ -115,7 +116,7 @@ def test_twelve_coins_need_three_weighings() -> None:
     assert _weighings(outcome, np.arange(24)) == 3
 
 
-def _weighings(outcome: Array, left: Array) -> int:
+def _weighings(outcome: Array, left: NDArray[np.intp]) -> int:
     """Worst-case number of weighings when each is the most informative one."""
     if len(left) == 1:
         return 0

@@ -14,8 +14,8 @@ from amptrail.circuit.model import Circuit
 from amptrail.exchange import spice
 from amptrail.exchange.transient import transient, watched
 from amptrail.faults import changes
-from amptrail.jobs.feeds import fitted
-from amptrail.jobs.spots import spot
+from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.spots import spot
 from amptrail.sheet import parse, parse_fault
 from amptrail.solve import assemble, run
 from amptrail.solve.records import Lane

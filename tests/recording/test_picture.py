@@ -77,7 +77,7 @@ def test_png_is_the_same_picture(tmp_path: Path) -> None:
 
 
 def test_a_recording_kept_with_a_job_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from amptrail.jobs.cases import case, run
+    from amptrail.jobs.log.cases import case, run
 
     monkeypatch.setenv("AMPTRAIL_HOME", str(tmp_path / "home"))
     sheet = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text()

@@ -10,7 +10,7 @@ import pytest
 
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
-from amptrail.jobs.feeds import fitted
+from amptrail.jobs.solved.feeds import fitted
 from amptrail.sheet import parse
 from amptrail.solve import RACE, SETTLED, Change, Kind, assemble, run
 

@@ -16,7 +16,7 @@ from amptrail.cycle import run_cycle
 from amptrail.cycle.story import NAMED, starts, story
 from amptrail.errors import ModelError
 from amptrail.faults import changes
-from amptrail.jobs.feeds import fitted
+from amptrail.jobs.solved.feeds import fitted
 from amptrail.sheet import parse, parse_fault
 from amptrail.solve import assemble
 

@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 from PIL import Image
 from test_pages import begin
 
-from amptrail.jobs.cases import run
+from amptrail.jobs.log.cases import run
 
 
 def _no_files(name: str) -> str:

@@ -210,8 +210,8 @@ def test_pictures_for_the_write_up(brought: TestClient) -> None:
 
 
 def test_the_picture_is_in_the_findings_and_can_be_left_out(brought: TestClient) -> None:
-    from amptrail.jobs.cases import case
-    from amptrail.jobs.papers import PaperOptions, make
+    from amptrail.jobs.log.cases import case
+    from amptrail.jobs.papers.papers import PaperOptions, make
     from amptrail.paper.blocks import Picture
     from amptrail.paper.plain import plain
 
@@ -261,7 +261,7 @@ def test_clips_said_anew(brought: TestClient) -> None:
 
 def test_a_job_without_a_sheet_has_recordings_too(client: TestClient) -> None:
     """A complaint and a scope file, the diagram still to come."""
-    from amptrail.jobs.cases import case, run
+    from amptrail.jobs.log.cases import case, run
 
     run("new", "no-diagram", [], lambda _: "", complaint="dies at times")
     content = drive()
@@ -275,7 +275,7 @@ def test_a_job_without_a_sheet_has_recordings_too(client: TestClient) -> None:
 
 
 def test_readings_of_a_recording_are_added_once(brought: TestClient) -> None:
-    from amptrail.jobs.cases import case
+    from amptrail.jobs.log.cases import case
 
     page = brought.get(f"/job/{JOB}/recording/now").text
     found = re.search(r'<textarea name="line"[^>]*>([^<]+)</textarea>', page)

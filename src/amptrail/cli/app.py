@@ -16,7 +16,7 @@ from amptrail.cli import options as o
 from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
 
 if TYPE_CHECKING:
-    from amptrail.jobs.history import History
+    from amptrail.jobs.evidence.history import History
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -48,7 +48,7 @@ def _sheet(ctx: typer.Context, name: str) -> str:
     files = files_of(ctx)
     if files.exists(name) or files.given is not None:
         return files.text(name)
-    from amptrail.jobs.cases import known_case
+    from amptrail.jobs.log.cases import known_case
 
     job = known_case(name)
     return job.texts()[0] if job else files.text(name)
@@ -58,7 +58,7 @@ def texts_of(ctx: typer.Context, sheet: str, readings: str | None) -> tuple[str,
     """Sheet and readings text: from files, or from a job of that name."""
     files = files_of(ctx)
     if readings is None and not files.exists(sheet):
-        from amptrail.jobs.cases import case
+        from amptrail.jobs.log.cases import case
 
         return case(sheet).texts()
     return files.text(sheet), files.text(readings) if readings is not None else ""
@@ -71,12 +71,12 @@ def _tuple(given: list[str] | None) -> tuple[str, ...]:
 def history_of(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
     """What earlier jobs taught: for a person unless refused, for a script only when asked for, so that its
     answers never depend on the folder of a user."""
-    from amptrail.jobs.history import NONE
+    from amptrail.jobs.evidence.history import NONE
 
     files = files_of(ctx)
     if not (files.for_people if asked is None else asked):
         return NONE
-    from amptrail.jobs.lessons import history
+    from amptrail.jobs.log.lessons import history
 
     return history(None if files.exists(sheet) else sheet)
 
@@ -128,8 +128,8 @@ def suspects(
 
     Example: amptrail suspects van.sheet van.readings
     """
-    from amptrail.jobs.suspects import SuspectOptions
-    from amptrail.jobs.suspects import suspects as run
+    from amptrail.jobs.judging.suspects import SuspectOptions
+    from amptrail.jobs.judging.suspects import suspects as run
 
     known = history_of(ctx, sheet, history)
     return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed, known))
@@ -147,7 +147,7 @@ def next_(
 
     Example: amptrail next van.sheet van.readings --at dash --without helper
     """
-    from amptrail.jobs.nexttest import NextOptions, next_tests
+    from amptrail.jobs.judging.nexttest import NextOptions, next_tests
 
     lacking = _tuple(without)
     asked = NextOptions(
@@ -197,8 +197,8 @@ def feed(
 
     Example: amptrail feed van.sheet --restore PUMP --against "W10 open"
     """
-    from amptrail.jobs.feeding import FeedOptions
-    from amptrail.jobs.feeding import feed as run
+    from amptrail.jobs.feeding.feeding import FeedOptions
+    from amptrail.jobs.feeding.feeding import feed as run
 
     text = files_of(ctx).text(feeds) if feeds is not None else None
     told = files_of(ctx).text(readings) if readings is not None else None
@@ -283,8 +283,8 @@ def recording(
 
     Before and after a repair in one picture: amptrail recording was.csv now.csv --svg both.svg
     """
-    from amptrail.jobs.recordings import RecordingOptions
-    from amptrail.jobs.recordings import recording as run
+    from amptrail.jobs.recorded.recordings import RecordingOptions
+    from amptrail.jobs.recorded.recordings import recording as run
 
     paths = [files_of(ctx).on_disk(f) for f in files]
     text = _sheet(ctx, sheet) if sheet is not None else None
@@ -292,7 +292,7 @@ def recording(
         _tuple(channel), interval, time, begin, end, text, feed, svg is not None or png is not None
     )
     if job is not None and files_of(ctx).given is None:
-        from amptrail.jobs.recordingfiles import bring
+        from amptrail.jobs.recorded.recordingfiles import bring
 
         bring(job, paths, asked)
     got = run(paths, asked)
@@ -334,7 +334,7 @@ def job(
 
     Next time: amptrail job search "lift pump", and when it comes back: amptrail job again gate gate-2
     """
-    from amptrail.jobs.cases import run
+    from amptrail.jobs.log.cases import run
 
     more = {
         "cause": cause,
@@ -361,8 +361,8 @@ def practice(
     Example: amptrail practice van.sheet --seed 7
     """
     from amptrail.cli.practice import talk, watched
-    from amptrail.jobs.practice import PracticeOptions
-    from amptrail.jobs.practice import practice as run
+    from amptrail.jobs.practise.practice import PracticeOptions
+    from amptrail.jobs.practise.practice import practice as run
 
     text, files = _sheet(ctx, sheet), files_of(ctx)
     said = files.text(tries) if tries else ""

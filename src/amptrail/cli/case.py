@@ -20,7 +20,7 @@ def history(as_json: o.AsJson = False) -> Json:
 
     Take a job out: amptrail job set gate history=no
     """
-    from amptrail.jobs.lessons import show
+    from amptrail.jobs.log.lessons import show
 
     return show()
 
@@ -36,8 +36,8 @@ def intake(
 
     Example: amptrail intake van.sheet van.readings --who shop
     """
-    from amptrail.jobs.intake import IntakeOptions
-    from amptrail.jobs.intake import intake as run
+    from amptrail.jobs.judging.intake import IntakeOptions
+    from amptrail.jobs.judging.intake import intake as run
 
     return run(*texts_of(ctx, sheet, readings), IntakeOptions(who, top, history_of(ctx, sheet, history)))
 
@@ -51,7 +51,7 @@ def condemn(
 
     Example: amptrail condemn van.sheet van.readings --part PUMP
     """
-    from amptrail.jobs.proofsheet import condemn as run
+    from amptrail.jobs.judging.proofsheet import condemn as run
 
     return run(*texts_of(ctx, sheet, readings), part)
 
@@ -65,7 +65,7 @@ def drain(
 
     Example: amptrail drain van.sheet van.readings --ah 74 --celsius 5
     """
-    from amptrail.jobs.drain import DrainOptions
-    from amptrail.jobs.drain import drain as run
+    from amptrail.jobs.night.drain import DrainOptions
+    from amptrail.jobs.night.drain import drain as run
 
     return run(*texts_of(ctx, sheet, readings), DrainOptions(ah, volts, celsius))

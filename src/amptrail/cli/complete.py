@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def _circuit(ctx: typer.Context) -> Circuit | None:
     """The circuit of the sheet on the line; None while it cannot be read (completion never complains)."""
-    from amptrail.jobs.context import load
+    from amptrail.jobs.base.context import load
 
     for name in (ctx.params.get("sheet"), *ctx.args):  # a line still being typed leaves its words in args
         try:
@@ -39,7 +39,7 @@ def phases(ctx: typer.Context, incomplete: str) -> list[str]:
 
 def points(ctx: typer.Context, incomplete: str) -> list[str]:
     """Points that can be read."""
-    from amptrail.jobs.spots import all_spots
+    from amptrail.jobs.solved.spots import all_spots
 
     circuit = _circuit(ctx)
     return _like([s.name for s in all_spots(circuit)] if circuit else [], incomplete)

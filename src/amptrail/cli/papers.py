@@ -11,7 +11,7 @@ from amptrail.cli import options as o
 from amptrail.cli.app import app, files_of, texts_of
 
 if TYPE_CHECKING:
-    from amptrail.jobs.cases import Case
+    from amptrail.jobs.log.cases import Case
 
 Json = dict[str, Any]
 
@@ -26,7 +26,7 @@ def findings(
 
     Example: amptrail findings van.sheet van.readings --done "new pin in C1.3"
     """
-    from amptrail.jobs.cases import case, of_texts
+    from amptrail.jobs.log.cases import case, of_texts
 
     if readings is None and not files_of(ctx).exists(sheet):
         found = case(sheet)
@@ -40,7 +40,7 @@ def _paper(
     html: str | None, command: str | None = None,
 ) -> Json:  # fmt: skip
     """A paper of a job; written as PDF or HTML where a file is named."""
-    from amptrail.jobs.papers import PaperOptions, make, paper
+    from amptrail.jobs.papers.papers import PaperOptions, make, paper
 
     options = PaperOptions(kind, **asked)
     made = make(found, options)
@@ -56,7 +56,7 @@ def _paper(
 
 
 def _job_paper(ctx: typer.Context, kind: o.PaperKind, job: str, *more: Any) -> Json:
-    from amptrail.jobs.cases import case
+    from amptrail.jobs.log.cases import case
 
     return _paper(ctx, kind, case(job), *more)
 

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from amptrail.cli.files import Files
 from amptrail.errors import InputError
-from amptrail.jobs.practice import EXAMPLE, PracticeOptions, practice
+from amptrail.jobs.practise.practice import EXAMPLE, PracticeOptions, practice
 
 
 def watched(files: Files) -> bool:

@@ -10,8 +10,8 @@ from rich.console import Console
 from rich.table import Table
 
 from amptrail.cli import show_case, show_drain, show_feed, show_study
-from amptrail.jobs.figures import figure as _figure
-from amptrail.jobs.figures import how_sure, ohms
+from amptrail.jobs.base.figures import figure as _figure
+from amptrail.jobs.base.figures import how_sure, ohms
 
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all

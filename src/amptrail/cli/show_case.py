@@ -7,7 +7,7 @@ from typing import Any
 
 from rich.console import Console
 
-from amptrail.jobs.figures import how_sure
+from amptrail.jobs.base.figures import how_sure
 
 Json = dict[str, Any]
 WIDTH = 79

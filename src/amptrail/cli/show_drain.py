@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 
 from amptrail.cli.show_case import folded
-from amptrail.jobs.figures import figure, how_sure
+from amptrail.jobs.base.figures import figure, how_sure
 
 Json = dict[str, Any]
 MOST_CASES, MOST_LEFT = 3, 3

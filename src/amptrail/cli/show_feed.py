@@ -6,7 +6,7 @@ from typing import Any
 
 from rich.console import Console
 
-from amptrail.jobs.figures import figure
+from amptrail.jobs.base.figures import figure
 
 Json = dict[str, Any]
 VERDICT = {"holds": "HOLDS", "refused": "REFUSED", "undecided": "UNDECIDED"}

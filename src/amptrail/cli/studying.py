@@ -45,8 +45,8 @@ def study(
 
     Example: amptrail study circuits --out study
     """
-    from amptrail.jobs.studies import Given, studies
-    from amptrail.jobs.study import INSTRUMENTS, StudyOptions
+    from amptrail.jobs.studying.studies import Given, studies
+    from amptrail.jobs.studying.study import INSTRUMENTS, StudyOptions
 
     files = files_of(ctx)
     given = [Given(name, files.text(name)) for name in _names(files, sheets)]

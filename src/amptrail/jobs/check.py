@@ -6,9 +6,9 @@ from amptrail.circuit.checks import check as sound
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle, seconds
 from amptrail.circuit.wiring import wiring
-from amptrail.jobs.context import Json, answer, load
-from amptrail.jobs.faultnames import fault_objects
-from amptrail.jobs.spots import all_spots, canonical, place_of
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.base.faultnames import fault_objects
+from amptrail.jobs.solved.spots import all_spots, canonical, place_of
 from amptrail.jobs.unsaid import groups, of_part
 
 

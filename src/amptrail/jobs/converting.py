@@ -6,7 +6,7 @@ import json
 
 from amptrail.errors import one
 from amptrail.exchange import convert as exchange
-from amptrail.jobs.context import Json, answer
+from amptrail.jobs.base.context import Json, answer
 
 TARGETS = ("oracle", "sheet", "netlist", "transient", "json")
 

@@ -20,13 +20,13 @@ from amptrail.cycle.timeline import Order
 from amptrail.errors import InputError, Problem, nearest, one
 from amptrail.faults import changes
 from amptrail.instruments import by_name, cautions
-from amptrail.jobs import engine
-from amptrail.jobs.context import Json, answer, load
-from amptrail.jobs.engine import listed
-from amptrail.jobs.faultnames import fault_json, named_or_text
-from amptrail.jobs.feeds import fitted
-from amptrail.jobs.reach import turns
-from amptrail.jobs.spots import Spot, all_spots, spot
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.base.faultnames import fault_json, named_or_text
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.engine import listed
+from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.reach import turns
+from amptrail.jobs.solved.spots import Spot, all_spots, spot
 from amptrail.solve import Tap
 
 INNER = (".copy", ".diode", ".resistor", ".up", ".down", ".low", ".crank")  # nothing a clamp goes around

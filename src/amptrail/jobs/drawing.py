@@ -10,13 +10,13 @@ from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, Theme, draw
 from amptrail.errors import Problem, one
-from amptrail.jobs.context import Json, answer, load
-from amptrail.jobs.faultnames import fault_json, named_or_text
-from amptrail.jobs.feeds import find_feed, overlay
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.base.faultnames import fault_json, named_or_text
+from amptrail.jobs.solved.feeds import find_feed, overlay
 from amptrail.sheet import fault_text
 
 if TYPE_CHECKING:
-    from amptrail.jobs.engine import PhaseState
+    from amptrail.jobs.solved.engine import PhaseState
 
 VOLTS = ("meter", "lamp", "loaded", "led")
 SMALL = 0.5e-3  # V or A: below this a drawing says 0
@@ -70,10 +70,10 @@ class _Read:
 
 def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None) -> _Read:
     """Words for every metal (volts by the instrument) and every part (amps), in a phase."""
-    from amptrail.jobs import engine
     from amptrail.jobs.expect import pick_phases
-    from amptrail.jobs.reach import reasons
-    from amptrail.jobs.spots import Spot, battery_minus
+    from amptrail.jobs.solved import engine
+    from amptrail.jobs.solved.reach import reasons
+    from amptrail.jobs.solved.spots import Spot, battery_minus
 
     (index,) = pick_phases(circuit, (phase,))
     session = engine.session(circuit)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from amptrail.circuit.model import Circuit, Fault, Phase, key
 from amptrail.circuit.phases import drive_cycle, seconds
 from amptrail.errors import nearest, one
-from amptrail.jobs import engine
-from amptrail.jobs.context import Json, Sheet, answer, load
-from amptrail.jobs.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
-from amptrail.jobs.feeds import fitted
-from amptrail.jobs.forbidden import never
-from amptrail.jobs.reach import reasons
-from amptrail.jobs.spots import Spot, all_spots, battery_minus, canonical, spot
+from amptrail.jobs.base.context import Json, Sheet, answer, load
+from amptrail.jobs.base.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.forbidden import never
+from amptrail.jobs.solved.reach import reasons
+from amptrail.jobs.solved.spots import Spot, all_spots, battery_minus, canonical, spot
 
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from amptrail.checker import check
-from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.base.context import Json, answer, load
 
 
 def prove(proof_text: str, sheet_text: str) -> Json:

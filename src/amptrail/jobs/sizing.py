@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from amptrail.jobs.context import Json, answer
+from amptrail.jobs.base.context import Json, answer
 from amptrail.reference import size as choose
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from amptrail.circuit.model import Term, key
 from amptrail.circuit.tables import KINDS
-from amptrail.jobs import engine
-from amptrail.jobs.context import Json, answer, load
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.base.faultnames import named_or_text
 from amptrail.jobs.expect import pick_phases
-from amptrail.jobs.faultnames import named_or_text
-from amptrail.jobs.feeds import fitted
-from amptrail.jobs.flow import Edge, trails
-from amptrail.jobs.spots import battery_minus, canonical, spot
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.flow import Edge, trails
+from amptrail.jobs.solved.spots import battery_minus, canonical, spot
 
 SOURCES = ("battery", "alternator")
 assert set(SOURCES) <= set(KINDS)

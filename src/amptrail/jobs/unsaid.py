@@ -8,7 +8,7 @@ from __future__ import annotations
 from amptrail.circuit.model import Circuit, Part
 from amptrail.circuit.module_defaults import unconfirmed
 from amptrail.circuit.tables import attribute, confirmed, table, value
-from amptrail.jobs.context import Json
+from amptrail.jobs.base.context import Json
 
 # by kind: what decides whether something works, blows or holds; the rest moves a reading by millivolts
 MATTERS: dict[str, tuple[str, ...]] = {

@@ -10,8 +10,8 @@ from fastapi import APIRouter, Form, HTTPException, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from amptrail.errors import one
-from amptrail.jobs.attached import content_of, keep_bytes
-from amptrail.jobs.papers import KINDS, Kind
+from amptrail.jobs.log.attached import content_of, keep_bytes
+from amptrail.jobs.papers.papers import KINDS, Kind
 from amptrail.paper.blocks import LABELS
 from amptrail.paper.label import Where
 from amptrail.paper.words import languages

@@ -12,7 +12,7 @@ from fastapi import APIRouter, Form, HTTPException, Request, UploadFile
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from amptrail.errors import InputError, one
-from amptrail.jobs import recordingfiles as files
+from amptrail.jobs.recorded import recordingfiles as files
 from amptrail.recording.compare import compared
 from amptrail.recording.picture import Seen
 from amptrail.recording.png import png

@@ -11,7 +11,8 @@ from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Resp
 from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
-from amptrail.jobs import fitting, starters
+from amptrail.jobs import starters
+from amptrail.jobs.feeding import fitting
 from amptrail.web import store, views
 from amptrail.web.guard import COOKIE, FORM_KEY, Guard
 from amptrail.web.live import Hub

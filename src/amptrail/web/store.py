@@ -8,7 +8,7 @@ import uuid
 from typing import Any
 
 from amptrail.errors import InputError, one
-from amptrail.jobs.cases import Case, case, run
+from amptrail.jobs.log.cases import Case, case, run
 
 Json = dict[str, Any]
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")

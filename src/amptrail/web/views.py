@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from amptrail.jobs.figures import figure, how_sure
+from amptrail.jobs.base.figures import figure, how_sure
 from amptrail.sheet.words import free_text, name_text
 
 Json = dict[str, Any]

@@ -28,19 +28,19 @@ def _expect(sheet: str, **asked: Any) -> Json:
 
 
 def _suspects(sheet: str, readings: str) -> Json:
-    from amptrail.jobs.suspects import SuspectOptions, suspects
+    from amptrail.jobs.judging.suspects import SuspectOptions, suspects
 
     return suspects(sheet, readings, SuspectOptions())
 
 
 def _next(sheet: str, readings: str, **asked: Any) -> Json:
-    from amptrail.jobs.nexttest import NextOptions, next_tests
+    from amptrail.jobs.judging.nexttest import NextOptions, next_tests
 
     return next_tests(sheet, readings, NextOptions(**asked))
 
 
 def _visit(sheet: str, readings: str, **asked: Any) -> Json:
-    from amptrail.jobs.nexttest import NextOptions
+    from amptrail.jobs.judging.nexttest import NextOptions
 
     return _visited(sheet, readings, NextOptions(**asked))
 
@@ -48,13 +48,13 @@ def _visit(sheet: str, readings: str, **asked: Any) -> Json:
 @lru_cache(maxsize=16)
 def _visited(sheet: str, readings: str, options: Any) -> Json:
     """Kept: a page loaded again, or by a second device, is not planned again."""
-    from amptrail.jobs.visiting import visiting
+    from amptrail.jobs.judging.visiting import visiting
 
     return visiting(sheet, readings, options)
 
 
 def _feed(sheet: str, **asked: Any) -> Json:
-    from amptrail.jobs.feeding import FeedOptions, feed
+    from amptrail.jobs.feeding.feeding import FeedOptions, feed
 
     return feed(sheet, FeedOptions(**asked))
 
@@ -84,21 +84,21 @@ def _trail(sheet: str, at: str, phase: str) -> Json:
 
 
 def _recording(job: str, key: str, **asked: Any) -> Json:
-    from amptrail.jobs.recordingfiles import read
-    from amptrail.jobs.recordings import RecordingOptions
+    from amptrail.jobs.recorded.recordingfiles import read
+    from amptrail.jobs.recorded.recordings import RecordingOptions
 
     return read(job, key, RecordingOptions(**asked))
 
 
 def _practice(sheet: str, seed: int, tries: str) -> Json:
-    from amptrail.jobs.practice import PracticeOptions, practice
+    from amptrail.jobs.practise.practice import PracticeOptions, practice
 
     return practice(sheet, PracticeOptions(seed, tries))
 
 
 def _paper(job: str, form: str, asked: Json) -> Json:
-    from amptrail.jobs.cases import case
-    from amptrail.jobs.papers import PaperOptions, make
+    from amptrail.jobs.log.cases import case
+    from amptrail.jobs.papers.papers import PaperOptions, make
     from amptrail.paper import html, pdf
 
     made = make(case(job), PaperOptions(**asked))
@@ -136,7 +136,7 @@ def _call(name: str, asked: Json) -> tuple[bool, Any]:
 
 def _warm() -> None:
     """Load what every answer needs; a process that is new to the machine takes seconds for that."""
-    import amptrail.jobs.visiting  # noqa: F401
+    import amptrail.jobs.judging.visiting  # noqa: F401
 
 
 class Workers:

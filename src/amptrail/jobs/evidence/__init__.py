@@ -1,0 +1,1 @@
+"""What the readings say of every fault: likelihoods, doubles, leaks, wrong instruments, history."""

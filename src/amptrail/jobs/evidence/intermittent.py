@@ -1,0 +1,71 @@
+"""Faults that come and go, kept beside the steady ones when the evidence speaks of them.
+
+A good reading taken while the vehicle works never clears such a fault, and 7 of 10 tries is one reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief import Hypothesis, Posterior, Table
+from amptrail.belief.chance import any_share_log_likelihood
+from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.solved.observe import Observation
+
+Array = NDArray[np.float64]
+SHOWS = 0.5  # chance that it shows at a random try, as long as nobody counted (common practice)
+MOST = 60  # the likeliest that come and go
+
+
+def told(seen: Evidence) -> bool:
+    """Whether a line speaks of a fault that comes and goes: while working or failing, or 7 of 10 tries."""
+    return any(o.showing != "unknown" or _counted(o) or o.comes_and_goes for o in seen.all)
+
+
+def _counted(o: Observation) -> bool:
+    return o.good_of is not None and 0 < o.good_of[0] < o.good_of[1]
+
+
+def _hope(post: Posterior) -> Array:
+    """How well each hypothesis would do if every reading came from its better state, roughly, nats."""
+    well = post.scored[0]
+    z_well, words_well = np.abs(well.numbers.alone[0]), well.words[0]
+    out = np.full(len(post.scored), -np.inf)
+    for h, s in enumerate(post.scored):
+        numbers = -0.5 * np.minimum(np.abs(s.numbers.alone), z_well) ** 2
+        words = np.maximum(s.words, words_well)
+        out[h] = float((numbers.sum(axis=1) + words.sum(axis=1) + s.log_weight).max())
+    return out
+
+
+def with_those_that_come_and_go(
+    t: Table, suspects: Sequence[Suspect], seen: Evidence, post: Posterior
+) -> tuple[Table, tuple[Suspect, ...]]:
+    """The table and its suspects with an intermittent twin of the likeliest; the pair shares the prior."""
+    hope = _hope(post) + np.log(np.maximum([h.prior for h in t.hypotheses], 1e-300))
+    order = [int(i) for i in np.argsort(-hope, kind="stable")]
+    share = {h: max((c.intermittent for c in suspects[h].causes), default=0.0) for h in order}
+    chosen = [h for h in order if share[h] > 0][:MOST]
+    steady = list(t.hypotheses)
+    twins: list[Hypothesis] = []
+    for h in chosen:
+        q, was = share[h], t.hypotheses[h]
+        steady[h] = replace(was, prior=was.prior * (1 - q))
+        twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
+                             prediction=replace(was.prediction, words=_counts(was, seen))))  # fmt: skip
+    return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
+
+
+def _counts(h: Hypothesis, seen: Evidence) -> Array | None:
+    """Word columns with every count weighed over all shares of tries at which it might show."""
+    if h.prediction.words is None:
+        return None
+    words = h.prediction.words.copy()
+    for k, o in enumerate(seen.words):
+        if o.good_of is not None and _counted(o):
+            words[:, k] = any_share_log_likelihood(*o.good_of)
+    return words

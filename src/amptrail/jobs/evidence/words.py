@@ -1,0 +1,134 @@
+"""Likelihood of what was said rather than measured: lit, works, clicks, answers, looks, exchanged in vain."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief.chance import count_log_likelihood
+from amptrail.belief.senses import answers, brightness, clicks, word_column, works
+from amptrail.circuit.model import Circuit, Must, Part, Term, key
+from amptrail.circuit.supply import nominal_v
+from amptrail.circuit.tables import value
+from amptrail.jobs.evidence.codes import code_chance
+from amptrail.jobs.evidence.warmth import warmth
+from amptrail.jobs.solved.observe import Observation
+
+if TYPE_CHECKING:
+    from amptrail.jobs.evidence.predict import Suspect
+    from amptrail.jobs.solved.engine import Solved
+
+Array = NDArray[np.float64]
+IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance (common practice)
+RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
+LAMP_V = 12.0  # the test lamp of the contract
+LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
+SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)
+LOOKS_FINE = ("fine", "clean", "ok", "good", "right")
+
+
+def function_of(circuit: Circuit, part: str) -> Must | None:
+    """The `must` of that name, or the first whose volts are those across the part."""
+    for m in circuit.musts:
+        if key(m.name) == key(part):
+            return m
+    for m in circuit.musts:
+        if m.a and key(m.a.part) == key(part) and m.b and key(m.b.part) == key(part):
+            return m
+    return None
+
+
+def _part(circuit: Circuit, name: str | None) -> Part | None:
+    return next((p for p in circuit.parts if name and key(p.name) == key(name)), None)
+
+
+def does(circuit: Circuit, o: Observation, got: Solved) -> Array:
+    """P(works) of a function or part in the phase, per lane."""
+    must = function_of(circuit, o.part or "")
+    phase = o.phase or 0
+    if must and must.signal:
+        return 0.02 + 0.96 * got.signal(must.module or "", must.signal, phase)
+    if must and must.a and must.b:
+        volts = got.volts(must.a, must.b, phase) * _inside(circuit, must, got, phase)
+        return works(volts, low=must.min_v or RUNS_SHARE * nominal_v(circuit))["works"]
+    part = _part(circuit, o.part)
+    if part and part.kind == "relay":
+        return 0.02 + 0.96 * got.energised(part.name, phase)
+    if part and part.kind == "module":
+        return 0.02 + 0.96 * got.awake(part.name, phase)
+    volts = got.across(o.part or "", phase)
+    if part and part.kind in LOADS:
+        volts = volts * got.live_share(part.name, phase)
+    return works(np.abs(volts), low=RUNS_SHARE * nominal_v(circuit))["works"]
+
+
+def _inside(circuit: Circuit, must: Must, got: Solved, phase: int) -> Array | float:
+    """The share of a function's volts that does something: less than 1 where the load itself is burnt out."""
+    if must.a and must.b and key(must.a.part) == key(must.b.part):
+        part = _part(circuit, must.a.part)
+        if part is not None and part.kind in LOADS:
+            return got.live_share(part.name, phase)
+    return 1.0
+
+
+def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
+    part = _part(circuit, o.part)
+    if part is not None:
+        rated = value(part, "rated_v") if part.kind == "lamp" else nominal_v(circuit)
+        volts = got.across(part.name, o.phase or 0)
+        if part.kind in LOADS:
+            volts = volts * got.live_share(part.name, o.phase or 0)
+        table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else LAMP_V)
+    else:
+        table = brightness(got.lamp_volts(o), LAMP_V)
+    return table.get(o.word, 1 - table["dark"])
+
+
+def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Suspect]) -> Array:
+    """Natural-log likelihood of the observation on every lane."""
+    owner = np.repeat(np.arange(len(suspects)), [len(s.rows) for s in suspects])
+    if o.kind == "exchanged":
+        blamed = np.asarray([_blames(s, o.part or "") for s in suspects])
+        return np.asarray(np.where(blamed, np.log(IN_VAIN), 0.0)[owner], np.float64)
+    if o.kind == "looks":
+        shown = np.asarray([seen_chance(s, o.part or "") for s in suspects])[owner]
+        return word_column(1 - shown if o.word in LOOKS_FINE else shown)
+    if o.kind == "clicks":
+        word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
+        return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])
+    if o.kind == "answers":
+        word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
+        return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
+    if o.kind == "code":
+        return word_column(code_chance(circuit, o, got))
+    if o.kind == "felt":
+        felt = _part(circuit, o.part)
+        if felt is None or o.phase is None:
+            return np.zeros(len(owner))
+        return word_column(warmth(circuit, felt, o.phase, got)[o.word])
+    p = _lit(circuit, o, got) if o.kind == "lit" else does(circuit, o, got)
+    if o.kind == "works" and o.good_of:
+        seen, tries = o.good_of
+        return np.asarray([count_log_likelihood(seen, tries, float(x)) for x in p], np.float64)
+    if o.kind == "works" and o.word.startswith("does not"):
+        p = 1 - p
+    return word_column(p)
+
+
+def seen_chance(s: Suspect, part: str) -> float:
+    """Chance that a look at the part finds something bad, from what each cause would show there."""
+    if not _blames(s, part):
+        return SEEN_FALSE
+    missed = 1.0
+    for c in s.causes:
+        if any(key(f.at.part) == key(part) for f in c.faults):
+            missed *= 1 - max((x.hit for x in c.looks), default=SEEN_UNSAID)
+    return max(1 - missed, SEEN_FALSE)
+
+
+def _blames(s: Suspect, part: str) -> bool:
+    at = Term(part, "")
+    return any(key(f.at.part) == key(at.part) for c in s.causes for f in c.faults)

@@ -1,0 +1,1 @@
+"""Temporary feeds: judged, searched for, doubted by suspects still alive, fitted."""

@@ -1,0 +1,1 @@
+"""What still fits and what to test next: suspects, the panel of tests, visits, intake, demands of proof."""

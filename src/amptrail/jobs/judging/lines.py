@@ -1,0 +1,42 @@
+"""The readings-file line a test asks for, with `{value}` where the answer goes."""
+
+from __future__ import annotations
+
+from amptrail.circuit.model import Circuit
+from amptrail.circuit.phases import drive_cycle
+from amptrail.jobs.judging.panel import Candidate
+from amptrail.jobs.solved.observe import Conditions
+from amptrail.sheet.words import free_text, name_text, term_text
+
+
+def condition_words(c: Conditions) -> list[str]:
+    """Standing conditions as a readings file has them, a feed last (its own commas end there)."""
+    told = [
+        (c.unplugged, "unplugged"), (c.pulled, "pulled"), (c.out, "out"), (c.replaced, "replaced"),
+        (c.on, "on"), (c.off, "off"),
+    ]  # fmt: skip
+    words = [f"{name_text(x)} {verb}" for names, verb in told for x in names]
+    return words + ([f"feed {c.feed}"] if c.feed else [])
+
+
+def _body(circuit: Circuit, t: Candidate) -> str:
+    phase = free_text(drive_cycle(circuit)[t.phase].name)
+    if t.said is None:
+        to = f" to {term_text(t.spot.b)}" if t.spot.b and t.instrument != "fuse-drop" else ""
+        at = name_text(t.spot.a.part) if t.instrument == "fuse-drop" else term_text(t.spot.a)
+        return f"{at}{to} in {phase} {t.instrument} {{value}}"
+    name = name_text(t.said.part or "")
+    if t.said.kind == "looks":
+        return f"{name} in off looks {{value}}"
+    if t.said.kind == "lit":
+        return f"{name} in {phase} is {{value}}"
+    if t.said.kind == "clicks":
+        return f"{name} in {phase} sounds {{value}}"
+    return f"{name} in {phase} {{value}}"
+
+
+def reading_line(circuit: Circuit, t: Candidate) -> str:
+    """One line; a standing condition comes before it and is lifted after, all lines of one text."""
+    words = condition_words(t.conditions)
+    body = _body(circuit, t)
+    return f"with {', '.join(words)}\n{body}\nwithout conditions" if words else body

@@ -1,0 +1,172 @@
+"""`next`: the visits worth their minutes, from where the person is with what they have today."""
+
+from __future__ import annotations
+
+import math
+import time
+
+import numpy as np
+
+from amptrail.circuit.phases import drive_cycle
+from amptrail.feed.danger import danger
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.evidence.judgement import Judgement
+from amptrail.jobs.judging.bypasses import WHY
+from amptrail.jobs.judging.cautions import cautions_for
+from amptrail.jobs.judging.desk import Desk, NextOptions, desk
+from amptrail.jobs.judging.lines import condition_words, reading_line
+from amptrail.jobs.judging.panel import Candidate
+from amptrail.jobs.judging.proofsheet import to_prove
+from amptrail.jobs.judging.suspects import estimated, judge
+from amptrail.jobs.judging.twins import lent
+from amptrail.jobs.solved.feeds import find_feed
+from amptrail.plan.decide import Advice
+
+OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
+TELLS_NOTHING_BITS = 0.02
+INSTRUMENT_FIRST = 0.5  # likelier wrong than right: nothing is believed before it is tried
+INSTRUMENT_SAYS = (
+    "the instrument or its lead is probably wrong: read the battery with it before anything else"
+)
+MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
+USUAL = NextOptions()
+TRIAL_WHY = {
+    "unplug": "reading it again with that parted",
+    "swap": "with a like relay in its place",
+    "repair": "the repair is cheaper than another test; fit and see",
+}
+
+
+def _why(d: Desk, a: Advice) -> str:
+    if a.repair_bits < TELLS_NOTHING_BITS:
+        return "separates nothing that would change the repair"
+    test = d.panel.tests[a.test]
+    trial = WHY.get(test.how) if test.action == "bypass" else TRIAL_WHY.get(test.action)
+    tail = f", {a.minutes.total:.1f} min" + (f" ({trial})" if trial else "")
+    if a.separates is None:
+        return f"narrows what is left{tail}"
+    first, second = (estimated(d.judgement, d.panel.live.index[i])[0] for i in a.separates)
+    return f"separates {first} from {second}{tail}"
+
+
+def _outcomes(d: Desk, a: Advice) -> list[Json]:
+    c = d.classes[a.test]
+    rows = []
+    for o in sorted(a.outcomes, key=lambda o: -o.probability):
+        low, high = float(c.low[o.klass]), float(c.high[o.klass])
+        numbers = np.isfinite(low) and np.isfinite(high)
+        rows.append(
+            {
+                "words": c.words[o.klass],
+                "low": low if numbers else None,
+                "high": high if numbers else None,
+                "probability": o.probability,
+                "leaves": [
+                    {"text": estimated(d.judgement, d.panel.live.index[h])[0], "probability": p}
+                    for h, p in o.leaves
+                ],
+            }
+        )
+    return rows
+
+
+def _test(d: Desk, a: Advice, rank: int) -> Json:
+    t = d.panel.tests[a.test]
+    circuit = d.judgement.circuit
+    setup, measure = d.minutes_own[a.test]
+    twin = lent(circuit, d.judgement.seen.all, t)
+    return {
+        "rank": rank,
+        "action": t.action,
+        "line": reading_line(circuit, t),
+        "point": t.said.part if t.said is not None else t.spot.name,
+        "to": str(t.spot.b) if t.spot.b and t.said is None else None,
+        "instrument": t.instrument,
+        "phase": drive_cycle(circuit)[t.phase].name,
+        "with": condition_words(t.conditions),
+        "how": t.how,
+        "place": t.place,
+        "minutes_min": {
+            "move": a.minutes.move,
+            "open": a.minutes.open,
+            "setup": setup,
+            "measure": measure,
+            "phase": a.minutes.phase,
+            "total": a.minutes.total,
+        },
+        "bits": a.bits,
+        "repair_bits": a.repair_bits,
+        "score": a.score,
+        "outcomes": _outcomes(d, a),
+        "why": _why(d, a) + (f"; {twin['words']}" if twin else ""),
+        "twin": twin,
+        "cautions": [*_danger(d, t), *cautions_for(circuit, t, d.panel.disturbs[a.test])],
+    }
+
+
+def _danger(d: Desk, t: Candidate) -> tuple[str, ...]:
+    """What a bypass may do under any suspect still alive, before it is fitted."""
+    if t.conditions.feed is None:
+        return ()
+    alive = d.panel.live
+    rows = zip(alive.index, alive.rows, strict=True)
+    suspects = tuple((estimated(d.judgement, h)[0], faults[1]) for h, faults in rows)
+    circuit, out = d.judgement.circuit, t.conditions.out
+    bypass = find_feed(circuit, t.conditions.feed)
+    return danger(circuit, bypass, suspects[:MOST_IN_DANGER], t.phase, out).sentences
+
+
+def _stop(d: Desk) -> Json:
+    """When nothing in the drawing explains the evidence, no repair is proposed, whatever ranks first."""
+    stop, unexplained = d.plan.stop, d.judgement.post.unexplained
+    is_so, reason = stop.is_so, stop.reason
+    if float(d.judgement.post.spoiled.sum()) > INSTRUMENT_FIRST:
+        return {"is": False, "reason": INSTRUMENT_SAYS, "wrong_cost_min": stop.wrong_cost_min}
+    if unexplained.is_so:
+        is_so = is_so and reason.startswith("no allowed test")
+        reason = (
+            f"nothing in this drawing explains line {unexplained.worst_line}: check it and the drawing first"
+        )
+    return {"is": is_so, "reason": reason, "wrong_cost_min": stop.wrong_cost_min}
+
+
+def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json:
+    """The body of the answer for a judgement already made."""
+    d = desk(j, o, until_s)
+    visits: list[Json] = []
+    for v in d.plan.visits:
+        tests = [_test(d, a, n + 1) for n, a in enumerate(v.tests)]
+        visits.append(
+            {
+                "rank": len(visits) + 1,
+                "place": d.places[v.place],
+                "phase": drive_cycle(j.circuit)[v.phase].name,
+                "minutes_min": v.minutes,
+                "tests": tests,
+            }
+        )
+    return {
+        "visits": visits,
+        "stop": _stop(d),
+        "expected_min": d.plan.expected_min,
+        "p80_min": d.plan.p80_min,
+        "bound_min": d.plan.bound_min,
+        "groups": d.plan.groups,
+        "exact": d.plan.exact,
+        "to_prove": to_prove(j) if time.monotonic() < until_s else None,
+        "refused": [{"line": str(n.at), "reason": n.text or "marked as not to be probed", "use_instead": None}
+                    for n in j.circuit.never_probe],
+    }  # fmt: skip
+
+
+def next_tests(sheet_text: str, readings_text: str, options: NextOptions = USUAL) -> Json:
+    """What to test next, and what each outcome would leave (docs/json.md, next)."""
+    sheet = load(sheet_text)
+    until_s = math.inf if options.budget_ms is None else time.monotonic() + options.budget_ms / 1000
+    j = judge(sheet.circuit, readings_text, options.doubles, until_s, options.history)
+    body = next_answer(j, options, until_s)
+    late = time.monotonic() > until_s
+    return answer("next", sheet, body, problems=j.problems, exit_status=OUT_OF_TIME if late else 0)
+
+
+__all__ = ["OUT_OF_TIME", "NextOptions", "next_answer", "next_tests"]

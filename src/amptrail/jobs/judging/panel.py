@@ -1,0 +1,194 @@
+"""The panel: every test a person could do now, and what each live explanation makes it read.
+
+Live explanations are condensed to a few severities with the weight the readings leave them. Tests answered
+in words are predicted by the same likelihoods that will weigh the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from amptrail.belief import Severity
+from amptrail.circuit.model import Circuit
+from amptrail.instruments import by_name
+from amptrail.jobs.evidence import words
+from amptrail.jobs.evidence.judgement import Judgement
+from amptrail.jobs.evidence.predict import with_severity
+from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.spots import Spot, battery_minus
+
+Array = NDArray[np.float64]
+LIVE_LEAST = 2e-4
+LIVE_MOST = 64
+FAINT = 0.005  # below this an explanation counts at its middle severity only
+DEAD_V = 0.3  # no lamp or load shows anything from less
+QUANTILES = ((0, 0.25), (1, 0.5), (2, 0.25))  # low, median, high of the severity and their weights
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One test: `spot` with `instrument` in phase (index) under `conditions`; where and how it is reached.
+
+    `said`: a test answered in words, as the observation its answer will be; `choices`: its answers as
+    (what is written in the line, the observation's word).
+    """
+
+    spot: Spot
+    instrument: str
+    phase: int
+    conditions: Conditions
+    place: str
+    minutes: float
+    how: str
+    action: str = "measure"
+    said: Observation | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Live:
+    """Explanations still alive: index into the judgement's suspects, probability, faults, weights."""
+
+    index: tuple[int, ...]
+    probability: Array
+    rows: tuple[tuple[engine.Faults, ...], ...]
+    weight: Array  # [live, 3]
+
+
+def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST) -> Live:
+    """The heaviest explanations, each at the low, middle and high end of its estimated severity."""
+    p = j.post.probability
+    index = tuple(h for h in j.post.ranking()[:most] if p[h] >= least) or (j.post.ranking()[0],)
+    rows: list[tuple[engine.Faults, ...]] = []
+    weight = np.zeros((len(index), 3))
+    for i, h in enumerate(index):
+        s, severity = j.suspects[h], j.post.severity[h]
+        faults = tuple(f for c in s.causes for f in c.faults)
+        if severity is None or p[h] < FAINT:
+            middle = faults if severity is None else _at(faults, severity, "ohm")
+            rows.append((middle, middle, middle))
+            weight[i] = (0.0, 1.0, 0.0)
+            continue
+        rows.append(tuple(_at(faults, severity, end) for end in ("low", "ohm", "high")))
+        weight[i] = [w for _, w in QUANTILES]
+    return Live(index, np.asarray(p[list(index)]), tuple(rows), weight)
+
+
+def _at(faults: engine.Faults, severity: Severity, end: str) -> engine.Faults:
+    """The faults at the low end, the middle (`ohm`) or the high end of their severity."""
+    ohms = [getattr(severity, end)] + ([getattr(severity.other, end)] if severity.other else [])
+    return with_severity(faults, ohms)
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """Predictions of every candidate: `value[live, q, test]` of those measured, with `sigma[test]` that can
+    be told apart; `said[test]` = P(answer)[live, q, choice] of those answered in words."""
+
+    live: Live
+    tests: tuple[Candidate, ...]
+    value: Array
+    sigma: Array
+    disturbs: tuple[tuple[str, ...], ...]
+    said: dict[int, Array]
+
+    def joined(self, more: Panel) -> Panel:
+        """Both panels of the same live explanations as one."""
+        n = len(self.tests)
+        return Panel(
+            self.live,
+            self.tests + more.tests,
+            np.concatenate([self.value, more.value], axis=2),
+            np.concatenate([self.sigma, more.sigma]),
+            self.disturbs + more.disturbs,
+            self.said | {n + k: a for k, a in more.said.items()},
+        )
+
+
+def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
+    """Every candidate read on every live explanation.
+
+    What a 10 Mohm meter shows is taken as the volts of the metal, without solving again; anything that draws
+    current is an exact re-solve, and left out where no explanation leaves a volt to draw it from.
+    """
+    wanted = [r for three in alive.rows for r in three]
+    rows = list(dict.fromkeys(wanted))  # a discrete cause reads alike at all three
+    number = {r: i for i, r in enumerate(rows)}
+    back = np.asarray([number[r] for r in wanted], np.intp)
+    shape = (len(alive.index), len(QUANTILES), -1)
+    kept: list[Candidate] = []
+    value: list[Array] = []
+    disturbs: list[tuple[str, ...]] = []
+    said: dict[int, Array] = {}
+    looks = [t for t in tests if t.said is not None and t.said.kind == "looks"]
+    others = [t for t in tests if t.said is None or t.said.kind != "looks"]
+    for t in looks:
+        said[len(kept)] = _looks(j, alive, t)
+        kept.append(t)
+        value.append(np.zeros(len(rows)))
+        disturbs.append(())
+    for c in dict.fromkeys(t.conditions for t in others):
+        got = engine.solved(j.circuit, rows, c)
+        here = [t for t in others if t.conditions == c]
+        loads = [t for t in here if _draws(t) and _live_volts(got, t)]
+        values, moved = got.measure([(t.spot, t.instrument, t.phase) for t in loads])
+        for t in (t for t in here if not _draws(t)):
+            if t.said is not None:
+                said[len(kept)] = _chances(j.circuit, t, got)[back].reshape(shape)
+            kept.append(t)
+            value.append(np.zeros(len(rows)) if t.said is not None else _metal_volts(got, t))
+            disturbs.append(())
+        kept += loads
+        value += list(values.T)
+        disturbs += moved
+    sigma = np.asarray([_sigma(t, v) for t, v in zip(kept, value, strict=True)])
+    table = np.stack(value, axis=1) if value else np.zeros((len(rows), 0))
+    whole = table[back].reshape(len(alive.index), len(QUANTILES), len(kept))
+    return Panel(alive, tuple(kept), whole, sigma, tuple(disturbs), said)
+
+
+def _draws(t: Candidate) -> bool:
+    """Whether reading it changes the circuit or is no plain voltage."""
+    return t.said is None and (t.instrument not in ("meter", "fuse-drop") or t.spot.what != "volts")
+
+
+def _metal_volts(got: engine.Solved, t: Candidate) -> Array:
+    return got.volts(t.spot.a, t.spot.b or battery_minus(got.session.circuit), t.phase)
+
+
+def _live_volts(got: engine.Solved, t: Candidate) -> bool:
+    """Whether any explanation leaves volts there for a lamp or a load to show."""
+    return t.spot.what != "volts" or bool((np.abs(_metal_volts(got, t)) > DEAD_V).any())
+
+
+def _chances(circuit: Circuit, t: Candidate, got: engine.Solved) -> Array:
+    """P(answer) of every lane, one column a choice."""
+    if t.said is None:
+        raise AssertionError("asked for words of a measured test")
+    log_p = [words.column(circuit, replace(t.said, word=w), got, ()) for _, w in t.choices]
+    p = np.exp(np.stack(log_p, axis=1))
+    return np.asarray(p / p.sum(axis=1, keepdims=True), np.float64)
+
+
+def _looks(j: Judgement, alive: Live, t: Candidate) -> Array:
+    """P(answer) of a look: it depends on the cause alone."""
+    if t.said is None:
+        raise AssertionError("asked for a look of a measured test")
+    seen = np.asarray([words.seen_chance(j.suspects[h], t.said.part or "") for h in alive.index])
+    both = np.stack([1 - seen if w in words.LOOKS_FINE else seen for _, w in t.choices], axis=1)
+    return np.repeat(both[:, None, :], len(QUANTILES), axis=1)
+
+
+def _sigma(t: Candidate, values: Array) -> float:
+    """What a person with this instrument can tell apart here: its own error and the tolerances together."""
+    if t.said is not None:
+        return 1.0
+    top = float(np.max(np.abs(values))) if len(values) else 0.0
+    own = float(by_name(t.instrument).sigma(top))
+    least = {"fuse-drop": 0.0001}.get(t.instrument, 0.02 if t.spot.what == "volts" else 0.005)
+    return max(own, 0.01 * top, least)

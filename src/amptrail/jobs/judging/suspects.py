@@ -1,0 +1,230 @@
+"""`suspects`: what still fits the readings, how severe it is, and what each reading ruled out."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from amptrail.belief import Posterior, Table, contributions, posterior
+from amptrail.circuit.model import Circuit
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.base.faultnames import fault_json
+from amptrail.jobs.base.kept import Kept
+from amptrail.jobs.evidence import intermittent
+from amptrail.jobs.evidence.beforehand import beforehand, raised
+from amptrail.jobs.evidence.boundaries import refined
+from amptrail.jobs.evidence.doubles import explained
+from amptrail.jobs.evidence.history import NONE, History
+from amptrail.jobs.evidence.instrument import instrument_rows, ranked, with_instruments
+from amptrail.jobs.evidence.judgement import Judgement
+from amptrail.jobs.evidence.leaks import leaks
+from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
+from amptrail.jobs.judging import groups
+from amptrail.jobs.solved.observe import observations
+from amptrail.sheet import fault_text
+
+LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
+
+
+@dataclass(frozen=True)
+class SuspectOptions:
+    """Options of the contract: how many to list; doubles auto, off or all; seed (same seed, same bytes);
+    what earlier jobs taught."""
+
+    top: int = 10
+    doubles: str = "auto"
+    seed: int = 0
+    history: History = NONE
+
+
+def _needs_doubles(post: Posterior) -> bool:
+    return post.unexplained.is_so or post.doubtful is not None or post.unexplained.p_value < 0.05
+
+
+JUDGED: Kept[Judgement] = Kept(16, lambda _: 1)
+
+
+def judge(
+    circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf,
+    history: History = NONE,
+) -> Judgement:  # fmt: skip
+    """`weigh`, kept: `suspects` and `next` of the same readings weigh them once."""
+    asked = (circuit, readings_text, doubles, history)
+    known = JUDGED.get(asked)
+    if known is not None:
+        return known
+    got = weigh(circuit, readings_text, doubles, until_s, history)
+    return got if time.monotonic() >= until_s else JUDGED.put(asked, got)
+
+
+def weigh(
+    circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE
+) -> Judgement:
+    """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
+    when the clock (`time.monotonic`) has passed `until_s` by then."""
+    heard = observations(circuit, readings_text)
+    seen = evidence(heard.used)
+    base = beforehand(circuit, heard.worked, history)
+    only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
+    alone = posterior(only)
+    t, post, everyone = only, alone, base
+    comes_and_goes = intermittent.told(seen)
+    if seen.all and comes_and_goes:
+        t, everyone = intermittent.with_those_that_come_and_go(only, base, seen, alone)
+        post = posterior(t)
+    wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
+    if seen.all and wanted and time.monotonic() < until_s:
+        t, pairs = explained(circuit, base, only, alone, doubles == "all", seen, t)
+        if pairs:
+            post, everyone = posterior(t), everyone + pairs
+    if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
+        t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
+    if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
+        t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
+        post = posterior(t)
+    if seen.all and not comes_and_goes and time.monotonic() < until_s:
+        t, everyone, post = refined(circuit, t, everyone, seen, post)
+    if seen.numbers and time.monotonic() < until_s:
+        t, post = with_instruments(t, seen, post)
+    return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history)
+
+
+def _added(
+    circuit: Circuit,
+    seen: Evidence,
+    t: Table,
+    post: Posterior,
+    known: tuple[Suspect, ...],
+    more: Sequence[Suspect],
+) -> tuple[Table, Posterior, tuple[Suspect, ...]]:
+    """The table with further suspects, and what is believed then."""
+    if not more:
+        return t, post, known
+    both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
+    t = replace(t, hypotheses=t.hypotheses + both.hypotheses)
+    return t, posterior(t), known + tuple(more)
+
+
+# ---- the answer -------------------------------------------------------------------------------------
+def estimated(j: Judgement, h: int) -> tuple[str, list[Json], Json | None]:
+    """The words, fault objects and severity of a hypothesis at its estimated resistance."""
+    s, severity = j.suspects[h], j.post.severity[h]
+    ohms = [] if severity is None else [severity.ohm] + ([severity.other.ohm] if severity.other else [])
+    faults = [f for c in s.causes for f in c.faults]
+    told = with_severity(faults, [float(f"{x:.3g}") for x in ohms])
+    text = fault_text(j.circuit, told) if told else "nothing is broken"
+    shown = None if severity is None else {"ohm": severity.ohm, "low": severity.low, "high": severity.high}
+    return text, [fault_json(j.circuit, f) for f in told], shown
+
+
+def _ruled_by(j: Judgement) -> list[Json]:
+    texts = {o.line: o.text for o in j.seen.all}
+    rows = []
+    for c in contributions(j.post)[: len(j.seen.all)]:
+        gone = [estimated(j, h)[0] for h in c.ruled_out[:6]]
+        rows.append(
+            {"line": c.line, "text": texts.get(c.line, ""), "ruled_out": gone, "count": len(c.ruled_out)}
+        )
+    return rows
+
+
+def _doubt(j: Judgement) -> Json | None:
+    d = j.post.doubtful
+    if d is None:
+        return None
+    t = j.post.table
+    less = posterior(t.without(word=d.index) if d.is_word else t.without(reading=d.index))
+    top = [h for h in less.ranking()[:3] if less.probability[h] > 0.01]
+    return {
+        "line": d.line,
+        "probability": d.probability,
+        "if_dropped": [{"text": estimated(j, h)[0], "probability": float(less.probability[h])} for h in top],
+    }
+
+
+def _why(j: Judgement, h: int) -> str:
+    """One line: the readings that speak most for this explanation against nothing being broken."""
+    s = j.suspects[h]
+    if not j.seen.all:
+        return "no reading yet; how often such a fault happens here"
+    if not s.causes[0].faults:
+        return "every reading is what a healthy circuit gives"
+    p, q = j.post.scored[h], j.post.scored[0]
+    weight = np.exp(p.log_likelihood - p.log_likelihood.max())
+    weight = weight / weight.sum()
+    mine = np.concatenate(
+        [weight @ np.abs(p.numbers.z), -(weight @ p.words) if p.words.size else np.zeros(0)]
+    )
+    base = np.concatenate([np.abs(q.numbers.z[0]), -q.words[0] if q.words.size else np.zeros(0)])
+    order = np.argsort(-(base - mine), kind="stable")[:2]
+    lines = [j.seen.all[int(i)].text for i in order if base[int(i)] - mine[int(i)] > 0.5]
+    return "explains: " + "; ".join(lines) if lines else "does not contradict what was read"
+
+
+def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
+    """Texts of the others of a group, each once (a fault and the same coming and going are one)."""
+    by_key: dict[str, str] = {}
+    for m in members:
+        s = j.suspects[m]
+        if s.causes[0].faults and s.key != first:
+            by_key.setdefault(s.key, estimated(j, m)[0])
+    return list(by_key.values())
+
+
+def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
+    merged = groups.merge(j)
+    rows: list[Json] = []
+    for g in merged[:top]:
+        h = g.members[0]
+        text, objects, severity = estimated(j, h)
+        causes = j.suspects[h].causes
+        rows.append(
+            {
+                "rank": 0,
+                "faults": objects,
+                "text": text,
+                "probability": g.probability,
+                "severity": severity,
+                "repair": "; ".join(dict.fromkeys(c.repair for c in causes if c.repair)),
+                "repair_minutes": float(sum(c.repair_minutes for c in causes)),
+                "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
+                "why": _why(j, h),
+            }
+        )
+    return ranked(rows + instrument_rows(j, LISTED_LEAST), top)
+
+
+def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> Json:
+    """The body of the answer for a judgement already made."""
+    rows, rest = _listed(j, options.top)
+    unexplained = j.post.unexplained
+    return {
+        "suspects": rows,
+        "rest": rest,
+        "nothing_broken": j.post.nothing_broken,
+        "not_as_drawn": j.post.undrawn,
+        "unexplained": {
+            "is": unexplained.is_so,
+            "p_value": unexplained.p_value,
+            "worst_line": unexplained.worst_line,
+        },
+        "doubtful_reading": _doubt(j),
+        "readings_used": len(j.seen.all),
+        "readings_ignored": [{"line": n, "reason": why} for n, why in j.ignored],
+        "ruled_out_by": _ruled_by(j),
+        "evidence_nats": j.post.evidence_nats,
+        "doubles_considered": sum(len(s.causes) > 1 for s in j.suspects),
+        "raised": raised(j.circuit, j.worked, j.history),
+        **sheet_sha,
+    }
+
+
+def suspects(sheet_text: str, readings_text: str, options: SuspectOptions = SuspectOptions()) -> Json:
+    """Rank what still fits (docs/json.md, suspects)."""
+    sheet = load(sheet_text)
+    j = judge(sheet.circuit, readings_text, options.doubles, history=options.history)
+    return answer("suspects", sheet, suspects_answer(j, {}, options), problems=j.problems)

@@ -1,0 +1,116 @@
+"""The visit card: where the person stands by what was read last, what to test next in words, what still
+fits, and after the repair what was proven. One answer, so that a page asks once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+
+from amptrail.circuit.model import Circuit, Term, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.instruments import by_name, cautions
+from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.judging.asking import asking, phase_words
+from amptrail.jobs.judging.nexttest import NextOptions, next_answer
+from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
+from amptrail.jobs.solved.access import start_place
+from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.spots import all_spots, place_of
+from amptrail.sheet.words import free_text, name_text
+
+SHOWN = ("meter", "lamp", "loaded", "clamp")
+SENSES = ("works", "clicks", "lit", "looks", "felt", "answers")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where the person is, in which phase the vehicle is, and which places lie open."""
+
+    place: str | None = None
+    phase: str | None = None
+    opened: tuple[str, ...] = ()
+
+
+def standing(circuit: Circuit, heard: Sequence[Observation]) -> Standing:
+    """From the readings the person took: the place of the last one, and every place where a lead was put
+    on. What others said on the phone moves nobody."""
+    mine = [o for o in heard if o.whose == "mine"]
+    if not mine:
+        return Standing()
+    places = [_place(circuit, o) for o in mine]
+    opened = [p for p, o in zip(places, mine, strict=True) if o.kind not in SENSES]
+    phases = [o.phase for o in mine if o.phase is not None]
+    name = drive_cycle(circuit)[phases[-1]].name if phases else None
+    return Standing(places[-1], name, tuple(dict.fromkeys(opened)))
+
+
+def _place(circuit: Circuit, o: Observation) -> str:
+    part = o.spot.a.part if o.spot is not None else o.part or ""
+    return place_of(circuit, Term(part, "")) or start_place(circuit)
+
+
+def _again(circuit: Circuit, heard: Sequence[Observation]) -> tuple[str, str] | None:
+    """What to try again after a repair: its words, and the reading line it was told in. The first function
+    told to fail; else the first figure told."""
+    plain = [o for o in heard if o.conditions == Conditions() and o.phase is not None]
+    failing = [o for o in plain if o.kind == "works" and not o.word.startswith("works")]
+    told = [*failing, *(o for o in plain if o.kind in ("works", "number", "range", "lit"))]
+    if not told:
+        return None
+    o = told[0]
+    phase = drive_cycle(circuit)[o.phase or 0].name
+    name = o.part or (str(o.spot.a) if o.spot is not None else "")
+    what = name if o.kind == "works" else f"what {name} reads"
+    return f"try {what} again in {phase} ({phase_words(circuit, phase)})", o.text
+
+
+def _at(fault: Json) -> Term:
+    return Term(fault["part"], fault["terminal"] or "")
+
+
+def _repaired(circuit: Circuit, row: Json, again: tuple[str, str] | None) -> str | None:
+    """The lines that say: repaired, and still the same."""
+    known = {key(p.name): p.name for p in circuit.parts}
+    parts = [known[key(f["part"])] for f in row["faults"] if key(f["part"]) in known]
+    if again is None or not parts:
+        return None
+    with_ = ", ".join(f"{name_text(p)} replaced" for p in dict.fromkeys(parts))
+    return f"with {with_}\n{again[1]}\nwithout conditions"
+
+
+def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
+    """Plan, suspects and words of a job. A place that is not told is taken from the readings."""
+    sheet = load(sheet_text)
+    circuit = sheet.circuit
+    j = judge(circuit, readings_text, options.doubles)
+    heard = observations(circuit, readings_text).used
+    here = standing(circuit, heard)
+    options = replace(
+        options, place=options.place or here.place, start_phase=options.start_phase or here.phase,
+        opened=options.opened or here.opened,
+    )  # fmt: skip
+    plan = next_answer(j, options)
+    weighed = suspects_answer(j, {}, SuspectOptions())
+    for v in plan["visits"]:
+        v["state"] = phase_words(circuit, v["phase"])
+        v["about"] = next((p.text or "" for p in circuit.places if key(p.name) == key(v["place"] or "")), "")
+        for t in v["tests"]:
+            t["ask"] = asdict(asking(circuit, t))
+            t["state"] = phase_words(circuit, t["phase"])
+    again = _again(circuit, heard)
+    eye, rest = by_name("eye"), drive_cycle(circuit)[-1].name
+    first = weighed["suspects"][0] if weighed["suspects"] else None
+    body = {
+        "plan": plan,
+        "weighed": weighed,
+        "here": asdict(here),
+        "places": [p.name for p in circuit.places],
+        "phases": [{"name": p.name, "written": free_text(p.name), "state": phase_words(circuit, p.name)}
+                   for p in drive_cycle(circuit)],
+        "points": [s.name for s in all_spots(circuit)],
+        "repair_cautions": [] if first is None else list(dict.fromkeys(
+            c.text for f in first["faults"] for c in cautions(circuit, _at(f), eye, rest, "look"))),
+        "again": None if again is None else again[0],
+        "still_the_same": None if first is None else _repaired(circuit, first, again),
+    }  # fmt: skip
+    return answer("visit", sheet, body, problems=j.problems)

@@ -1,0 +1,1 @@
+"""Papers of a job: facts gathered, set as text, PDF or HTML."""

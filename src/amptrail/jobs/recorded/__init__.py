@@ -1,0 +1,1 @@
+"""Recordings: files in, events out, laid under the drive the sheet predicts."""

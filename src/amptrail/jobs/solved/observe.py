@@ -1,0 +1,273 @@
+"""Readings as the belief hears them: where, in which phase and condition, with what, and how sure.
+
+An Observation is still free of numbers computed from the circuit; `predict` puts predictions beside it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from amptrail.circuit.model import Circuit, Term, WorkedOn, key
+from amptrail.circuit.phases import drive_cycle
+from amptrail.errors import InputError, Problem, one
+from amptrail.instruments import by_name
+from amptrail.jobs.solved.spots import Spot, is_metal
+from amptrail.sheet import Reading, parse_readings
+from amptrail.sheet.readings import Conditions as Told
+
+Kind = Literal[
+    "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code"
+]
+OVER_RANGE_OHM = 20e6
+BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
+NOTHING_AT_ALL = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off.
+
+    `feed`: its name or its words; `replaced`: parts for which a good one stands in.
+    """
+
+    unplugged: tuple[str, ...] = ()
+    pulled: tuple[str, ...] = ()
+    out: tuple[str, ...] = ()
+    on: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    feed: str | None = None
+    replaced: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One reading. `phase` indexes the drive cycle (None: off or no phase).
+
+    `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
+    battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
+    `comes_and_goes`: told as intermittent. `unsigned`: a current told without a sign is a size (nobody says
+    which way round the clamp was).
+    """
+
+    line: int
+    text: str
+    kind: Kind
+    phase: int | None
+    spot: Spot | None = None
+    part: str | None = None
+    instrument: str = "meter"
+    value: float = 0.0
+    low: float = 0.0
+    high: float = 0.0
+    word: str = ""
+    battery_v: float | None = None
+    conditions: Conditions = Conditions()
+    unsure: bool = False
+    showing: Literal["unknown", "works", "fails"] = "unknown"
+    whose: str = "mine"
+    good_of: tuple[int, int] | None = None
+    run: str = ""
+    unsigned: bool = False
+    comes_and_goes: bool = False
+    own: bool = False  # taken with an instrument its owner measured: `instrument` says what it is
+
+    @property
+    def tool(self) -> str:
+        """The kind of instrument, whoever's it is."""
+        return self.instrument.split()[0] if self.own else self.instrument
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Observations used, lines ignored with the reason, the warnings of the file, and what was worked on."""
+
+    used: tuple[Observation, ...]
+    ignored: tuple[tuple[int, str], ...]
+    problems: tuple[Problem, ...]
+    worked: tuple[WorkedOn, ...] = ()
+
+
+def _conditions(circuit: Circuit, told: Told) -> Conditions:
+    kinds = {key(p.name): p.kind for p in circuit.parts}
+    relays = tuple(x for x in told.pulled if kinds.get(key(x)) == "relay")
+    fuses = tuple(x for x in told.pulled if x not in relays)
+    return Conditions(
+        told.unplugged, fuses, relays, told.on, told.off, told.feeds[-1] if told.feeds else None,
+        told.replaced,
+    )  # fmt: skip
+
+
+def _instrument(r: Reading) -> str:
+    if r.instrument == "lamp" and r.lamp_w:
+        return f"lamp {r.lamp_w:g} W"
+    return {"scope": "meter"}.get(r.instrument or "meter", r.instrument or "meter")
+
+
+def _spot(circuit: Circuit, r: Reading) -> Spot | None:
+    """Where the leads were: a branch for a clamp, two points otherwise (a fuse for its millivolts)."""
+    name = r.point or str(r.a if r.a.name else r.a.part)
+    if r.instrument == "clamp":
+        return Spot(name, "amps", r.a)
+    if r.instrument == "fuse-drop" and not r.a.name:
+        return Spot(name, "volts", Term(r.a.part, "in"), Term(r.a.part, "out"))
+    if r.instrument == "ohmmeter":
+        return Spot(name, "ohms", r.a, r.b) if is_metal(circuit, r.a) else None
+    other = r.other_lead if r.other_lead is not None else r.b
+    return Spot(name, "volts", r.a, other) if is_metal(circuit, r.a) else None
+
+
+def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
+    """(kind, value, low, high, word) of a measured reading; None when it holds no figure."""
+    word = r.word or ""
+    if word == "same as battery":
+        return "same", 1.0, 0.0, 0.0, word
+    if word == "over range":
+        return "number", OVER_RANGE_OHM, 0.0, 0.0, word
+    if word == "beeps":
+        return "range", BEEPS_OHM / 2, 0.05, BEEPS_OHM, word
+    if word == "silent":
+        return "range", 1e4, BEEPS_OHM, OVER_RANGE_OHM, word
+    if word in ("bright", "dim", "dark", "lit", "lit then dark") or (
+        word == "nothing" and r.instrument in ("lamp", "led")
+    ):
+        return (
+            "lit",
+            0.0,
+            0.0,
+            0.0,
+            {"nothing": "dark", "lit": "bright", "lit then dark": "bright"}.get(word, word),
+        )
+    if r.instrument == "hand":
+        return "felt", 0.0, 0.0, 0.0, {"nothing": "cold"}.get(word, word)
+    if word == "nothing":
+        return "number", NOTHING_AT_ALL, 0.0, 0.0, word
+    if r.low is not None and r.high is not None:
+        return "range", (r.low + r.high) / 2, r.low, r.high, word
+    if r.value is not None:
+        return "number", r.value, 0.0, 0.0, word
+    return None
+
+
+def _said(r: Reading) -> tuple[Kind, str] | None:
+    match r.kind:
+        case "works":
+            return "works", "works" if r.word != "no" else "does not"
+        case "answers":
+            return "answers", "answers" if r.word != "no" else "silent"
+        case "sounds":
+            return "clicks", r.word or "clicks"
+        case "is":
+            if r.word in ("bright", "dim", "dark"):
+                return "lit", r.word
+            return "works", "works" if r.word in ("on", "running", "working") else "does not"
+        case "looks":
+            return "looks", r.word or ""
+        case "replaced":
+            return "exchanged", r.word or ""
+        case "code":
+            return "code", (r.word or "").upper()
+    return None
+
+
+def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observation | str:
+    phase = phases.get(key(r.phase)) if r.phase else None
+    showing: Literal["unknown", "works", "fails"] = (
+        "unknown" if r.while_failing is None else "fails" if r.while_failing else "works"
+    )
+    base = Observation(
+        r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose,
+        showing=showing,
+        conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
+        comes_and_goes="intermittent" in r.quality,
+    )  # fmt: skip
+    if r.kind == "reading":
+        found, spot = _numbers(r), _spot(circuit, r)
+        if found is None or (found[0] not in ("lit", "felt") and spot is None):
+            return "it holds no figure this circuit can be compared with"
+        kind, value, low, high, word = found
+        part = r.a.part if r.instrument in ("eye", "hand") else None
+        return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
+                       low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
+    said = _said(r)
+    if said is None:
+        return "nothing in this circuit can be compared with it"
+    kind_said, word = said
+    good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
+    return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
+
+
+def _own(items: Sequence[Reading]) -> list[tuple[int, str, str]]:
+    """(line, kind of instrument, what it is): from its line on, that kind is that one. InputError names the
+    line when it is no instrument."""
+    found = []
+    for r in items:
+        if r.kind == "my":
+            try:
+                if not (r.word or "").strip():
+                    raise one("instrument", f"what is special about your {r.instrument}?",
+                              remedy=f'write it as my {r.instrument} "accuracy 1 %"')  # fmt: skip
+                by_name(f"{r.instrument} {r.word}")
+            except InputError as e:
+                raise InputError(tuple(replace(p, line=r.line, column=1) for p in e.problems)) from e
+            found.append((r.line, r.instrument or "", f"{r.instrument} {r.word}"))
+    return found
+
+
+def _as_read_with(o: Observation, r: Reading, mine: list[tuple[int, str, str]]) -> Observation:
+    """The observation as the owner's own instrument saw it: its offset taken off, burden and error its own.
+    What the shop or the customer read was read with theirs."""
+    if o.kind not in ("number", "range", "lit") or o.whose != "mine" or r.lamp_w or r.instrument is None:
+        return o
+    own = [what for line, kind, what in mine if kind == r.instrument and line < o.line]
+    if not own:
+        return o
+    off = by_name(own[-1]).offset
+    value = max(o.value - off, 0.0) if o.unsigned else o.value - off
+    return replace(o, instrument=own[-1], own=True, value=value, low=o.low - off, high=o.high - off)
+
+
+def _unsigned(r: Reading) -> bool:
+    return r.instrument == "clamp" and re.search(r"clamp\s+[+-]", r.text, re.IGNORECASE) is None
+
+
+def _named(r: Reading) -> str:
+    return r.point or r.a.part or r.a.name
+
+
+def _run(r: Reading) -> str:
+    return str(r.b) if r.b is not None and r.instrument != "ohmmeter" else ""
+
+
+def _battery(circuit: Circuit, r: Reading, phase: int | None) -> float | None:
+    """The battery at that moment: said on the line itself, or standing and the phase is one at rest."""
+    if r.battery_v is None or phase is None:
+        return None
+    tail = (
+        f"battery {r.text.rsplit('battery', 1)[1].strip()}"
+        if "battery" in r.text.split(" in ", 1)[-1]
+        else ""
+    )
+    at_rest = drive_cycle(circuit)[phase].base not in ("cranking", "running")
+    return r.battery_v if at_rest or (tail and "same as" not in r.text) else None
+
+
+def observations(circuit: Circuit, text: str) -> Heard:
+    """Every line of a readings file as an observation, or the reason why it is not used."""
+    told = parse_readings(circuit, text)
+    phases = {key(p.name): i for i, p in enumerate(drive_cycle(circuit))}
+    mine = _own(told.items)
+    used: list[Observation] = []
+    ignored: list[tuple[int, str]] = []
+    worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
+    for r in told.items:
+        if r.kind in ("worked", "my"):  # no observation: what is likely beforehand, and what it is read with
+            continue
+        got = _observation(circuit, r, phases)
+        if isinstance(got, str):
+            ignored.append((r.line, got))
+        else:
+            used.append(_as_read_with(got, r, mine))
+    return Heard(tuple(used), tuple(ignored), told.warnings, worked)

@@ -1,0 +1,1 @@
+"""How well faults can be told apart over a folder of sheets, on every core or a cluster."""
