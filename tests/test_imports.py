@@ -108,7 +108,8 @@ def test_no_cycle_between_modules() -> None:
 
 # the folders of the use cases, lowest first; what lies in `jobs` itself needs solved states only
 INSIDE = (
-    "base", "solved", "", "evidence", "judging", "feeding", "night", "practise", "studying", "log", "recorded",
+    "base", "solved", "", "evidence", "judging", "feeding", "night", "practise", "studying", "log",
+    "recorded",
     "papers",
 )  # fmt: skip
 
