@@ -10,13 +10,14 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from amptrail.errors import one
+from amptrail.errors import nearest, one
 from amptrail.recording.channel import Channel, Recording
 
 FORM = re.compile(
     r"^(?P<point>[^=\s]*)(?:\s+to\s+(?P<to>\S+))?(?:\s+unit\s+(?P<unit>V|A))?(?:\s+x\s*(?P<factor>[+-]?[\d.,eE+-]+))?"
     r"(?:\s+offset\s+(?P<offset>[+-]?[\d.,eE+-]+))?$"
 )
+FORM_SAID = 'write it as "CHANNEL=POINT to POINT unit A x FACTOR offset NUMBER", what is not needed left out'
 CAUTION = (
     "Scope grounds, a laptop's charger and a bus adapter may all be one ground: a ground clip on battery "
     "plus can then be a dead short of the battery. "
@@ -43,11 +44,16 @@ def clipped(recording: Recording, said: Sequence[str]) -> Recording:
         name, sign, rest = text.partition("=")
         hit = FORM.match(rest.strip())
         found = recording.channel(name.strip())
-        if not sign or hit is None or found is None:
-            known = tuple(c.name for c in recording.channels)
+        known = tuple(c.name for c in recording.channels)
+        if not sign or found is None:
             raise one(
                 "bad-channel", f"{text!r} names no channel of this recording", expected=known,
-                remedy='write it as "CHANNEL=POINT to POINT x FACTOR"',
+                nearest=nearest(name.strip(), known), remedy=FORM_SAID,
+            )  # fmt: skip
+        if hit is None:
+            raise one(
+                "bad-clip", f"{rest.strip()!r} does not say where the clips of {found.name} were",
+                expected=("POINT to POINT", "unit A", "x FACTOR", "offset NUMBER"), remedy=FORM_SAID,
             )  # fmt: skip
         at = next(k for k, c in enumerate(recording.channels) if c is found)
         factor, offset = _number(hit["factor"], 1.0, text), _number(hit["offset"], 0.0, text)
@@ -63,3 +69,9 @@ def cautions(channels: Sequence[Channel]) -> tuple[str, ...]:
     """What can hurt or burn at this set-up, shown when the clips are named."""
     refs = {c.to.casefold() for c in channels if c.to}
     return (CAUTION,) if refs or any(c.point for c in channels) else ()
+
+
+def unscaled(channels: Sequence[Channel]) -> tuple[str, ...]:
+    """A note on channels that are still in parts of full scale, as a sound file has them."""
+    names = ", ".join(c.name for c in channels if c.unit == "FS")
+    return (f"{names} in parts of full scale: give the factor to volts with --channel",) if names else ()

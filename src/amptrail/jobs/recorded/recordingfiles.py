@@ -23,7 +23,7 @@ from amptrail.jobs.base.joblog import Case, case, known, now, opened, whose
 from amptrail.jobs.feeding.fitting import as_left, in_place
 from amptrail.jobs.recorded.recordings import RecordingOptions, beside_sheet, looked
 from amptrail.jobs.recorded.recordings import opened as parsed_from
-from amptrail.recording.clips import cautions, clipped
+from amptrail.recording.clips import cautions, clipped, unscaled
 from amptrail.recording.phases import Span
 from amptrail.recording.picture import Seen, picture
 from amptrail.recording.readers import ENDINGS
@@ -184,7 +184,7 @@ def read(job: str, key: str, asked: RecordingOptions) -> Json:
     laid = beside_sheet(seen, asked.sheet, asked.feed) if asked.sheet is not None else {}
     got: Json = {
         "said": list(asked.channels), "interval_s": asked.interval_s, "time": asked.time, **laid,
-        "units": units, "cautions": list(cautions(r.channels)), "notes": list(r.notes),
+        "units": units, "cautions": list(cautions(r.channels)), "notes": [*r.notes, *unscaled(r.channels)],
     }  # fmt: skip
     (where / TOLD).write_text(json.dumps(got, ensure_ascii=False), encoding="utf-8")
     return got

@@ -22,7 +22,7 @@ from amptrail.jobs.solved.spots import battery_plus, spot
 from amptrail.recording import find_events, measure, open_recording
 from amptrail.recording.against import Band, beside, reading_lines
 from amptrail.recording.channel import Recording
-from amptrail.recording.clips import cautions, clipped
+from amptrail.recording.clips import cautions, clipped, unscaled
 from amptrail.recording.compare import compared
 from amptrail.recording.events import Event
 from amptrail.recording.measures import cranks
@@ -91,7 +91,7 @@ def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
             measures[prefix + c.name] = m
         events += [_event(e, prefix) for e in found]
         relays += [{**asdict(d), "file": r.source} for d in delays(r.channels, found)]
-        notes += [prefix + n for n in r.notes]
+        notes += [prefix + n for n in (*r.notes, *unscaled(r.channels))]
         if asked.sheet is not None:
             laid.append(beside_sheet(seen[-1], asked.sheet, asked.feed))
         warned += [w for w in cautions(r.channels) if w not in warned]

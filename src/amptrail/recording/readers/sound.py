@@ -53,5 +53,4 @@ def read(path: Path, asked: Asked) -> Recording:
         maps = spool.maps()
     dt = asked.interval_s or 1.0 / float(rate)
     got = tuple(Channel(f"channel {k + 1}", "FS", dt, 0.0, m) for k, m in enumerate(maps))
-    notes.append("a WAV file holds parts of full scale: give the factor to volts with --channel")
     return Recording(path.name, "wav", got, tuple(notes))
