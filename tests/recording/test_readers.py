@@ -254,16 +254,22 @@ def test_a_file_far_too_large_is_refused_before_it_is_read(tmp_path: Path) -> No
     assert e.value.problems[0].code == "too-large"
 
 
-def test_a_truncated_wav_gives_what_there_is(tmp_path: Path) -> None:
+@pytest.mark.parametrize("channels", [1, 2, 3, 4])
+@pytest.mark.parametrize("width", [1, 2, 3, 4])
+@pytest.mark.parametrize("missing", [600, 601, 607])
+def test_a_truncated_wav_gives_what_there_is(tmp_path: Path, channels: int, width: int, missing: int) -> None:
+    """Cut anywhere, also within a frame: every whole frame is read."""
     with wave.open(str(tmp_path / "x.wav"), "wb") as f:
-        f.setnchannels(1)
-        f.setsampwidth(2)
+        f.setnchannels(channels)
+        f.setsampwidth(width)
         f.setframerate(1000)
-        f.writeframes(np.arange(1000, dtype="<i2").tobytes())
+        f.writeframes(bytes(range(250)) * 4 * channels * width)
     whole = (tmp_path / "x.wav").read_bytes()
-    (tmp_path / "x.wav").write_bytes(whole[: len(whole) - 600])
+    (tmp_path / "x.wav").write_bytes(whole[: len(whole) - missing])
     got = open_recording(tmp_path / "x.wav")
-    assert 500 <= got.channels[0].samples <= 700
+    frames = 1000 - -(-missing // (channels * width))
+    assert [c.samples for c in got.channels] == [frames] * channels
+    assert "cut off" in got.notes[0]
 
 
 def lines(times: np.ndarray, values: np.ndarray) -> list[str]:

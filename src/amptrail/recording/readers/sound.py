@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,20 @@ from amptrail.recording.readers import Asked
 from amptrail.recording.spool import Spool
 
 CHUNK = 1 << 20
+HEADER = 1 << 16  # bytes in which the format and the beginning of the samples stand
+
+
+def _whole_frames(path: Path) -> BytesIO:
+    """The file up to its last whole frame: a copy that broke off seldom ends at one."""
+    raw = path.read_bytes()
+    fmt, begin = raw.find(b"fmt ", 0, HEADER), raw.find(b"data", 0, HEADER) + 8
+    if fmt < 0 or begin < 8 or fmt + 22 > len(raw):
+        return BytesIO(raw)
+    frame = max(int.from_bytes(raw[fmt + 20 : fmt + 22], "little"), 1)
+    said = int.from_bytes(raw[begin - 4 : begin], "little")
+    if begin + said <= len(raw):  # not cut off
+        return BytesIO(raw)
+    return BytesIO(raw[: begin + (len(raw) - begin) // frame * frame])
 
 
 def read(path: Path, asked: Asked) -> Recording:
@@ -20,19 +35,20 @@ def read(path: Path, asked: Asked) -> Recording:
     factor."""
     from scipy.io import wavfile
 
-    notes = []
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
             rate, data = wavfile.read(path, mmap=True)
         except Exception:
             try:  # 24 bit and cut-off files cannot be mapped
-                rate, data = wavfile.read(path)
+                rate, data = wavfile.read(_whole_frames(path))
             except Exception as e:
                 raise one(
                     "broken-wav", f"the WAV file cannot be read: {e}", remedy="copy it from the scope again"
                 ) from e
-    notes += [str(w.message) for w in said]
+    cut = [w for w in said if "EOF" in str(w.message)]
+    notes = ["the file is cut off: what is there was read"] if cut else []
+    notes += [str(w.message) for w in said if w not in cut]
     if data.shape[0] == 0 or rate <= 0:
         raise one("no-samples", "the WAV file holds no samples", remedy="copy it from the scope again")
     if data.ndim == 1:
