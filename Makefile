@@ -17,15 +17,15 @@ $(STAMP): pyproject.toml
 
 # an independent circuit simulator for the comparisons; installed when this user may
 ngspice:
-	@command -v ngspice >/dev/null 2>&1 || sh scripts/install-ngspice.sh
+	@command -v ngspice >/dev/null 2>&1 || sh scripts/install.sh "ngspice" "the comparisons with it will be SKIPPED"
 
 # a real browser for the page tests; installed when this user may
 browser:
-	@command -v chromium >/dev/null 2>&1 || sh scripts/install-browser.sh
+	@command -v chromium >/dev/null 2>&1 || sh scripts/install.sh "chromium fonts-dejavu-core" "the pages are NOT tried in a browser"
 
 # a database server for the tests of the store; installed when this user may
 postgresql:
-	@command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || sh scripts/install-postgresql.sh
+	@command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || sh scripts/install.sh "postgresql" "the store is NOT tried on it"
 
 # the solver is compiled to machine code once and kept; two test workers must not both do it
 warm: $(STAMP)

@@ -45,6 +45,14 @@ class Problem:
         return "\n".join(parts)
 
 
+def as_row(p: Problem) -> dict[str, object]:
+    """A problem as the contract shows it (docs/json.md, Envelope)."""
+    return {
+        "line": p.line, "column": p.column, "severity": p.severity, "code": p.code, "message": p.message,
+        "expected": list(p.expected), "nearest": p.nearest, "remedy": p.remedy,
+    }  # fmt: skip
+
+
 class AmptrailError(Exception):
     """Root of every error raised on purpose."""
 

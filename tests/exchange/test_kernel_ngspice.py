@@ -35,7 +35,7 @@ DEMOS = sorted((ROOT / "demos").rglob("*.sheet"))
 
 if not spice.available() and not os.environ.get("CI"):
     pytest.skip(
-        "ngspice is not installed: the kernel is NOT compared with it here (scripts/install-ngspice.sh)",
+        "ngspice is not installed: the kernel is NOT compared with it here (make ngspice)",
         allow_module_level=True,
     )
 

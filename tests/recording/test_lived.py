@@ -18,7 +18,7 @@ from amptrail.cli.files import Files
 from amptrail.exchange import convert, spice
 
 if not spice.available() and not os.environ.get("CI"):
-    pytest.skip("ngspice is not installed: no recording of its making (scripts/install-ngspice.sh)",
+    pytest.skip("ngspice is not installed: no recording of its making (make ngspice)",
                 allow_module_level=True)  # fmt: skip
 
 STORIES: dict[str, tuple[tuple[tuple[str, float], ...], tuple[str, ...], float]] = {

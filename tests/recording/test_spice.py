@@ -19,7 +19,7 @@ from amptrail.recording.measures import cranks
 from amptrail.recording.relays import Delay, delays
 
 if not spice.available() and not os.environ.get("CI"):
-    pytest.skip("ngspice is not installed: no recording of its making (scripts/install-ngspice.sh)",
+    pytest.skip("ngspice is not installed: no recording of its making (make ngspice)",
                 allow_module_level=True)  # fmt: skip
 
 RATE = 20_000.0

@@ -22,7 +22,7 @@ from amptrail.recording.shelf import seen_of
 from amptrail.recording.turns import lags
 
 if not spice.available() and not os.environ.get("CI"):
-    pytest.skip("ngspice is not installed: no recording of its making (scripts/install-ngspice.sh)",
+    pytest.skip("ngspice is not installed: no recording of its making (make ngspice)",
                 allow_module_level=True)  # fmt: skip
 
 SHEET = """vehicle "bench"

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 STARTS_S = 120.0  # on a machine that is busy with other tests
-MISSING = "postgresql is not installed: the store is NOT tried on it (scripts/install-postgresql.sh)"
+MISSING = "postgresql is not installed: the store is NOT tried on it (make postgresql)"
 
 
 def _programs() -> Path | None:

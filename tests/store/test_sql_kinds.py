@@ -188,26 +188,30 @@ def test_a_search_while_another_writes(fresh: Fresh) -> None:
             assert [h.job for h in search(other, "pump")] == ["gate"]
 
 
-def test_several_programs_on_one_job(fresh: Fresh) -> None:
-    """Two phones and a laptop, or two servers on one file: everything of everybody, each in its order."""
-    where = fresh()
-    open_log(where).close()
+def together(where: Path | str, names: str, work: Callable[[SqlLog, str], object]) -> None:
+    """The work of every name at the same time, each with a log of its own; none may fail."""
     failed: list[BaseException] = []
 
     def device(name: str) -> None:
         try:
             with open_log(where, wait_s=60) as log:
-                for n in range(25):
-                    log.add(entry(f"{name}{n}", by=name))
+                work(log, name)
         except BaseException as e:
             failed.append(e)
 
-    threads = [threading.Thread(target=device, args=(name,)) for name in "abc"]
+    threads = [threading.Thread(target=device, args=(name,)) for name in names]
     for t in threads:
         t.start()
     for t in threads:
         t.join()
     assert failed == []
+
+
+def test_several_programs_on_one_job(fresh: Fresh) -> None:
+    """Two phones and a laptop, or two servers on one file: everything of everybody, each in its order."""
+    where = fresh()
+    open_log(where).close()
+    together(where, "abc", lambda log, name: [log.add(entry(f"{name}{n}", by=name)) for n in range(25)])
     with open_log(where) as log:
         found = [e.id for e in log.entries("gate")]
     assert len(found) == 75
@@ -217,21 +221,7 @@ def test_several_programs_on_one_job(fresh: Fresh) -> None:
 
 def test_several_programs_open_a_new_log_at_once(fresh: Fresh) -> None:
     where = fresh()
-    failed: list[BaseException] = []
-
-    def device(name: str) -> None:
-        try:
-            with open_log(where, wait_s=60) as log:
-                log.add(entry(name))
-        except BaseException as e:
-            failed.append(e)
-
-    threads = [threading.Thread(target=device, args=(name,)) for name in "abcd"]
-    for t in threads:
-        t.start()
-    for t in threads:
-        t.join()
-    assert failed == []
+    together(where, "abcd", lambda log, name: log.add(entry(name)))
     with open_log(where) as log:
         assert sorted(e.id for e in log.entries("gate")) == list("abcd")
 

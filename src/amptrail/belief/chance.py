@@ -54,11 +54,3 @@ def any_share_log_likelihood(seen: int, tries: int) -> float:
     if not 0 <= seen <= tries:
         raise ValueError(f"{seen} of {tries}")
     return -math.log(tries + 1)
-
-
-def time_log_likelihood(
-    seen_s: float, predicted_s: float, relative: float = 0.25, floor_s: float = 0.5
-) -> float:
-    """Natural-log density (1/s) of a time told by a person: Gaussian, a quarter wide (common practice)."""
-    sigma = math.hypot(relative * predicted_s, floor_s)
-    return -0.5 * ((seen_s - predicted_s) / sigma) ** 2 - math.log(sigma * math.sqrt(2 * math.pi))

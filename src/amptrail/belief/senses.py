@@ -11,17 +11,11 @@ from numpy.typing import ArrayLike
 from amptrail.belief.tables import Array
 
 BRIGHT_FROM, DIM_FROM, EDGE = 0.75, 0.25, 0.05
-BRIGHTNESS_POWER = 3.4
 HEARD, IMAGINED = 0.95, 0.02
 
 
 def _step(x: Array, edge: float, width: float) -> Array:
     return np.asarray(1 / (1 + np.exp(-np.clip((x - edge) / width, -60, 60))), np.float64)
-
-
-def relative_brightness(volts: ArrayLike, nominal_v: float) -> Array:
-    """Light of a filament lamp as a share of its rated light (sign of the voltage does not matter)."""
-    return np.asarray((np.abs(np.asarray(volts, float)) / nominal_v) ** BRIGHTNESS_POWER, np.float64)
 
 
 def brightness(volts: ArrayLike, nominal_v: float) -> dict[str, Array]:

@@ -10,25 +10,11 @@ from typer import TyperException
 
 from amptrail.cli.app import group
 from amptrail.cli.files import Files
-from amptrail.errors import InputError, Problem, nearest, one
+from amptrail.errors import InputError, Problem, as_row, nearest, one
 
 Json = dict[str, Any]
 ALONE = ("batch", "demo", "serve")  # these talk themselves; they give no answer object
 HELP = ("-h", "--help")
-
-
-def row(p: Problem) -> Json:
-    """A problem as the contract shows it (docs/json.md, Envelope)."""
-    return {
-        "line": p.line,
-        "column": p.column,
-        "severity": p.severity,
-        "code": p.code,
-        "message": p.message,
-        "expected": list(p.expected),
-        "nearest": p.nearest,
-        "remedy": p.remedy,
-    }
 
 
 def _internal(error: Exception) -> Problem:
@@ -51,7 +37,7 @@ def failed(command: str | None, error: Exception) -> Json:
         "laws": None,
         "sheet_sha256": None,
         "exit": 2 if known else 70,
-        "problems": [row(p) for p in problems],
+        "problems": [as_row(p) for p in problems],
     }
 
 

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 
 NAME_PX, DETAIL_PX, LINE_PX = 12.0, 11.0, 13
 MOST_PX = 92  # a label line is broken here
-MOST_LINES = 5
 
 # Advance widths in em of a wide common sans-serif face, bold, rounded up (DejaVu Sans Bold, read from the
 # face with a font library): whatever face a machine has instead is seldom wider.

@@ -140,9 +140,6 @@ class Story:
     def instants(self) -> tuple[Instant, ...]:
         return tuple(Instant(self, i) for i in range(len(self.steps)))
 
-    def of_pass(self, number: int) -> tuple[Instant, ...]:
-        return tuple(x for x in self.instants if x.step.pass_no == number)
-
     @property
     def before_use(self) -> Instant | None:
         """The end of the sleep before first use; None when fitted awake."""

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from amptrail.circuit.model import Driver, Part, Signal, Term, key
+from amptrail.circuit.model import Part, Signal, Term, key
 from amptrail.feed.evidence import Instant, Story
 from amptrail.solve import laws
 from amptrail.solve.network import Network
@@ -148,8 +148,3 @@ def series_ohm(story: Story) -> Floats:
     """Resistance that faults put in series with each branch, ohm."""
     net = story.network
     return np.asarray(story.series if story.series is not None else np.zeros(len(net.branches)))
-
-
-def driver_lines(net: Network) -> dict[str, Driver]:
-    """The sheet's line of each driver."""
-    return {f"{x.module}.{x.name}": x for x in net.circuit.modules if isinstance(x, Driver)}

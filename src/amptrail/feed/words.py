@@ -87,10 +87,6 @@ def _dead(v: Verdict, m: Mark) -> str:
     return f"{m.part} does not work in {m.phase} {where}{weak or tail}"
 
 
-def _works_awake(v: Verdict) -> bool:
-    return any(v.flags["works_when_fitted_awake"].values())
-
-
 def _restores(v: Verdict, m: Mark) -> str:
     if v.flags["dead_lock"]:
         reason = because(v.lives, m)

@@ -36,7 +36,6 @@ class Instrument:
     resolution: float
     setup_minutes: float
     feeds: bool
-    tells_nothing: str
     status: str
     source: str
     offset: float = 0.0  # what it shows when there is nothing, in `unit`; taken off every reading
@@ -60,7 +59,7 @@ def _instrument(r: dict[str, str]) -> Instrument:
     return Instrument(
         r["name"], cast(What, r["what"]), r["unit"], cast(TapKind, r["tap"]),
         tuple(float(x) for x in r["parameters"].split()), float(r["accuracy"]), float(r["floor"]),
-        float(r["resolution"]), float(r["setup_min"]), r["may_energise"] == "yes", r["says_nothing"],
+        float(r["resolution"]), float(r["setup_min"]), r["may_energise"] == "yes",
         r["status"], r["source"],
     )  # fmt: skip
 

@@ -9,7 +9,6 @@ from amptrail.errors import one
 from amptrail.reference.rows import Status, optional, rows, status
 from amptrail.reference.wire import Wire
 
-HOT_OVER_COLD = 1.45  # resistance at rating against cold: 1.32 to 1.67 in the table (computed)
 SHORT_VOLTS, SHORT_SOURCE_OHM, SHORT_WIRE_C = (
     12.0,
     0.015,

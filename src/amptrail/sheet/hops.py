@@ -11,8 +11,6 @@ from amptrail.sheet.attributes import attribute
 from amptrail.sheet.lexer import unquote
 from amptrail.sheet.names import CAVITIED, HUBS, TERMINALS, TWO_ENDED, Names, Node, wrong
 
-Kids = list[Any]
-
 
 def word(tree: Node) -> Token:
     """The token of a `name` tree."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Awaitable, Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -304,14 +306,9 @@ async def add(
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """A reading from a form without scripts; the scripts send the same through the interface."""
-    checked(request, key)
-    try:
-        said = word or " ".join(x for x in (value.strip().replace(",", "."), unit) if x)
-        await store.add(name, filled(line, said, bool(unsure), how), entry)
-    except InputError as e:
-        return wrong(request, e)
-    await _tell(request, name)
-    return RedirectResponse(f"/job/{name}", 303)
+    said = word or " ".join(x for x in (value.strip().replace(",", "."), unit) if x)
+    whole = filled(line, said, bool(unsure), how)
+    return await _done(request, key, name, partial(store.add, name, whole, entry))
 
 
 def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
@@ -328,13 +325,7 @@ async def undo(
     request: Request, name: str, line: str = Form(""), key: str = Form("", alias=FORM_KEY)
 ) -> Response:
     """Take back an entry, or the last reading."""
-    checked(request, key)
-    try:
-        await store.undo(name, line)
-    except InputError as e:
-        return wrong(request, e)
-    await _tell(request, name)
-    return RedirectResponse(f"/job/{name}", 303)
+    return await _done(request, key, name, partial(store.undo, name, line))
 
 
 @router.post("/job/{name}/proven")
@@ -347,17 +338,18 @@ async def proven(
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """Repaired, and it works again: that proves the fault. Its cause may be told with it or later."""
+    return await _done(request, key, name, partial(store.conclude, name, line, cause, entry))
+
+
+async def _done(request: Request, key: str, name: str, act: Callable[[], Awaitable[None]]) -> Response:
+    """What a form asks for, done when its key is right; the other pages of the job are told."""
     checked(request, key)
     try:
-        await store.conclude(name, line, cause, entry)
+        await act()
     except InputError as e:
         return wrong(request, e)
-    await _tell(request, name)
-    return RedirectResponse(f"/job/{name}", 303)
-
-
-async def _tell(request: Request, name: str) -> None:
     await request.app.state.hub.tell(name, store.count(await store.read(name)))
+    return RedirectResponse(f"/job/{name}", 303)
 
 
 @router.websocket("/job/{name}/live")

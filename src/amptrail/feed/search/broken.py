@@ -34,11 +34,6 @@ class Stretch:
     plain: bool
     cuts: tuple[str, ...]
 
-    @property
-    def first_wire(self) -> Edge | None:
-        """The wire of the stretch next to the load."""
-        return next((e for e in self.links if e.kind == "wire"), None)
-
 
 def touched(net: Network, fault: Fault) -> frozenset[int]:
     """Branches a fault opens, weakens or leaks from."""

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from amptrail.circuit.model import Circuit
-from amptrail.errors import Problem
+from amptrail.errors import Problem, as_row
 from amptrail.sheet import parse_with_warnings
 
 Json = dict[str, Any]
@@ -31,20 +31,6 @@ def load(text: str) -> Sheet:
     return Sheet(circuit, tuple(warnings), hashlib.sha256(text.encode()).hexdigest())
 
 
-def problem_json(p: Problem) -> Json:
-    """A Problem as the contract shows it (docs/json.md, Envelope)."""
-    return {
-        "line": p.line,
-        "column": p.column,
-        "severity": p.severity,
-        "code": p.code,
-        "message": p.message,
-        "expected": list(p.expected),
-        "nearest": p.nearest,
-        "remedy": p.remedy,
-    }
-
-
 def answer(command: str, sheet: Sheet | None, body: Mapping[str, Any], *, problems: Sequence[Problem] = (),
            exit_status: int = 0) -> Json:  # fmt: skip
     """The envelope of every answer, with `body` in it."""
@@ -55,6 +41,6 @@ def answer(command: str, sheet: Sheet | None, body: Mapping[str, Any], *, proble
         "laws": sheet.circuit.laws if sheet else None,
         "sheet_sha256": sheet.sha256 if sheet else None,
         "exit": exit_status,
-        "problems": [problem_json(p) for p in told],
+        "problems": [as_row(p) for p in told],
         **body,
     }

@@ -35,7 +35,6 @@ FIRST = {"unplugged": "part plug", "pulled": "pull fuse", "out": "take out relay
          "replaced": "put a good one in for", "on": "switch on", "off": "switch off"}  # fmt: skip
 AFTER = {"unplugged": "plug together again", "pulled": "put the fuse back", "out": "put the relay back",
          "replaced": "put the old one back unless it was the fault"}  # fmt: skip
-LOOKS_WORDS = ("looks", "sounds")
 
 
 @dataclass(frozen=True, slots=True)

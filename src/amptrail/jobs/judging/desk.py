@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from amptrail.circuit.model import Circuit, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import one
+from amptrail.instruments import by_name
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.words import function_of
@@ -36,7 +37,6 @@ INTO_PHASE_MIN = {
     "running": 1.0,
     "after-run": 1.0,
 }
-SETUP_MIN = {"meter": 0.3, "lamp": 0.3, "loaded": 0.5, "clamp": 0.5, "led": 0.3, "fuse-drop": 0.3}
 MEASURE_MIN = 0.3
 HELPER_MIN = 2.0  # finding and briefing one, when the key must be held while a lead is elsewhere
 CRANK_RISK_MIN = 0.5  # battery charge and heat of one more crank
@@ -111,11 +111,16 @@ def _pad(classes: tuple[outcomes.Classes, ...], count: int) -> Array:
     return table
 
 
+def setup_minutes(t: Candidate) -> float:
+    """Minutes until the leads are on, or the look or the question is ready, once there."""
+    return t.minutes + (0.0 if t.said is not None else by_name(t.instrument).setup_minutes)
+
+
 def own_minutes(
     circuit: Circuit, t: Candidate, o: NextOptions, disturbs: bool = False
 ) -> tuple[float, float]:
     """Minutes of a test itself, once there and in its phase: (getting the leads on, reading)."""
-    setup = t.minutes + (0.0 if t.said is not None else SETUP_MIN.get(t.instrument, 0.3))
+    setup = setup_minutes(t)
     base = drive_cycle(circuit)[t.phase].base
     measure = MEASURE_MIN + (CRANK_RISK_MIN if base == "cranking" and not _rests(t) else 0.0)
     measure += DISTURB_MIN if disturbs else 0.0

@@ -22,7 +22,7 @@ from amptrail.jobs.evidence.words import function_of
 from amptrail.jobs.judging import offers
 from amptrail.jobs.judging.cautions import cautions_for
 from amptrail.jobs.judging.claims import LOADS, Demand
-from amptrail.jobs.judging.desk import INTO_PHASE_MIN, SETUP_MIN
+from amptrail.jobs.judging.desk import INTO_PHASE_MIN, MEASURE_MIN, setup_minutes
 from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.outcomes import words_between
 from amptrail.jobs.judging.panel import Candidate
@@ -134,7 +134,7 @@ def _touches(circuit: Circuit, s: Spot, n: int | None) -> bool:
 def cost(circuit: Circuit, t: Candidate) -> float:
     """Minutes of a test by itself, from where the work starts."""
     base = drive_cycle(circuit)[t.phase].base
-    own = 0.3 + t.minutes + (0.0 if t.said is not None else SETUP_MIN.get(t.instrument, 0.3))
+    own = setup_minutes(t) + MEASURE_MIN
     place = next((p.minutes or 0.0 for p in circuit.places if key(p.name) == key(t.place)), 0.0)
     return own + place + travel_minutes(circuit, start_place(circuit), t.place) + INTO_PHASE_MIN[base]
 

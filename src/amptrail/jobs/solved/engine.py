@@ -85,7 +85,6 @@ class Session:
         self.circuit = circuit
         self.network: Network = assemble(circuit)
         self._known: dict[Fault, Lane] = {}
-        self._sound: Runs | None = None
 
     def lane(self, faults: Faults) -> Lane:
         """The changes of some faults at once."""
@@ -97,20 +96,6 @@ class Session:
         if known is None:
             known = self._known[fault] = tuple(changes(self.network, fault))
         return known
-
-    def usual_conductance(self, part: str, slot: int) -> float:
-        """Amps a volt of a load on the sound vehicle at the end of a phase, S; where it is not fed then, the
-        most of any phase; 0 where it never is."""
-        if self._sound is None:
-            self._sound = self.run([()], "asleep", 2)
-        b, runs = self.network.branch(part), self._sound
-        ends = runs.lanes.na[0, b], runs.lanes.nb[0, b]
-        volts = np.abs(runs.volts[0, :, ends[0]] - runs.volts[0, :, ends[1]])
-        amps = np.abs(runs.amps[0, :, b])
-        fed = volts > FED_V
-        if not fed.any():
-            return 0.0
-        return float(amps[slot] / volts[slot]) if fed[slot] else float((amps[fed] / volts[fed]).max())
 
     def condition_changes(self, c: Conditions) -> Lane:
         """Standing conditions as changes."""

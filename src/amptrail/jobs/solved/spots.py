@@ -14,8 +14,6 @@ from amptrail.circuit.wiring import wiring
 from amptrail.errors import nearest, one
 from amptrail.sheet import parse_point
 
-GROUND_NAME = "BAT.-"
-
 
 @dataclass(frozen=True, slots=True)
 class Spot:

@@ -23,7 +23,7 @@ from amptrail.jobs.evidence.beforehand import singles
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import Suspect
 from amptrail.jobs.judging import offers
-from amptrail.jobs.judging.desk import MEASURE_MIN, SETUP_MIN, NextOptions, desk
+from amptrail.jobs.judging.desk import MEASURE_MIN, NextOptions, desk, setup_minutes
 from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.outcomes import APART_SIGMAS
 from amptrail.jobs.judging.panel import Candidate, Live, Panel, panel
@@ -111,7 +111,7 @@ def _apart(f: _Field, p: Panel) -> Bools:
 
 
 def _minutes(t: Candidate) -> float:
-    return t.minutes + (0.0 if t.said is not None else SETUP_MIN.get(t.instrument, 0.3)) + MEASURE_MIN
+    return setup_minutes(t) + MEASURE_MIN
 
 
 def _matter(f: _Field, tests: Sequence[Candidate], apart: Bools) -> list[Json]:
