@@ -40,6 +40,16 @@ sparse LU, dense batch: the same frozen points from nothing, the same laws and t
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""
 
 
+OTHERS = (
+    ("planning and belief", ("plan_bench",)),
+    ("batch", ("batch_bench",)),
+    ("recordings", ("recording_bench",)),
+    ("answers", ("answer_bench",)),
+    ("pages", ("pages_bench",)),
+    ("judgement", ("calibration", "strange", "plan_proofs", "story_table")),
+)
+
+
 def machine() -> str:
     """Processor, cores, memory, versions."""
     cpu = platform.processor() or platform.machine()
@@ -95,27 +105,28 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--sizes", type=int, nargs="+", default=SIZES, help="parts and cavities")
     asked = parser.parse_args(argv)
     quick, sizes = asked.quick, SIZES[:1] if asked.quick else tuple(asked.sizes)
-    with tempfile.TemporaryDirectory() as folder:
-        rows = gather(sizes, 1 if quick else 3, Path(folder))
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     now = datetime.datetime.now(datetime.UTC)
+
+    def tell(text: str) -> None:
+        """Print, and keep what is whole: the next part may take long."""
+        print(text + "\n", flush=True)
+        if not quick:
+            RESULTS.mkdir(exist_ok=True)
+            with (RESULTS / f"{now:%Y-%m-%d}.md").open("a", encoding="utf-8") as f:
+                f.write(f"```text\n{text}\n```\n\n")
+
+    tell(f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}")
+    table = ""
+    with tempfile.TemporaryDirectory() as folder:
+        for done, rows in enumerate(gather(sizes, 1 if quick else 3, Path(folder)), 1):
+            table = page(rows, sizes[:done])
+            if done < len(sizes):
+                print(table + "\n", flush=True)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     memory = f"peak memory {peak:.0f} MB; memory copied at {memory_gb_s():.1f} GB/s (read and written)"
-    parts = [f"{now:%Y-%m-%d %H:%M} UTC\n{machine()}", page(rows, sizes), memory, NOTES]
-    if not quick:
-        parts += [
-            "planning and belief\n" + other("plan_bench"),
-            "batch\n" + other("batch_bench"),
-            "recordings\n" + other("recording_bench"),
-        ]
-        parts += ["answers\n" + other("answer_bench"), "pages\n" + other("pages_bench")]
-        judged = [other(m) for m in ("calibration", "strange", "plan_proofs", "story_table")]
-        parts += ["judgement\n" + "\n".join(judged)]
-    text = "\n\n".join(parts) + "\n"
-    print(text)
-    if not quick:
-        RESULTS.mkdir(exist_ok=True)
-        with (RESULTS / f"{now:%Y-%m-%d}.md").open("a", encoding="utf-8") as f:
-            f.write(f"```text\n{text}```\n\n")
+    tell(f"{table}\n\n{memory}\n\n{NOTES}")
+    for what, modules in () if quick else OTHERS:
+        tell(f"{what}\n" + "\n".join(other(m) for m in modules))
     return 0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from amptrail.cli.files import Files
 from amptrail.recording import Channel
 from amptrail.recording.channel import Recording
 from amptrail.recording.events import find_events
-from amptrail.recording.phases import spans
+from amptrail.recording.phases import Span, spans
 from amptrail.recording.picture import Seen, aligned, picture, slices
 from amptrail.recording.rows import COLUMNS, rows
 from amptrail.recording.svg import svg, ticks
@@ -160,3 +161,25 @@ def test_nothing_in_common_is_laid_by_the_beginnings() -> None:
         events = tuple(find_events([c]))
         made.append(Seen(Recording("r", "csv", (c,)), events, spans(events, begin, begin + 1)))
     assert [s.shift_s for s in aligned(made)] == [0.0, -100.0]
+
+
+def test_no_words_of_the_picture_lie_over_each_other() -> None:
+    """Short phases beside a long one, events close together, and a tick at the right edge: every text has its
+    own place, estimated by its letters, and none leaves the picture."""
+    phases = ((0, 20, "asleep"), (20, 30, "ignition-on"), (30, 31.2, "cranking"), (31.2, 1000, "running"),
+              (1000, 1090, "after-run"), (1090, 1200, "asleep"))  # fmt: skip
+    y = np.where(np.arange(120_000) % 7000 < 3500, 12.0, 0.0)
+    channels = (channel("BAT.+", "V", 100, y), channel("K4.87", "V", 100, 12.0 - y))
+    r = Recording("w.csv", "csv", channels)
+    seen = Seen(r, find_events(r.channels), tuple(Span(name, a, b) for a, b, name in phases))
+    drawn = svg(picture([seen], 500))
+    boxes = []
+    for x, y_at, style, words in re.findall(r'<text x="([\d.]+)" y="([\d.]+)"([^>]*)>([^<]*)</text>', drawn):
+        wide, left = len(words) * 5.5, float(x)
+        left -= wide if "end" in style else 0.0
+        boxes.append((left, left + wide, float(y_at), words))
+        assert left >= 0 and left + wide <= 720, words
+    for k, (a, b, y1, one) in enumerate(boxes):
+        for c, d, y2, two in boxes[k + 1 :]:
+            assert abs(y1 - y2) >= 9 or b <= c or d <= a, (one, two)
+    assert [w for *_, y_at, w in boxes if y_at == 14.0] == ["running", "asleep", "A", "E"]

@@ -55,8 +55,11 @@ def ticks(begin: float, end: float, most: int = 8) -> list[float]:
 
 
 def _phases(drawn: Picture, at: _Scale, bottom: float) -> tuple[list[str], list[str]]:
+    """Shades with a name where it fits, else a letter where that does, else nothing; and the list of all."""
     out: list[str] = []
     words: list[str] = []
+    names: list[tuple[float, str]] = []
+    letters: list[tuple[float, str]] = []
     shift = next((s.shift_s for s in drawn.seen if s.spans), 0.0)
     for n, s in enumerate(drawn.spans, 1):
         left, right = at.x(s.begin_s + shift), at.x(s.end_s + shift)
@@ -67,11 +70,20 @@ def _phases(drawn: Picture, at: _Scale, bottom: float) -> tuple[list[str], list[
             f'<rect class="{kind}" x="{left:.1f}" y="18" width="{right - left:.1f}" '
             f'height="{bottom - 18:.1f}"/>'
         )
-        fits = len(s.phase) * LETTER < right - left
         letter = chr(ord("A") + (n - 1) % 26)
-        out.append(_text(left + 2, 14, s.phase if fits else letter, "s"))
+        fits = len(s.phase) * LETTER < right - left
+        (names if fits else letters).append((left, s.phase if fits else letter))
         words.append(f"{letter} {s.phase}, {s.begin_s:.3f} s to {s.end_s:.3f} s")
+    placed: list[tuple[float, str]] = []
+    for x, said in (*names, *letters):  # names first: a letter gives way
+        if all(x + _wide(said) <= other or other + _wide(w) <= x for other, w in placed):
+            placed.append((x, said))
+    out += [_text(x + 2, 14, said, "s") for x, said in placed]
     return out, words
+
+
+def _wide(words: str) -> float:
+    return len(words) * LETTER + 4
 
 
 def _path(t: Trace, row: Row, at: _Scale, top: float) -> str:
@@ -101,7 +113,7 @@ def _row(drawn: Picture, row: Row, at: _Scale, top: float, numbers: dict[int, in
         )
         if id(e) in numbers and x - taken >= ROOM:
             taken = x
-            out.append(_text(x + 1, top + 4, str(numbers[id(e)]), "s"))
+            out.append(_text(x + 2, top - 3, str(numbers[id(e)]), "s"))
     return out
 
 
@@ -118,7 +130,9 @@ def svg(drawn: Picture, listed: bool = True) -> str:
     body, words = _phases(drawn, at, bottom)
     for t in ticks(drawn.begin_s, drawn.end_s):
         body.append(f'<line class="g" x1="{at.x(t):.1f}" y1="18" x2="{at.x(t):.1f}" y2="{bottom:.1f}"/>')
-        body.append(_text(at.x(t), bottom + 12, f"{t:.6g}", "s"))
+        words_at = f"{t:.6g} s"
+        over = at.x(t) + len(words_at) * LETTER > WIDTH
+        body.append(_text(WIDTH - 2 if over else at.x(t), bottom + 12, words_at, "s", end=over))
     for k, row in enumerate(drawn.rows):
         body += _row(drawn, row, at, TOP + k * (TALL + GAP), numbers)
     several = len(drawn.seen) > 1
