@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from amptrail.jobs.base.figures import figure
 from amptrail.jobs.judging.desk import NextOptions, desk
 from amptrail.jobs.judging.nexttest import next_tests
+from amptrail.jobs.judging.outcomes import words_between
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.solved.spots import canonical
 from amptrail.plan.rollout import CONFIDENT
@@ -53,3 +55,9 @@ def test_what_else_may_be_makes_sure_enough_surer() -> None:
     odd = judge(circuit, "PUMP in ignition-on does not work\nPUMP.in in ignition-on meter 3.1 V\n"
                 "K4.30 in ignition-on meter 7.7 V\nF9.out in ignition-on meter 1.4 V\n")  # fmt: skip
     assert CONFIDENT < _confident(plain) < _confident(odd)
+
+
+def test_nothing_below_nothing_is_shown() -> None:
+    """A microvolt of rounding is no minus sign on the card."""
+    assert words_between(-0.001, 0.95, "V") == "0.00 V to 0.95 V"
+    assert figure(-0.00004, "V") in ("0.0 mV", "0 V")

@@ -12,12 +12,12 @@ def figure(value: float | None, unit: str) -> str:
     if unit in ("V", "A") and abs(value) < NOTHING:
         return f"0 {unit}"
     if unit == "V":
-        return f"{value * 1000:.1f} mV" if abs(value) < 0.1 else f"{value:.2f} V"
+        return f"{value * 1000:z.1f} mV" if abs(value) < 0.1 else f"{value:z.2f} V"
     if unit == "A":
-        return f"{value * 1000:.1f} mA" if abs(value) < 1 else f"{value:.2f} A"
+        return f"{value * 1000:z.1f} mA" if abs(value) < 1 else f"{value:z.2f} A"
     if unit != "ohm":
         return f"{value:.3g} {unit}"
-    return f"{value / 1000:.2f} kohm" if abs(value) >= 1000 else f"{value:.2f} ohm"
+    return f"{value / 1000:z.2f} kohm" if abs(value) >= 1000 else f"{value:z.2f} ohm"
 
 
 SURE = ((0.95, "almost certain"), (0.5, "likely"), (0.1, "possible"), (0.0, "unlikely, not ruled out"))

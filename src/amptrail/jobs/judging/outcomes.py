@@ -111,10 +111,10 @@ def _told(value: Array, mass: Array, edges: Array) -> tuple[Array, Array]:
 
 def _number(x: float, unit: str) -> str:
     if unit == "V":
-        return f"{x:.2f} V" if abs(x) < 1 else f"{x:.1f} V"
+        return f"{x:z.2f} V" if abs(x) < 1 else f"{x:z.1f} V"
     if unit == "A":
-        return f"{x * 1000:.0f} mA" if abs(x) < 1 else f"{x:.1f} A"
-    return f"{x / 1000:.1f} kohm" if abs(x) >= 1000 else f"{x:.1f} ohm"
+        return f"{x * 1000:z.0f} mA" if abs(x) < 1 else f"{x:z.1f} A"
+    return f"{x / 1000:z.1f} kohm" if abs(x) >= 1000 else f"{x:z.1f} ohm"
 
 
 def words_between(low: float, high: float, unit: str) -> str:
