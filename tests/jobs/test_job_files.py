@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shlex
 import sqlite3
+from base64 import b64encode
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -186,9 +187,49 @@ def test_a_request_brings_its_files_and_leaves_the_disk_alone(job: Call, tmp_pat
         return dict(next(iter(answers([json.dumps(request)]))))
 
     assert ask("attach", "gate", "n.txt")["exit"] == 0
-    assert ask("export", "gate", "out.job")["exit"] == 0
+    assert code(ask("export", "gate", "out.job")) == "no-disk"
+    assert code(ask("fetch", "gate", "n.txt", "out.txt")) == "no-disk"
     assert code(ask("backup", "out.sqlite")) == "no-disk"
     assert sorted(p.name for p in tmp_path.iterdir()) == before
+
+
+def test_a_request_reads_no_file_it_did_not_bring(job: Call) -> None:
+    """A request may come from somebody else: only what it brings is read, unless batch was told otherwise."""
+
+    def ask(*argv: str, files: dict[str, Any] | None = None, disk: bool = False) -> dict[str, Any]:
+        return dict(next(iter(answers([json.dumps({"id": 1, "argv": argv, "files": files or {}})], disk))))
+
+    job("job export gate whole.job")
+    job("job backup all.sqlite")
+    for argv in (
+        ("check", "gate.sheet"),
+        ("recording", "joint.png"),
+        ("job", "attach", "gate", "joint.png"),
+        ("job", "import", "other", "whole.job"),
+        ("job", "restore", "all.sqlite"),
+    ):
+        got = ask(*argv, files={"other": "text"})
+        assert code(got) == "no-such-file", argv
+        assert "brings no file" in got["problems"][0]["message"]
+    assert job("job show gate")["state"]["files"] == []
+    assert ask("check", "gate.sheet", disk=True)["exit"] == 0
+    assert ask("job", "attach", "gate", "joint.png", disk=True)["exit"] == 0
+    (kept,) = job("job show gate")["state"]["files"]
+    assert kept["size"] == Path("joint.png").stat().st_size
+
+
+def test_a_request_brings_what_is_no_text(job: Call) -> None:
+    photo = b64encode(Path("joint.png").read_bytes()).decode()
+
+    def ask(content: Any) -> dict[str, Any]:
+        request = {"id": 1, "argv": ["job", "attach", "gate", "a.png"], "files": {"a.png": content}}
+        return dict(next(iter(answers([json.dumps(request)]))))
+
+    assert ask({"base64": photo})["exit"] == 0
+    (kept,) = job("job show gate")["state"]["files"]
+    assert (kept["media"], kept["size"]) == ("image/png", Path("joint.png").stat().st_size)
+    for bad in (7, None, {"base64": "?"}, {"base64": 3}, {"text": "a"}, ["a"]):
+        assert code(ask(bad)) == "bad-request"
 
 
 def test_a_damaged_log_is_said(job: Call, tmp_path: Path) -> None:

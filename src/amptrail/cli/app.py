@@ -291,7 +291,7 @@ def recording(
     asked = RecordingOptions(
         _tuple(channel), interval, time, begin, end, text, feed, svg is not None or png is not None
     )
-    if job is not None and files_of(ctx).given is None:
+    if job is not None:
         from amptrail.jobs.recorded.recordingfiles import bring
 
         bring(job, paths, asked)
@@ -372,14 +372,14 @@ def practice(
 
 
 @app.command()
-def batch(requests: o.Requests = None) -> int:
+def batch(requests: o.Requests = None, disk: o.ReadDisk = False) -> int:
     """Many requests through one warm process: one JSON object a line, in and out.
 
     Example: amptrail batch < requests.jsonl
     """
     from amptrail.cli.batch import serve
 
-    return serve(requests)
+    return serve(requests, disk)
 
 
 @app.command()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import sys
 from collections.abc import Iterable, Iterator
@@ -14,7 +15,16 @@ from amptrail.errors import one
 Json = dict[str, Any]
 
 
-def _request(line: str) -> tuple[Any, list[str], dict[str, str]]:
+def _content(name: str, given: object) -> str | bytes:
+    """A file of a request: text, or `{"base64": …}` for one that is no text. ValueError for anything else."""
+    if isinstance(given, str):
+        return given
+    if isinstance(given, dict) and isinstance(given.get("base64"), str):
+        return base64.b64decode(given["base64"], validate=True)
+    raise ValueError(f"`files` has no text under {name}")
+
+
+def _request(line: str) -> tuple[Any, list[str], dict[str, str | bytes]]:
     got = json.loads(line)
     if not isinstance(got, dict) or not isinstance(got.get("argv"), list):
         raise ValueError("a request is an object with `id`, `argv` and `files`")
@@ -24,11 +34,13 @@ def _request(line: str) -> tuple[Any, list[str], dict[str, str]]:
     files = got.get("files") or {}
     if not isinstance(files, dict):
         raise ValueError("`files` is an object of name: text")
-    return got.get("id"), [a for a in argv if a != "--json"], {str(k): str(v) for k, v in files.items()}
+    brought = {str(k): _content(k, v) for k, v in files.items()}
+    return got.get("id"), [a for a in argv if a != "--json"], brought
 
 
-def answers(lines: Iterable[str]) -> Iterator[Json]:
-    """The answer to every request line; a broken line gets an answer with id null."""
+def answers(lines: Iterable[str], read_disk: bool = False) -> Iterator[Json]:
+    """The answer to every request line; a broken line gets an answer with id null. `read_disk`: requests may
+    name files of this machine."""
     for line in lines:
         if not line.strip():
             continue
@@ -40,13 +52,13 @@ def answers(lines: Iterable[str]) -> Iterator[Json]:
             )
             yield {"id": None, **failed(None, problem)}
             continue
-        yield {"id": number, **answer(argv, Files(files))}
+        yield {"id": number, **answer(argv, Files(files, read_disk=read_disk))}
 
 
-def serve(requests: str | None) -> int:
+def serve(requests: str | None, read_disk: bool = False) -> int:
     """Answer every request of a file, or of standard input, on standard output; exit status 0."""
     lines = Files().text(requests).splitlines() if requests else sys.stdin
-    for got in answers(lines):
+    for got in answers(lines, read_disk):
         sys.stdout.write(json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
     return 0

@@ -16,25 +16,37 @@ _KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
-    """Reads named texts. With `given`, only those names exist and the disk is never touched. With
-    `for_people` the answer is for a screen, and may use what only this machine knows."""
+    """Reads named files. With `given`, only those names exist and the disk is never touched: a request may
+    come from somebody who has no business with the files of this machine. `read_disk`: names that are not
+    given are looked for on the disk after all; nothing is written there even so. With `for_people` the answer
+    is for a screen, and may use what only this machine knows."""
 
-    def __init__(self, given: Mapping[str, str] | None = None, for_people: bool = False) -> None:
-        self.given, self.for_people = given, for_people
+    def __init__(
+        self, given: Mapping[str, str | bytes] | None = None, for_people: bool = False,
+        read_disk: bool = False,
+    ) -> None:  # fmt: skip
+        self.given, self.for_people, self.read_disk = given, for_people, read_disk
         self._folder: TemporaryDirectory[str] | None = None
+
+    def _brought(self, name: str) -> str | bytes | None:
+        """What the request brings under that name; None where the disk is to be read."""
+        if self.given is None or (self.read_disk and name not in self.given):
+            return None
+        if name not in self.given:
+            raise one(
+                "no-such-file",
+                f"the request brings no file {name}",
+                expected=tuple(self.given),
+                nearest=nearest(name, list(self.given)),
+                remedy="send it under `files`, or start with batch --disk to read files of this machine",
+            )
+        return self.given[name]
 
     def text(self, name: str, most_bytes: int = MOST_BYTES) -> str:
         """The text of a file, decoded; InputError when it cannot be or is larger."""
-        if self.given is not None:
-            if name not in self.given:
-                raise one(
-                    "no-such-file",
-                    f"the request brings no file {name}",
-                    expected=tuple(self.given),
-                    nearest=nearest(name, list(self.given)),
-                    remedy="send it under `files`",
-                )
-            return self.given[name]
+        brought = self._brought(name)
+        if brought is not None:
+            return brought if isinstance(brought, str) else decode(brought)
         path = Path(name)
         try:
             if path.is_dir():
@@ -57,16 +69,16 @@ class Files:
             ) from e
 
     def on_disk(self, name: str) -> Path:
-        """The path of a file, for what is no text: one handed over with a request is written to a folder
-        that goes with
-        the process, any other name is a path on this machine."""
-        if self.given is None or name not in self.given:
+        """The path of a file, for what is no text: one handed over with a request is written to a folder that
+        goes with the process."""
+        brought = self._brought(name)
+        if brought is None:
             return Path(name)
         if self._folder is None:
             self._folder = TemporaryDirectory(prefix="request-", ignore_cleanup_errors=True)
             _KEPT.append(self._folder)
         path = Path(self._folder.name) / (Path(name).name or "file")
-        path.write_text(self.given[name], encoding="utf-8")
+        path.write_bytes(brought.encode() if isinstance(brought, str) else brought)
         return path
 
     def keep(self, name: str, content: str | bytes) -> None:
@@ -88,7 +100,9 @@ class Files:
 
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""
-        return name in self.given if self.given is not None else Path(name).is_file()
+        if self.given is not None and (name in self.given or not self.read_disk):
+            return name in self.given
+        return Path(name).is_file()
 
 
 def keep_proof(files: Files, name: str, got: dict[str, Any]) -> dict[str, Any]:

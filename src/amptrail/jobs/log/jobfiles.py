@@ -67,22 +67,24 @@ def fetch(a: Ask) -> Json:
                   nearest=nearest(wanted, [*ids, *(str(f.get("name")) for f in files)]),
                   remedy=f"amptrail job fetch {a.name} ID [FILE]")  # fmt: skip
     to = a.text[1] if len(a.text) == 2 else Path(str(hits[0].get("name") or hits[0]["id"])).name
-    path = _free(a, to, overwrite=len(a.text) == 2)
-    if path is not None:
-        try:
-            write_whole(path, a.log.file(str(hits[0]["sha256"])))
-        except OSError as e:
-            raise one("cannot-write", f"cannot write {to}: {e.strerror or e}",
-                      remedy="name a file you may write") from e  # fmt: skip
+    path = _writable(a, to)
+    if path.exists() and len(a.text) < 2:
+        raise one(
+            "file-exists", f"{to} is there already", remedy=f"name another: job fetch {a.name} ID FILE"
+        )
+    try:
+        write_whole(path, a.log.file(str(hits[0]["sha256"])))
+    except OSError as e:
+        raise one("cannot-write", f"cannot write {to}: {e.strerror or e}",
+                  remedy="name a file you may write") from e  # fmt: skip
     return {"text": f"{to}, {size(int(hits[0]['size']))}"}
 
 
-def _free(a: Ask, name: str, overwrite: bool) -> Path | None:
+def _writable(a: Ask, name: str) -> Path:
+    """Where a file is to be written; InputError with a request, which leaves the disk alone."""
     path = a.files().place(name)
-    if path is not None and path.exists() and not overwrite:
-        raise one(
-            "file-exists", f"{name} is there already", remedy=f"name another: job fetch {a.name} ID FILE"
-        )
+    if path is None:
+        raise one("no-disk", f"{name} is not written here", remedy="use the command line")
     return path
 
 
@@ -95,16 +97,15 @@ def export(a: Ask) -> Json:
             raise one("usage", f"job {a.name} has {len(files)} attached files, which text cannot hold",
                       remedy=f"amptrail job export {a.name} FILE")  # fmt: skip
         return {"text": export_job(a.log, a.name)}
-    path = a.files().place(a.text[0])
-    if path is not None:
-        with tempfile.TemporaryFile() as f:
-            export_file(a.log, a.name, f)
-            f.seek(0)
-            try:
-                write_whole(path, iter(partial(f.read, PIECE), b""))
-            except OSError as e:
-                raise one("cannot-write", f"cannot write {a.text[0]}: {e.strerror or e}",
-                          remedy="name a file you may write") from e  # fmt: skip
+    path = _writable(a, a.text[0])
+    with tempfile.TemporaryFile() as f:
+        export_file(a.log, a.name, f)
+        f.seek(0)
+        try:
+            write_whole(path, iter(partial(f.read, PIECE), b""))
+        except OSError as e:
+            raise one("cannot-write", f"cannot write {a.text[0]}: {e.strerror or e}",
+                      remedy="name a file you may write") from e  # fmt: skip
     return {"text": f"job {a.name}, {len(entries)} entries, in {a.text[0]}"}
 
 
@@ -131,10 +132,7 @@ def backup(a: Ask) -> Json:
     """Every job with its files, copied to one file while others go on working."""
     from amptrail.store.backup import backup as copy
 
-    path = a.files().place(a.name)
-    if path is None:
-        raise one("no-disk", "files are not written here", remedy="use the command line")
-    made = copy(a.log, path)
+    made = copy(a.log, _writable(a, a.name))
     return {"text": f"{len(a.log.jobs())} jobs, {size(made)}, in {a.name}"}
 
 
