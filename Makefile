@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test cover check bench truth setup warm ngspice browser postgresql clean
+.PHONY: demo test cover check bench truth setup warm ngspice browser postgresql node clean
 
 setup: $(STAMP)
 
@@ -23,6 +23,10 @@ ngspice:
 browser:
 	@command -v chromium >/dev/null 2>&1 || sh scripts/install.sh "chromium fonts-dejavu-core" "the pages are NOT tried in a browser"
 
+# node for the type check of the pages' scripts, in development only; the machine's own, or the wheel's
+node: $(STAMP)
+	@command -v npm >/dev/null 2>&1 || $(BIN)/python -m pip install --quiet -e '.[scripts]' || echo "*** node cannot be installed: the scripts of the pages are NOT type-checked" >&2
+
 # a database server for the tests of the store; installed when this user may
 postgresql:
 	@command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || sh scripts/install.sh "postgresql" "the store is NOT tried on it"
@@ -35,17 +39,18 @@ warm: $(STAMP)
 demo: warm
 	@$(BIN)/amptrail demo sprayer
 
-test: warm ngspice browser postgresql
+test: warm ngspice browser postgresql node
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # the same tests with coverage measured: about twice as long
-cover: warm ngspice browser postgresql
+cover: warm ngspice browser postgresql node
 	$(BIN)/python -m pytest -n 2 --dist loadfile --cov --cov-report=term:skip-covered
 
-check: $(STAMP)
+check: $(STAMP) node
 	$(BIN)/ruff check src tests benchmarks
 	$(BIN)/ruff format --check src tests benchmarks
 	$(BIN)/mypy
+	$(BIN)/python scripts/check_scripts.py
 
 bench: warm ngspice
 	$(BIN)/python -m benchmarks.bench

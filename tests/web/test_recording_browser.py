@@ -37,13 +37,13 @@ def page(address: str, browser: Any) -> Iterator[Any]:
 
 
 def stretch(page: Any) -> tuple[float, float]:
-    return tuple(page.evaluate("(s => [s.begin, s.end])(document.querySelector('scope-recording'))"))
+    return tuple(page.evaluate("(s => [s.begin, s.end])(document.querySelector('scope-recording').scope)"))
 
 
 def act(page: Any, what: str) -> None:
     """Do something to the picture and wait until its slices are drawn."""
     before = page.get_attribute("scope-recording", "data-drawn")
-    page.evaluate(f"(s => {{ {what}; }})(document.querySelector('scope-recording'))")
+    page.evaluate(f"(s => {{ {what}; }})(document.querySelector('scope-recording').scope)")
     until(page, f"document.querySelector('scope-recording').dataset.drawn !== '{before}'")
 
 
@@ -112,7 +112,7 @@ def test_zooming_goes_on_while_the_server_is_slow(page: Any, browser: Any) -> No
     )
     for _ in range(6):
         page.mouse.wheel(0, -120)
-    until(page, f"document.querySelector('scope-recording').wide < {(end - begin) * 0.5}")
+    until(page, f"document.querySelector('scope-recording').scope.wide < {(end - begin) * 0.5}")
     page.wait_for_timeout(300)
     now = stretch(page)
     turned = page.evaluate("window.turned")  # no notch was lost, none was taken back

@@ -8,8 +8,7 @@ const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 class BringRecording extends HTMLElement {
   connectedCallback() {
-    this.form = /** @type {HTMLFormElement} */ (this.querySelector("form"));
-    this.form.addEventListener("submit", (e) => { e.preventDefault(); this.bring(); });
+    this.querySelector("form")?.addEventListener("submit", (e) => { e.preventDefault(); this.bring(); });
   }
 
   /** @param {string} words */
@@ -28,8 +27,8 @@ class BringRecording extends HTMLElement {
   }
 
   async bring() {
-    const file = /** @type {HTMLInputElement} */ (this.form.querySelector("input[type=file]")).files?.[0];
-    const button = /** @type {HTMLButtonElement} */ (this.form.querySelector("button"));
+    const file = /** @type {HTMLInputElement} */ (this.querySelector("input[type=file]")).files?.[0];
+    const button = /** @type {HTMLButtonElement} */ (this.querySelector("button"));
     const shown = /** @type {HTMLElement} */ (this.querySelector(".bringing"));
     const bar = /** @type {HTMLProgressElement} */ (this.querySelector("progress"));
     if (!file) return;

@@ -6,9 +6,13 @@ const NEAR_PX = 24; // for thick fingers
 const STEP = 1.4, LEAST = 0.3, MOST = 5;
 
 export class CircuitDrawing extends HTMLElement {
+  /** @type {SVGSVGElement | null} */ svg = null;
+  /** @type {{far: number, x: number, y: number} | undefined} */ pinch;
+  scale = 1;
+  natural = 600;
+
   connectedCallback() {
     this.svg = this.querySelector("svg");
-    this.scale = 1;
     const box = this.svg?.viewBox.baseVal;
     this.natural = Number(this.svg?.getAttribute("width")) || box?.width || 600;
     this.addEventListener("click", (e) => this.tapped(e.clientX, e.clientY));

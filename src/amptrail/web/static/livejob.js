@@ -1,8 +1,8 @@
 // @ts-check
 /** A job that is open on this device: what is said is kept here first, then sent; changes come by themselves. */
 
-import { banner } from "/static/banner.js";
-import { deliver, drop, fresh, keep, waiting } from "/static/queue.js";
+import { banner } from "./banner.js";
+import { deliver, drop, fresh, keep, waiting } from "./queue.js";
 
 const AWAY = "no connection to the laptop";
 const TWICE_MS = 700; // a second tap this soon is a trembling finger, not a second reading
@@ -22,10 +22,17 @@ export function filled(said) {
 }
 
 export class LiveJob extends HTMLElement {
+  job = "";
+  connected = true;
+  sending = false;
+  again = false;
+  last = "";
+  tapped = 0;
+  shown = "";
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ later;
+
   connectedCallback() {
     this.job = this.dataset.job || "";
-    this.connected = true;
-    this.tapped = 0;
     this.addEventListener("submit", (e) => this.submitted(/** @type {SubmitEvent} */ (e)));
     this.addEventListener("click", (e) => this.leaving(e));
     document.querySelector("header")?.addEventListener("click", (e) => this.leaving(e));
@@ -78,7 +85,7 @@ export class LiveJob extends HTMLElement {
     list.hidden = !all.length;
     list.replaceChildren(...all.map((e) => {
       const row = document.createElement("li"), undo = document.createElement("button");
-      row.textContent = { proven: "proven: ", undo: "taken back: " }[e.kind] ?? "";
+      row.textContent = e.kind === "proven" ? "proven: " : e.kind === "undo" ? "taken back: " : "";
       row.append(e.line.split("\n").filter((x) => x !== "without conditions").join(" · "), " (kept here)");
       undo.type = "button"; undo.textContent = "undo";
       undo.addEventListener("click", async () => { await drop(e.n); await this.waits(); });

@@ -1,10 +1,10 @@
 // @ts-check
 /** Custom elements of the pages. Without this file every form still works; with it nothing said is lost. */
 
-import { CircuitDrawing } from "/static/drawing.js";
-import { NumberPad, SheetEditor, VisitDeck } from "/static/elements.js";
-import { LiveJob } from "/static/livejob.js";
-import { keepHere } from "/static/offline.js";
+import { CircuitDrawing } from "./drawing.js";
+import { NumberPad, SheetEditor, VisitDeck } from "./elements.js";
+import { LiveJob } from "./livejob.js";
+import { keepHere } from "./offline.js";
 
 customElements.define("visit-deck", VisitDeck);
 customElements.define("number-pad", NumberPad);

@@ -2,33 +2,38 @@
 /** Pan, pinch and zoom over a recording. The stretch shown is the fingers' alone: what comes from the server is
  * drawn into it and never moves it. Without this file the picture and its links still work. */
 
-import { Drawing, instant, unpacked } from "/static/scope.js";
+import { Drawing, instant, unpacked } from "./scope.js";
 
-/** @typedef {import("/static/scope.js").Slices} Slices */
+/** @typedef {import("./scope.js").Slices} Slices */
 
 const NEAR = 24, TAP_PX = 8, WAIT_MS = 60, AROUND = 1;
 
-class ScopeRecording extends HTMLElement {
-  async connectedCallback() {
-    this.from = this.dataset.from || "";
-    this.asked = `over=${encodeURIComponent(this.dataset.over || "")}`;
-    this.begin = Number(this.dataset.begin);
-    this.end = Number(this.dataset.end);
+/** Gestures, keys and buttons over one recording that is known. */
+class Scope {
+  /** @param {HTMLElement} host @param {import("./scope.js").Told} told @param {HTMLElement} field @param {HTMLCanvasElement} canvas */
+  constructor(host, told, field, canvas) {
+    this.host = host; this.told = told; this.field = field;
+    this.from = host.dataset.from || "";
+    this.asked = asked(host);
+    this.begin = Number(host.dataset.begin);
+    this.end = Number(host.dataset.end);
+    this.frame = 0; this.drawn = 0;
     /** @type {number | null} */ this.cursor = null;
     /** @type {Map<number, {x: number, t: number, from: number}>} */ this.fingers = new Map();
-    const answer = await fetch(`${this.from}/told?${this.asked}`).catch(() => null);
-    if (!answer?.ok) return; // the still picture stays
-    this.told = await answer.json();
-    this.field = /** @type {HTMLElement} */ (this.querySelector(".scope"));
-    this.field.hidden = false;
-    this.field.setAttribute("role", "application");
-    this.drawing = new Drawing(/** @type {HTMLCanvasElement} */ (this.field.querySelector("canvas")), this.told);
-    this.drawing.fit();
-    for (const b of this.querySelectorAll("button[hidden]")) /** @type {HTMLElement} */ (b).hidden = false;
     /** @type {Slices | null} */ this.coarse = null;
     /** @type {Slices | null} */ this.fine = null;
+    /** @type {AbortController | undefined} */ this.stop = undefined;
+    /** @type {ReturnType<typeof setTimeout> | undefined} */ this.later = undefined;
+    field.hidden = false;
+    field.setAttribute("role", "application");
+    this.drawing = new Drawing(canvas, told);
+    this.drawing.fit();
+  }
+
+  async start() {
+    for (const b of this.host.querySelectorAll("button[hidden]")) /** @type {HTMLElement} */ (b).hidden = false;
     this.coarse = await this.slices(this.told.begin_s, this.told.end_s).catch(() => null);
-    if (this.coarse) /** @type {HTMLElement} */ (this.querySelector(".still")).hidden = true;
+    if (this.coarse) /** @type {HTMLElement} */ (this.host.querySelector(".still")).hidden = true;
     this.listen();
     this.moved(0);
   }
@@ -37,7 +42,7 @@ class ScopeRecording extends HTMLElement {
 
   /** @param {number} begin @param {number} end @param {AbortSignal} [signal] */
   async slices(begin, end, signal) {
-    const pixels = Math.round((this.drawing?.width || 300) * (window.devicePixelRatio || 1));
+    const pixels = Math.round((this.drawing.width) * (window.devicePixelRatio || 1));
     const columns = Math.min(Math.ceil((pixels * (end - begin)) / Math.max(Math.min(this.wide, end - begin), 1e-12)), 8000);
     const answer = await fetch(`${this.from}/slices?${this.asked}&begin=${begin}&end=${end}&columns=${columns}`, { signal });
     if (!answer.ok) throw new Error(String(answer.status));
@@ -53,7 +58,7 @@ class ScopeRecording extends HTMLElement {
     f.addEventListener("touchstart", (e) => { if (e.touches.length > 1) e.preventDefault(); }, { passive: false });
     f.addEventListener("wheel", (e) => { e.preventDefault(); this.wheel(e); }, { passive: false });
     f.addEventListener("keydown", (e) => { if (this.key(e.key)) e.preventDefault(); });
-    for (const b of this.querySelectorAll("[data-do]")) b.addEventListener("click", (e) => { e.preventDefault(); this.act(b.getAttribute("data-do") || ""); });
+    for (const b of this.host.querySelectorAll("[data-do]")) b.addEventListener("click", (e) => { e.preventDefault(); this.act(b.getAttribute("data-do") || ""); });
     for (const a of document.querySelectorAll("a[data-at]")) a.addEventListener("click", (e) => { e.preventDefault(); this.visit(Number(a.getAttribute("data-at"))); this.field.scrollIntoView({ block: "nearest" }); });
     new ResizeObserver(() => this.moved(0)).observe(f);
   }
@@ -61,7 +66,7 @@ class ScopeRecording extends HTMLElement {
   /** @param {number} x CSS pixels from the left of the picture */
   at(x) { return this.begin + (x / this.drawing.width) * this.wide; }
 
-  /** @param {PointerEvent} e */
+  /** @param {MouseEvent} e */
   x(e) { return e.clientX - this.field.getBoundingClientRect().left - this.field.clientLeft; }
 
   /** @param {PointerEvent} e */
@@ -101,7 +106,7 @@ class ScopeRecording extends HTMLElement {
   wheel(e) {
     const per = e.deltaMode ? 30 : 1;
     if (e.shiftKey || Math.abs(e.deltaX) > Math.abs(e.deltaY)) return this.pan(((e.deltaX || e.deltaY) * per) / this.drawing.width);
-    this.zoom(Math.exp(Math.max(Math.min(e.deltaY * per, 2400), -2400) * 0.0025), this.at(this.x(/** @type {any} */ (e))));
+    this.zoom(Math.exp(Math.max(Math.min(e.deltaY * per, 2400), -2400) * 0.0025), this.at(this.x(e)));
   }
 
   /** @param {number} share of the stretch */
@@ -113,7 +118,7 @@ class ScopeRecording extends HTMLElement {
   /** Show a stretch; not finer than a few samples, not far beyond the recording. @param {number} begin @param {number} end */
   show(begin, end) {
     const first = this.told.begin_s, last = Math.max(this.told.end_s, first + 1e-9), most = (last - first) * 1.2;
-    const least = 8 * Math.min(...this.told.files.flatMap((/** @type {any} */ f) => f.channels.map((/** @type {any} */ c) => c.dt_s)), last - first);
+    const least = 8 * Math.min(...this.told.files.flatMap((f) => f.channels.map((c) => c.dt_s)), last - first);
     const wide = Math.min(Math.max(end - begin, least), most), middle = (begin + end) / 2;
     begin = Math.min(Math.max(middle - wide / 2, first - wide / 2), last - wide / 2);
     this.begin = begin;
@@ -131,7 +136,7 @@ class ScopeRecording extends HTMLElement {
   paint() {
     const had = /** @type {Slices[]} */ ([this.coarse, this.fine].filter(Boolean));
     this.drawing.draw(had, this.begin, this.end, this.cursor);
-    const out = this.querySelector(".stretch");
+    const out = this.host.querySelector(".stretch");
     if (out) out.textContent = `${instant(this.begin, this.wide)} s to ${instant(this.end, this.wide)} s`;
   }
 
@@ -142,7 +147,7 @@ class ScopeRecording extends HTMLElement {
     this.tell();
     try {
       const got = await this.slices(this.begin - around, this.end + around, signal);
-      if (!signal.aborted) { this.fine = got; this.drawn = (this.drawn || 0) + 1; this.setAttribute("data-drawn", String(this.drawn)); this.paint(); }
+      if (!signal.aborted) { this.fine = got; this.drawn = this.drawn + 1; this.host.setAttribute("data-drawn", String(this.drawn)); this.paint(); }
     } catch (e) {
       if (!signal.aborted) this.later = setTimeout(() => this.refine(), 2000); // the network is gone: what is here stays
     }
@@ -151,8 +156,8 @@ class ScopeRecording extends HTMLElement {
   /** The stretch in the address and in what leaves the page. */
   tell() {
     const [a, b] = [this.begin, this.end].map((t) => t.toPrecision(12));
-    this.dataset.begin = a;
-    this.dataset.end = b;
+    this.host.dataset.begin = a;
+    this.host.dataset.end = b;
     history.replaceState(null, "", `${location.pathname}?${this.asked}&begin=${a}&end=${b}`);
     for (const i of document.querySelectorAll("form.stretched input")) if (i instanceof HTMLInputElement && (i.name === "begin" || i.name === "end")) i.value = i.name === "begin" ? a : b;
     for (const l of document.querySelectorAll("a.pictured")) if (l instanceof HTMLAnchorElement) l.href = `${l.href.split("?")[0]}?${this.asked}&begin=${a}&end=${b}`;
@@ -174,7 +179,7 @@ class ScopeRecording extends HTMLElement {
       lines.push(`${this.told.files.length > 1 ? `${file.name} ` : ""}${row.name} ${low === high ? low : `${low} to ${high}`} ${row.unit}`);
     }
     if (best) lines.push(`event: ${instant(best.e.t_s, px)} s ${this.told.rows[best.e.row].name} ${best.e.words}`);
-    const out = this.querySelector(".where");
+    const out = this.host.querySelector(".where");
     if (out) out.textContent = lines.join("\n");
     this.paint();
   }
@@ -191,8 +196,8 @@ class ScopeRecording extends HTMLElement {
   /** The event after or before the cursor, or the middle. @param {number} way */
   event(way) {
     const from = this.cursor ?? (way > 0 ? this.begin : this.end), step = 1e-9 + this.wide * 1e-6;
-    const all = this.told.files.flatMap((/** @type {any} */ f) => f.events.map((/** @type {any} */ e) => e.t_s)).sort((/** @type {number} */ a, /** @type {number} */ b) => a - b);
-    const next = way > 0 ? all.find((/** @type {number} */ t) => t > from + step) : all.reverse().find((/** @type {number} */ t) => t < from - step);
+    const all = this.told.files.flatMap((f) => f.events.map((e) => e.t_s)).sort((/** @type {number} */ a, /** @type {number} */ b) => a - b);
+    const next = way > 0 ? all.find((t) => t > from + step) : all.reverse().find((t) => t < from - step);
     if (next !== undefined) this.visit(next);
   }
 
@@ -201,7 +206,7 @@ class ScopeRecording extends HTMLElement {
     const acts = {
       earlier: () => this.pan(-0.5), later: () => this.pan(0.5), closer: () => this.zoom(0.5), wider: () => this.zoom(2),
       whole: () => this.show(this.told.begin_s, this.told.end_s), next: () => this.event(1), before: () => this.event(-1),
-      tall: () => { this.drawing.tall = !this.drawing.tall; this.querySelector("[data-do=tall]")?.setAttribute("aria-pressed", String(this.drawing.tall)); this.paint(); },
+      tall: () => { this.drawing.tall = !this.drawing.tall; this.host.querySelector("[data-do=tall]")?.setAttribute("aria-pressed", String(this.drawing.tall)); this.paint(); },
     };
     /** @type {Record<string, () => void>} */ (acts)[what]?.();
   }
@@ -212,6 +217,21 @@ class ScopeRecording extends HTMLElement {
     const what = /** @type {Record<string, string>} */ (keys)[key];
     if (what) this.act(what);
     return Boolean(what);
+  }
+}
+
+/** What else is shown, as the address says it. @param {HTMLElement} host */
+function asked(host) { return `over=${encodeURIComponent(host.dataset.over || "")}`; }
+
+class ScopeRecording extends HTMLElement {
+  /** @type {Scope | undefined} */ scope;
+
+  async connectedCallback() {
+    const answer = await fetch(`${this.dataset.from}/told?${asked(this)}`).catch(() => null);
+    const field = /** @type {HTMLElement | null} */ (this.querySelector(".scope")), canvas = field?.querySelector("canvas");
+    if (!answer?.ok || !field || !canvas) return; // the still picture stays
+    this.scope = new Scope(this, await answer.json(), field, canvas);
+    await this.scope.start();
   }
 }
 

@@ -52,7 +52,10 @@ export function instant(t, wide) {
 
 export class Drawing {
   /** @param {HTMLCanvasElement} canvas @param {Told} told */
-  constructor(canvas, told) { this.canvas = canvas; this.told = told; this.tall = false; this.width = 300; }
+  constructor(canvas, told) {
+    this.canvas = canvas; this.told = told; this.tall = false; this.width = 300;
+    this.dark = false; this.ink = "#111111";
+  }
 
   /** @param {number} t @param {number} begin @param {number} end */
   x(t, begin, end) { return ((t - begin) / (end - begin)) * this.width; }

@@ -2,12 +2,16 @@
 /** With --tls only: what was seen once is shown again when the laptop is away. The network always comes first. */
 
 const CACHE = "amptrail", WAIT_MS = 8000;
-const worker = /** @type {any} */ (self);
+/** @typedef {Event & {waitUntil(done: Promise<unknown>): void}} Lasting */
+/** @typedef {Event & {request: Request, respondWith(answer: Promise<Response>): void}} Fetched */
+/** @typedef {{skipWaiting(): Promise<void>, clients: {claim(): Promise<void>},
+ *   addEventListener<K extends "install" | "activate" | "fetch">(kind: K, hear: (e: K extends "fetch" ? Fetched : Lasting) => void): void}} Worker */
+const worker = /** @type {Worker} */ (/** @type {unknown} */ (self));
 
 worker.addEventListener("install", () => worker.skipWaiting());
-worker.addEventListener("activate", (/** @type {any} */ e) => e.waitUntil(worker.clients.claim()));
-worker.addEventListener("fetch", (/** @type {any} */ e) => {
-  const asked = /** @type {Request} */ (e.request), url = new URL(asked.url);
+worker.addEventListener("activate", (e) => e.waitUntil(worker.clients.claim()));
+worker.addEventListener("fetch", (e) => {
+  const asked = e.request, url = new URL(asked.url);
   if (asked.method !== "GET" || url.origin !== location.origin || url.pathname.startsWith("/api/")) return;
   e.respondWith(fresh(asked));
 });
