@@ -11,7 +11,7 @@ from driving import begin, device, needs_browser, own, said
 pytestmark = needs_browser
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"], "resultTypes": ["violations"]}
 PAGES = ("/", "/new?template=relay-load", "/read/relay-load", "/practice", "/job/axe-1", "/job/axe-1/circuit",
-         "/job/axe-1/feed", "/job/axe-1/recordings", "/job/axe-1/papers", "/job/nobody", "/pair")  # fmt: skip
+         "/job/axe-1/feed", "/job/axe-1/recordings", "/job/axe-1/papers", "/job/nobody", "/pair", "/who")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

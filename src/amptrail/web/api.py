@@ -164,10 +164,11 @@ async def jobs() -> Json:
 async def job(name: str) -> Json:
     """How a job stands."""
     found = await store.read(store.proper(name))
+    by = store.entered_by(found)
     return {
         "job": name,
         "complaint": found.state.complaint,
-        "readings": [{"id": i, "line": line} for i, line in found.state.readings],
+        "readings": [{"id": i, "line": line, "by": by.get(i, "")} for i, line in found.state.readings],
     }
 
 

@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError, Problem
-from amptrail.web import api, paper, practice, recording, routes
+from amptrail.web import api, office, paper, people, practice, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -50,12 +50,15 @@ def create_app(
     app.state.recorders = recording.start()
     app.state.address = address
     app.state.authority = None
+    app.middleware("http")(people.middleware)  # after the guard, which is laid around it
     app.middleware("http")(middleware(app.state.guard))
     app.include_router(api.router)
     app.include_router(routes.router)
     app.include_router(recording.router)
     app.include_router(practice.router)
     app.include_router(paper.router)
+    app.include_router(office.router)
+    app.include_router(people.router)
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     app.add_exception_handler(InputError, _input)
     app.add_exception_handler(RequestValidationError, _unread)

@@ -17,6 +17,7 @@ from amptrail.paper.label import Where
 from amptrail.paper.words import languages
 from amptrail.web import store
 from amptrail.web.guard import FORM_KEY
+from amptrail.web.office import TOLD
 from amptrail.web.routes import checked, show
 
 router = APIRouter(include_in_schema=False)
@@ -46,7 +47,7 @@ async def papers(request: Request, name: str) -> HTMLResponse:
     return show(
         request, "papers.html", name=name, kinds={k: w for k, w in WORDS.items() if k not in skip},
         fitted=fitted, files=s.files, languages=languages(), places=get_args(Where), sizes=tuple(LABELS),
-        no_price="invoice" in skip,
+        no_price="invoice" in skip, told=TOLD,
     )  # fmt: skip
 
 

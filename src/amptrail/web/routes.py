@@ -33,9 +33,10 @@ def _state(request: Request) -> tuple[Guard, Workers, Hub]:
 def show(request: Request, page: str, status: int = 200, **more: Any) -> HTMLResponse:
     """A page with what every page needs."""
     guard: Guard = request.app.state.guard
-    return pages.TemplateResponse(
-        request, page, {"nonce": request.state.nonce, "form_key": guard.form_key, **more}, status_code=status
-    )
+    always = {
+        "nonce": request.state.nonce, "form_key": guard.form_key, "who": getattr(request.state, "who", ""),
+    }  # fmt: skip
+    return pages.TemplateResponse(request, page, {**always, **more}, status_code=status)
 
 
 def wrong(request: Request, e: InputError, status: int = 422) -> HTMLResponse:

@@ -65,12 +65,21 @@ def _base(entry: str) -> str:
     return re.sub(r"\.\d+$", "", entry)
 
 
-def said(found: Case) -> list[tuple[str, str]]:
-    """What was read, in order, as (entry, words): a reading with its conditions is one."""
+def said(found: Case) -> list[tuple[str, str, str]]:
+    """What was read, in order, as (entry, words, who entered it): a reading with its conditions is one."""
     grouped: dict[str, list[str]] = {}
     for i, line in found.state.readings:
         grouped.setdefault(_base(i), []).append(line)
-    return [(i, " · ".join(x for x in lines if x != "without conditions")) for i, lines in grouped.items()]
+    by = entered_by(found)
+    return [
+        (i, " · ".join(x for x in lines if x != "without conditions"), by.get(i, ""))
+        for i, lines in grouped.items()
+    ]
+
+
+def entered_by(found: Case) -> dict[str, str]:
+    """Who entered what, by the id of the entry."""
+    return {e.id: e.by for e in found.entries}
 
 
 async def undo(name: str, entry: str, own_id: str | None = None) -> None:

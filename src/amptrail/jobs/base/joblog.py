@@ -6,6 +6,7 @@ import os
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -97,9 +98,14 @@ def case(name: str) -> Case:
         raise unknown(name, log.jobs())
 
 
+# who is at the device a request came from; a thread started for the request has it too
+ENTERING: ContextVar[str] = ContextVar("ENTERING", default="")
+
+
 def whose(said: str | None = None) -> str:
-    """Who enters: as said, else AMPTRAIL_BY, else nobody in particular."""
-    return (said or os.environ.get("AMPTRAIL_BY", "")).strip()
+    """Who enters: as said, else the person at the device that asks, else AMPTRAIL_BY, else nobody in
+    particular."""
+    return (said or ENTERING.get() or os.environ.get("AMPTRAIL_BY", "")).strip()
 
 
 @dataclass(frozen=True, slots=True)

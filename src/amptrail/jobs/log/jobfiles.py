@@ -69,9 +69,7 @@ def fetch(a: Ask) -> Json:
     to = a.text[1] if len(a.text) == 2 else Path(str(hits[0].get("name") or hits[0]["id"])).name
     path = _writable(a, to)
     if path.exists() and len(a.text) < 2:
-        raise one(
-            "file-exists", f"{to} is there already", remedy=f"name another: job fetch {a.name} ID FILE"
-        )
+        raise one("file-exists", f"{to} is there already", remedy=f"name another: job fetch {a.name} ID FILE")
     try:
         write_whole(path, a.log.file(str(hits[0]["sha256"])))
     except OSError as e:

@@ -105,9 +105,13 @@ export class LiveJob extends HTMLElement {
       if (shown || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
       if (refused.length && own && !own.value) own.value = refused[0].line.split("\n")[0];
-    } catch {
+    } catch (failed) {
       this.connected = false;
       const n = (await waiting(this.job)).length;
+      if (/^40[13]$/.test(/** @type {Error} */ (failed).message)) {
+        banner(`${n} kept on this phone: load this page again and say who you are, then they are sent`);
+        return;
+      }
       banner(n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`);
       clearTimeout(this.later);
       this.later = setTimeout(() => this.send(), 2500);
