@@ -123,6 +123,25 @@ def test_a_feed_that_does_not_hold_is_not_fitted_by_mistake(job: Any) -> None:
     parse(left)
 
 
+def test_what_the_shop_asks_for_is_answered_and_kept(job: Any) -> None:
+    """The slip offers the best feed that holds without anybody typing one, until the cause is known and
+    after; what was asked for and does not hold stands on it with the reason."""
+    assert "PUMP.out (tank-well) → BAT.-" in " ".join(job("slip gate")["text"].split())
+    thin = job('job ask gate "from F4.in to PUMP.in wire 0.5 mm2 3 m" --asked "the shop"')
+    assert "refused" in thin["text"]
+    got = job('job ask gate "a larger fuse in F4"')
+    assert (got["exit"], got["problems"][0]["code"]) == (2, "no-feed")
+    assert job('job ask gate "a larger fuse in F4" --cause "the wire would burn"')["exit"] == 0
+    assert job("job ask gate")["problems"][0]["code"] == "usage"
+    text = " ".join(job("slip gate")["text"].split())
+    for words in ("F4.in → PUMP.in (the shop): The feed's wire", "a larger fuse in F4: the wire would burn",
+                  "PUMP.out (tank-well) → BAT.-"):  # fmt: skip
+        assert words in text
+    assert job("notice gate")["problems"][0]["code"] == "nothing-fitted"  # asked for is not fitted
+    fit = job('job fit gate "from PUMP.out to BAT.- wire 6 mm2 9.4 m cut W11, W12"')
+    assert fit["state"]["feeds"][-1]["name"] == "J1"
+
+
 def test_a_second_feed_is_judged_with_the_first_in_the_vehicle(job: Any) -> None:
     """Two feeds without names of their own: each gets the next free one; the as-left sheet has both."""
     job('job conclude gate "W12 open"')

@@ -12,13 +12,15 @@ from samples import HOLDS, JOB, REFUSED
 
 from amptrail.errors import InputError
 from amptrail.paper import Paper, html, pdf
-from amptrail.paper.blocks import A4, HALF, LABELS, LETTER, Size
-from amptrail.paper.facts import Bill, CaseFacts, Reading, Spent, Used
+from amptrail.paper.blocks import A4, HALF, LABELS, LETTER, Columns, Size, Text
+from amptrail.paper.common import HANDS_80
+from amptrail.paper.facts import Bill, CaseFacts, Fitted, Reading, Spent, Used
 from amptrail.paper.findings import findings
 from amptrail.paper.invoice import invoice
 from amptrail.paper.label import label
 from amptrail.paper.notice import days, notice
 from amptrail.paper.pencil import pencil
+from amptrail.paper.plain import plain
 from amptrail.paper.quote import quote
 from amptrail.paper.sheets import condemn, proof
 from amptrail.paper.slip import slip
@@ -157,6 +159,35 @@ def test_the_slip_is_half_a_sheet_and_names_three_ways() -> None:
     inside(paper)
     none = " ".join(read(slip(replace(JOB, feeds=(REFUSED,)), HALF["a4"]))[0])
     assert "No temporary feed holds" in none
+
+
+def test_each_way_of_the_slip_has_its_terms() -> None:
+    """Minutes, the figure of eight in ten, price, what is lost, until when: of all three."""
+    f = replace(
+        JOB, found=(replace(JOB.found[0], repair_min=20.0),), proven=False, expected_min=30.0, p80_min=60.0,
+        feeds=(HOLDS,), rate_per_hour=60.0, currency="EUR",
+    )  # fmt: skip
+    shown = slip(f, HALF["a4"])
+    (columns,) = (b.columns for b in shown.blocks if isinstance(b, Columns))
+    told = [" ".join(b.text for b in c if isinstance(b, Text)) for c in columns]
+    # 20 by hand and 30 of looking; beyond them 0.4 x 20 and 60 - 30, as squares: 31.0 more
+    assert "about 50 min; 8 times of 10 within 85 min" in told[0]
+    assert "Price: 50.00 EUR; 8 times of 10 within 85.00 EUR" in told[0]
+    fit = HOLDS.minutes or 0.0
+    high = -(-fit * HANDS_80 // 5) * 5
+    assert f"8 times of 10 within {high:.0f} min" in told[1]
+    assert "0 min" in told[2]
+    assert "0.00 EUR" in told[2]
+    for words in told:
+        assert "What is lost: " in words
+        assert "Until: " in words
+
+
+def test_what_was_asked_for_and_refused_stands_on_the_slip() -> None:
+    wish = Fitted("", "a larger fuse", "", "", "refused", "the wire would burn", asked_by="A. B.", asked=True)
+    shown = plain(slip(replace(JOB, feeds=(wish,)), HALF["a4"]))
+    assert "a larger fuse (A. B.): the wire would burn" in shown
+    assert "No temporary feed has been judged." in shown
 
 
 @pytest.mark.parametrize("size", [HALF["a4"], HALF["letter"]])

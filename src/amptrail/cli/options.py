@@ -37,6 +37,7 @@ Action = Literal[
     "time",
     "set",
     "fit",
+    "ask",
     "close",
 ]
 PaperKind = Literal[
@@ -228,8 +229,8 @@ JobAction = Annotated[
     Action,
     typer.Argument(
         metavar="ACTION", show_default=False,
-        help="new, sheet, add, undo, show, list; conclude, done, left, note, time, part, set; fit, remove; "
-        "attach, fetch, export, import; close, again; search, people, backup, restore.",
+        help="new, sheet, add, undo, show, list; conclude, done, left, note, time, part, set; ask, fit, "
+        "remove; attach, fetch, export, import; close, again; search, people, backup, restore.",
     ),
 ]  # fmt: skip
 JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
@@ -238,8 +239,8 @@ JobText = Annotated[
     typer.Argument(metavar="[TEXT]...", help="new, sheet: a sheet file. again: the new job's name. add: one "
                    "readings line. undo: an entry's id (without: the last). attach: a file and words. fetch: "
                    "an id, a file. export, import: a file. conclude: the proven fault. done, left, note, "
-                   "part: words. time: what and minutes. set: NAME=VALUE. fit: a feed. search: words (in "
-                   "place of a job). people: a role. backup, restore: a file (in place of a job).",
+                   "part: words. time: what and minutes. set: NAME=VALUE. ask, fit: a feed. search: words "
+                   "(in place of a job). people: a role. backup, restore: a file (in place of a job).",
                    show_default=False),
 ]  # fmt: skip
 EntryId = Annotated[
@@ -290,9 +291,12 @@ Language = Annotated[
 ]
 FittedFeed = Annotated[str | None, typer.Option("--feed", metavar="NAME", help="Which fitted feed.")]
 WhereLabel = Annotated[LabelPlace, typer.Option("--on", help="Where the label goes.")]
-Cause = Annotated[str | None, typer.Option("--cause", metavar="TEXT", help="conclude: what caused it.")]
-Until = Annotated[str | None, typer.Option("--until", metavar="TEXT", help="fit: how long it may stay.")]
-AskedBy = Annotated[str | None, typer.Option("--asked", metavar="WHO", help="fit: who asked for it.")]
+Cause = Annotated[
+    str | None,
+    typer.Option("--cause", metavar="TEXT", help="conclude: what caused it. ask: why it is refused."),
+]
+Until = Annotated[str | None, typer.Option("--until", metavar="TEXT", help="ask, fit: how long it may stay.")]
+AskedBy = Annotated[str | None, typer.Option("--asked", metavar="WHO", help="ask, fit: who asked for it.")]
 FitFor = Annotated[str | None, typer.Option("--for", metavar="PURPOSE", help="fit: try, home or leave.")]
 Minutes = Annotated[float | None, typer.Option("--minutes", min=0, help="done: minutes it took.")]
 Price = Annotated[float | None, typer.Option("--price", min=0, help="part: the price of one.")]

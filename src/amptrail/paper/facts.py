@@ -54,6 +54,7 @@ class Fitted:
     undo: tuple[str, ...] = ()
     asked_by: str | None = None
     fitted: bool = False
+    asked: bool = False  # somebody wanted it: judged, and not fitted
     a_place: str = ""
     b_place: str = ""
     broken: tuple[str, ...] = ()  # every rule it breaks, in words, where it does not hold
@@ -152,7 +153,6 @@ class CaseFacts:
     vain: tuple[str, ...] = ()
     acceptance: tuple[str, ...] = ()
     feeds: tuple[Fitted, ...] = ()
-    asked: tuple[str, ...] = ()  # asked for by the shop and refused
     no_drive: tuple[str, ...] = ()  # why it must not be driven
     expected_min: float | None = None
     p80_min: float | None = None

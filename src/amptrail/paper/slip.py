@@ -4,7 +4,7 @@ price."""
 from __future__ import annotations
 
 from amptrail.paper.blocks import Block, Columns, Heading, Paper, Points, Signatures, Size, Text
-from amptrail.paper.common import minutes, money, span, under
+from amptrail.paper.common import costs, minutes, span, under, within
 from amptrail.paper.facts import CaseFacts, Fitted
 from amptrail.paper.words import say, several
 
@@ -14,37 +14,49 @@ SMALLEST_PT = 6.5
 MOST_ROWS = 3  # of a list: the slip stays on its half sheet
 
 
+def _terms(f: CaseFacts, expected: float, p80: float, lost: str, until: str) -> list[Block]:
+    """What is told of each way: minutes, the figure of eight in ten, price, what is lost, until when."""
+    out: list[Block] = [Text(span(expected, p80) if p80 else minutes(expected))]
+    if price := costs(f, expected, p80):
+        out.append(Text(f"{say('slip.price')}: {price}"))
+    lost, until = f"{say('slip.lost')}: {lost}", f"{say('slip.until')}: {until}"
+    return [*out, Text(lost), Text(until)]
+
+
 def _repair(f: CaseFacts) -> tuple[Block, ...]:
     out: list[Block] = [Heading(say("slip.repair"))]
-    if f.found and not f.unexplained:
-        first = f.found[0]
-        total = first.repair_min + (0.0 if f.proven else f.expected_min or 0.0)
-        late = first.repair_min + (0.0 if f.proven else f.p80_min or 0.0)
-        out += [Text(first.repair), Text(minutes(total) if f.proven else span(total, late))]
-        if price := money(f, total):
-            out.append(Text(f"{say('slip.price')}: {price}"))
-    else:
-        out.append(Text(say("findings.unexplained" if f.unexplained else "findings.unknown")))
-    return tuple(out)
+    if not f.found or f.unexplained:
+        return (*out, Text(say("findings.unexplained" if f.unexplained else "findings.unknown")))
+    first = f.found[0]
+    looking = (0.0, 0.0) if f.proven else (f.expected_min or 0.0, f.p80_min or 0.0)
+    if not first.repair_min:  # a cause no table has a repair of: what it takes is not known
+        return (*out, Text(first.repair), Text(say("slip.repair_open")))
+    late = within(first.repair_min, *looking)
+    lasts = say("slip.lasts" if f.cause else "slip.lasts_open")
+    terms = _terms(f, first.repair_min + looking[0], late, say("common.nothing"), lasts)
+    return (*out, Text(first.repair), *terms)
 
 
 def _feed(f: CaseFacts) -> tuple[Block, ...]:
-    good = [x for x in f.feeds if x.holds]
-    out: list[Block] = [Heading(say("slip.feed" if good or not f.feeds else "slip.feed_none"))]
+    good = sorted((x for x in f.feeds if x.holds), key=lambda x: not x.fitted)
+    out: list[Block] = [Heading(say("slip.feed" if good else "slip.feed_none"))]
+    judged = [x for x in f.feeds if x.a]
     if not good:
-        if not f.feeds:  # none was looked at: that none holds would be more than is known
+        if not judged:  # none was looked at: that none holds would be more than is known
             return (*out, Text(say("slip.no_feed_judged")))
         out.append(Text(say("slip.no_feed")))
-        refused = next((x for x in f.feeds if x.verdict == "refused"), None)
+        refused = next((x for x in judged if x.verdict == "refused"), None)
         return (*out, Text(say("slip.no_feed_why", why=refused.why))) if refused else tuple(out)
     x = good[0]
     a, b = x.ends
-    out += [Text(say("label.from_to", a=a, b=b)), Text(minutes(x.minutes))]
-    if price := money(f, x.minutes):
-        out.append(Text(f"{say('slip.price')}: {price}"))
-    out.append(Text(f"{say('slip.lost')}: {_lost(x)}"))
-    out.append(Text(f"{say('slip.until')}: {x.until or say('common.not_said')}"))
-    return tuple(out)
+    what = ", ".join(y for y in (say("label.from_to", a=a, b=b), x.wire, _fuse(x)) if y)
+    least = x.minutes or 0.0
+    until = x.until or say("slip.until_repair")
+    return (*out, Text(what), *_terms(f, least, within(least), _lost(x), until))
+
+
+def _fuse(x: Fitted) -> str:
+    return say("slip.fuse", amps=f"{x.fuse_a:g}") if x.fuse_a else ""
 
 
 def _lost(x: Fitted) -> str:
@@ -68,20 +80,23 @@ def _few(rows: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
+    """Left standing: why it must not be driven, and what that takes and costs."""
     why = _few(f.no_drive)
     free = "slip.drive_free" if f.found and not f.unexplained else "slip.drive_open"
     text = say("slip.drive_not", why="; ".join(why)) if why else say(free)
-    return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)))
+    told = (Heading(say("slip.no_drive")), Text(text, strong=bool(why)), Text(say("slip.standing")))
+    return (*told, *_terms(f, 0.0, 0.0, say("slip.lost_standing"), say("slip.until_repair")))
+
+
+def _refusal(x: Fitted) -> str:
+    what = say("label.from_to", a=x.a, b=x.b) if x.a else x.words
+    return f"{what}{f' ({x.asked_by})' if x.asked_by else ''}: {x.why}"
 
 
 def slip(f: CaseFacts, size: Size) -> Paper:
     """The talk slip of a job, on half a sheet."""
     blocks: list[Block] = [Columns((_repair(f), _feed(f), _no_drive(f)))]
-    refused = f.asked or tuple(
-        f"{say('label.from_to', a=x.a, b=x.b)} ({x.asked_by}): {x.why}"
-        for x in f.feeds
-        if x.verdict == "refused" and x.asked_by
-    )
+    refused = tuple(_refusal(x) for x in f.feeds if not x.holds and (x.asked or x.asked_by))
     if refused:
         blocks += [Heading(say("slip.asked")), Points(_few(refused))]
     blocks.append(Signatures(several("slip.signatures")))

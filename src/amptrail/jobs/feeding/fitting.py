@@ -35,18 +35,27 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     if not text:
         example = "from F3.out to K4.86 fuse 5 A wire 0.75 mm2 2 m"
         raise one("usage", "which feed was fitted?", remedy=f'amptrail job fit NAME "{example}"')
-    sheet_text, _ = case.texts()
-    circuit = load(sheet_text).circuit
-    against = (case.state.conclusion,) if case.state.conclusion else ()
-    purpose = str(more.get("purpose") or "home")
-    asked = FeedOptions(feeds=(text,), purpose=purpose, against=against, fitted=in_place(case))
-    row = feed(as_left(case), asked)["feeds"][0]
+    row = judged(case, text, str(more.get("purpose") or "home"))
     if row["verdict"] != "holds" and not more.get("anyway"):
         raise one(
             "feed-refused", f"this feed is {row['verdict']}: {row['why'] or row['rule']}",
             expected=tuple(sorted({m["rule"] for m in row["refusals"]})),
             remedy=f"look for one that holds: amptrail feed {case.name} --restore PART",
         )  # fmt: skip
+    return {**record(case, text, row), "until": more.get("until"), "asked_by": more.get("asked"),
+            "fitted": True}  # fmt: skip
+
+
+def judged(case: Case, text: str, purpose: str) -> Json:
+    """The verdict on a feed, on the vehicle as it stands, against what was concluded."""
+    against = (case.state.conclusion,) if case.state.conclusion else ()
+    asked = FeedOptions(feeds=(text,), purpose=purpose, against=against, fitted=in_place(case))
+    return dict(feed(as_left(case), asked)["feeds"][0])
+
+
+def record(case: Case, text: str, row: Json) -> dict[str, Any]:
+    """A judged feed as the log keeps it and papers read it."""
+    circuit = load(case.texts()[0]).circuit
     found = _named(case, circuit, text)
     fuses = [p["rating_a"] for p in row["parts"] if p["what"] == "fuse" and p["rating_a"]]
     wires = [p for p in row["parts"] if p["what"] == "wire" and p["area_mm2"]]
@@ -60,10 +69,9 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
         "wire": ", ".join(f"{w['area_mm2']:g} mm2 (AWG {w['awg']}), {_long(w['length_m'])}" for w in wires),
         "parts": [p["what"] for p in row["parts"]], "cuts": list(found.cuts), "minutes": row["minutes_min"],
         "true_only_if": row["true_only_if"], "stays_on": stays_on(row), "lost": lost(row),
-        "how_off": how_off(name, a, fuses), "drain_a": drain_a(row), "until": more.get("until"),
-        "asked_by": more.get("asked"),
+        "how_off": how_off(name, a, fuses), "drain_a": drain_a(row),
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
-        "fitted": True, "lines": list(feed_lines(circuit, found)), "purpose": purpose,
+        "lines": list(feed_lines(circuit, found)), "purpose": row["purpose"],
     }  # fmt: skip
 
 
@@ -81,7 +89,7 @@ def _named(case: Case, circuit: Circuit, text: str) -> Feed:
     declared = [key(f.name) for f in circuit.feeds]
     if key(text.strip()) in declared:
         return find_feed(circuit, text)
-    taken = {*declared, *(key(str(f["name"])) for f in case.state.feeds)}
+    taken = {*declared, *(key(str(f["name"])) for f in case.state.feeds if not f.get("asked"))}
     free = next(f"J{n}" for n in range(1, len(taken) + 2) if f"j{n}" not in taken)
     return parse_feed(circuit, text, free)
 

@@ -12,7 +12,7 @@ from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
 from amptrail.jobs.log import casework, jobfiles, shop
 from amptrail.jobs.log.comeback import again
-from amptrail.jobs.log.jobwords import feed_fitted, listing, standing, told
+from amptrail.jobs.log.jobwords import asked_and_told, feed_fitted, listing, standing, told
 from amptrail.jobs.log.shop import late
 from amptrail.sheet import parse_readings
 from amptrail.store import Entry, JobState, alive, rebuild, undone
@@ -42,6 +42,14 @@ def _fit(a: Ask) -> Json:
 
     e = a.entry("feed", fitted(_case(a), a.words, a.more))
     return {"added": a.added(e), "text": feed_fitted(e)}
+
+
+def _ask(a: Ask) -> Json:
+    """What the shop or the owner asked for: judged, and kept with the answer."""
+    from amptrail.jobs.feeding.offering import asked_for
+
+    e = a.entry("feed", asked_for(_case(a), a.words, a.more))
+    return {"added": a.added(e), "text": asked_and_told(e)}
 
 
 def _remove(a: Ask) -> Json:
@@ -150,6 +158,7 @@ def _show(a: Ask) -> Json:
 
 ACTIONS: dict[str, Callable[[Ask], Json]] = {
     "new": _new, "add": _add, "undo": _undo, "sheet": _sheet, "show": _show, "fit": _fit, "remove": _remove,
+    "ask": _ask,
     "close": _close, "again": again, "attach": jobfiles.attach, "fetch": jobfiles.fetch,
     "export": jobfiles.export, "import": jobfiles.take_in,
     **{name: partial(_tell, action=name) for name in casework.ACTIONS},

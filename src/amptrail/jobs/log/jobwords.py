@@ -59,6 +59,13 @@ def feed_fitted(entry: Entry) -> str:
     return "\n".join([*lines, *(x for c in d["cautions"] for x in _long("CAUTION", c))])
 
 
+def asked_and_told(entry: Entry) -> str:
+    """What was asked for, and the answer to it."""
+    d = entry.data
+    who = f" asked by {d['asked_by']}" if d.get("asked_by") else " asked for"
+    return "\n".join([f"{entry.id}:{who}: {d['text']}", *_long(str(d["verdict"]), d["why"])])
+
+
 def standing(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     """The whole job."""
     by = {e.id: e.by for e in entries}
@@ -72,7 +79,7 @@ def standing(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     for title, rows in (("note", s.notes), ("proven", (s.conclusion,)), ("cause", (s.cause,))):
         lines += [x for r in rows if r for x in _long(title, r)]
     for f in s.feeds:
-        how = "fitted" if f.get("fitted") else "taken out again"
+        how = "fitted" if f.get("fitted") else "asked for" if f.get("asked") else "taken out again"
         lines += f"{how}: {f.get('words', '')} ({f.get('verdict', '')})".split("\n")
     lines += [x for r in s.repairs for x in _long("done", _said("repair", r))]
     lines += [x for r in s.left for x in _long("left undone", r)]

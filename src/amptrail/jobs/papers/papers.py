@@ -13,6 +13,7 @@ from amptrail.circuit.model import Circuit, Fault, Refuse, key
 from amptrail.errors import InputError, nearest, one
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.figures import ohms
+from amptrail.jobs.feeding.offering import offered
 from amptrail.jobs.judging.claims import may_condemn
 from amptrail.jobs.judging.nexttest import NextOptions, next_tests
 from amptrail.jobs.judging.proofsheet import Alternative, checks, proof_of
@@ -261,6 +262,8 @@ def _made(case: Case, asked: PaperOptions) -> Paper:
     facts = gather(case, asked.today, asked.kind not in UNWEIGHED)
     if asked.kind in PROVING:
         facts = _proved(case, facts, asked.part)
+    if asked.kind == "slip" and not any(f.holds for f in facts.feeds):  # what could be fitted instead
+        facts = replace(facts, feeds=(*facts.feeds, *(fitted_of(d) for d in offered(case))))
     circuit = load(case.state.sheet).circuit if case.state.sheet else None
     if asked.kind == "label":
         size = LABELS.get(asked.sheet if asked.sheet != "a4" else "62x29")
