@@ -97,6 +97,27 @@ class Judged(SheetText):
     nominal: bool = False
 
 
+class Called(Read):
+    """Who answers on the phone, and how many questions."""
+
+    who: Literal["customer", "shop", "mine"] = "customer"
+    top: int = Field(default=10, ge=1, le=50)
+
+
+class Condemned(Read):
+    """The part that would be called dead; none: what leads."""
+
+    part: str | None = Field(default=None, max_length=200)
+
+
+class Drained(Read):
+    """The battery at rest and the temperature."""
+
+    battery_ah: float | None = Field(default=None, ge=1, le=2000)
+    volts: float | None = Field(default=None, ge=5, le=32)
+    celsius: float | None = Field(default=None, ge=-40, le=60)
+
+
 class Entry(BaseModel):
     """One entry for a job's log; `id` is made by the device, so that sending it twice adds it once. `line`: a
     reading (with its conditions, on lines of its own), the fault that the repair has proven, or the id of
@@ -140,6 +161,24 @@ async def suspects(request: Request, body: Read) -> Json:
 async def next_test(request: Request, body: Planned) -> Json:
     """The visits worth their minutes."""
     return await _ask(request, "next", **body.model_dump())
+
+
+@router.post("/intake")
+async def intake(request: Request, body: Called) -> Json:
+    """What to ask on the phone, the question that tells most first."""
+    return await _ask(request, "intake", **body.model_dump())
+
+
+@router.post("/condemn")
+async def condemn(request: Request, body: Condemned) -> Json:
+    """Before a part is called dead: what is shown, what is missing."""
+    return await _ask(request, "condemn", **body.model_dump())
+
+
+@router.post("/drain")
+async def drain(request: Request, body: Drained) -> Json:
+    """Flat by morning: the fuse box at rest, what is awake, hours left."""
+    return await _ask(request, "drain", **body.model_dump())
 
 
 @router.post("/feed")

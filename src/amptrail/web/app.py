@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError, Problem
-from amptrail.web import api, office, paper, people, practice, recording, routes
+from amptrail.web import api, casework, night, office, paper, people, practice, recording, routes
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -55,6 +55,8 @@ def create_app(
     app.include_router(api.router)
     app.include_router(routes.router)
     app.include_router(recording.router)
+    app.include_router(casework.router)
+    app.include_router(night.router)
     app.include_router(practice.router)
     app.include_router(paper.router)
     app.include_router(office.router)

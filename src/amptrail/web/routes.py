@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Awaitable, Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Request, WebSocket, WebSocketDisconnect
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
@@ -15,6 +17,7 @@ from fastapi.templating import Jinja2Templates
 from amptrail.errors import InputError
 from amptrail.jobs import starters
 from amptrail.jobs.feeding import fitting
+from amptrail.jobs.log.cases import Case
 from amptrail.web import store, views
 from amptrail.web.guard import COOKIE, FORM_KEY, Guard
 from amptrail.web.live import Hub
@@ -43,7 +46,14 @@ def wrong(request: Request, e: InputError, status: int = 422) -> HTMLResponse:
     """What is wrong and what to do, as a page."""
     again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     busy = any(p.code == "too-long" for p in e.problems) and request.method == "GET"
-    return show(request, "wrong.html", status, problems=e.problems, again=again if busy else "")
+    missing = any(p.code == "no-such-job" for p in e.problems)
+    job = "" if missing else request.path_params.get("name", "")
+    return show(request, "wrong.html", status, problems=e.problems, again=again if busy else "", job=job)
+
+
+def standing(found: Case) -> dict[str, Any]:
+    """What every page of an open job shows of it: its name, what was said last, how much was said."""
+    return {"name": found.name, "said": store.said(found)[-5:][::-1], "entries": store.count(found)}
 
 
 def checked(request: Request, key: str) -> None:
@@ -96,7 +106,7 @@ async def begin(
             complaint=complaint,
             problems=e.problems,
         )
-    where = {"read": "circuit", "bridge": "feed", "flat": "", "part": ""}.get(door, "")
+    where = {"read": "circuit", "bridge": "feed", "flat": "night", "part": ""}.get(door, "")
     return RedirectResponse(f"/job/{name.strip()}/{where}".rstrip("/"), 303)
 
 
@@ -184,7 +194,6 @@ async def job(request: Request, name: str, at: str = "", cannot: str = "", witho
     return show(
         request,
         "visit.html",
-        name=name,
         line=lambda n: readings.splitlines()[n - 1],
         state=found.state,
         visits=views.visits(got["plan"]),
@@ -203,9 +212,8 @@ async def job(request: Request, name: str, at: str = "", cannot: str = "", witho
         repair_cautions=got["repair_cautions"],
         words=views.plain,
         still_the_same=got["still_the_same"],
-        said=store.said(found)[-5:][::-1],
         points=got["points"],
-        entries=store.count(found),
+        **standing(found),
     )
 
 
@@ -304,18 +312,33 @@ async def add(
     entry: str = Form(""),
     unsure: str = Form(""),
     how: str = Form(""),
+    back: str = Form(""),
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """A reading from a form without scripts; the scripts send the same through the interface."""
-    said = word or " ".join(x for x in (value.strip().replace(",", "."), unit) if x)
+    said = word or " ".join(x for x in (value.strip(), unit) if x)
     whole = filled(line, said, bool(unsure), how)
-    return await _done(request, key, name, partial(store.add, name, whole, entry))
+    return await _done(request, key, name, partial(store.add, name, whole, entry), back)
+
+
+DECIMAL = re.compile(r"^([-+]?\d*),(\d+)(?=\s|$)")  # a comma typed for the point
+BACK = ("ask", "night", "dead")
+
+
+def back_to(name: str, back: str) -> str:
+    """The page a form came from: `ask`, `night`, `dead?part=X`; else the visit card."""
+    page, _, part = back.partition("?part=")
+    more = f"?part={quote(part)}" if part else ""
+    return f"/job/{name}/{page}{more}" if page in BACK else f"/job/{name}"
 
 
 def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
     """The line of a test with its answer in it, with what was said of it behind."""
     more = (" unsure" if unsure else "") + (f" while {how}" if how in ("failing", "working") else "")
-    rows = line.replace("{value}", value.strip()).split("\n")
+    said = DECIMAL.sub(r"\1.\2", value.strip())
+    quoted = said.replace('"', "'")
+    told = line.replace(' "{value}"', f' "{quoted}"' if quoted else "")
+    rows = told.replace("{value}", said).split("\n")
     at = next((k for k, r in enumerate(line.split("\n")) if "{value}" in r), len(rows) - 1)
     rows[at] += more
     return "\n".join(rows)
@@ -323,10 +346,14 @@ def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:
 
 @router.post("/job/{name}/undo")
 async def undo(
-    request: Request, name: str, line: str = Form(""), key: str = Form("", alias=FORM_KEY)
+    request: Request,
+    name: str,
+    line: str = Form(""),
+    back: str = Form(""),
+    key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """Take back an entry, or the last reading."""
-    return await _done(request, key, name, partial(store.undo, name, line))
+    return await _done(request, key, name, partial(store.undo, name, line), back)
 
 
 @router.post("/job/{name}/proven")
@@ -342,7 +369,9 @@ async def proven(
     return await _done(request, key, name, partial(store.conclude, name, line, cause, entry))
 
 
-async def _done(request: Request, key: str, name: str, act: Callable[[], Awaitable[None]]) -> Response:
+async def _done(
+    request: Request, key: str, name: str, act: Callable[[], Awaitable[None]], back: str = ""
+) -> Response:
     """What a form asks for, done when its key is right; the other pages of the job are told."""
     checked(request, key)
     try:
@@ -350,7 +379,7 @@ async def _done(request: Request, key: str, name: str, act: Callable[[], Awaitab
     except InputError as e:
         return wrong(request, e)
     await request.app.state.hub.tell(name, store.count(await store.read(name)))
-    return RedirectResponse(f"/job/{name}", 303)
+    return RedirectResponse(back_to(name, back), 303)
 
 
 @router.websocket("/job/{name}/live")

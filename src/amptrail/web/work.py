@@ -90,6 +90,25 @@ def _recording(job: str, key: str, **asked: Any) -> Json:
     return read(job, key, RecordingOptions(**asked))
 
 
+def _intake(sheet: str, readings: str, **asked: Any) -> Json:
+    from amptrail.jobs.judging.intake import IntakeOptions, intake
+
+    return intake(sheet, readings, IntakeOptions(**asked))
+
+
+def _condemn(sheet: str, readings: str, part: str | None) -> Json:
+    from amptrail.jobs.judging.worded import part_sheet
+
+    return part_sheet(sheet, readings, part)
+
+
+def _drain(sheet: str, readings: str, **asked: Any) -> Json:
+    from amptrail.jobs.night.asked import night
+    from amptrail.jobs.night.drain import DrainOptions
+
+    return night(sheet, readings, DrainOptions(**asked))
+
+
 def _practice(sheet: str, seed: int, tries: str) -> Json:
     from amptrail.jobs.practise.practice import PracticeOptions, practice
 
@@ -117,6 +136,9 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "trail": _trail,
     "recording": _recording,
     "practice": _practice,
+    "intake": _intake,
+    "condemn": _condemn,
+    "drain": _drain,
     "paper": _paper,
 }
 

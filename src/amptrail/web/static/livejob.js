@@ -5,13 +5,18 @@ import { banner } from "./banner.js";
 import { deliver, drop, fresh, keep, waiting } from "./queue.js";
 
 const AWAY = "no connection to the laptop";
+const NUMBER = /^[-+]?(\d+\.?\d*|\.\d+)$/;
 const TWICE_MS = 700; // a second tap this soon is a trembling finger, not a second reading
+
+/** What was typed, with a point for a comma between figures. @param {string} typed */
+const figures = (typed) => typed.trim().replace(/^([-+]?\d*),(\d+)$/, "$1.$2");
 
 /** The line of a test with its answer in it. @param {FormData} said */
 export function filled(said) {
   const line = String(said.get("line") || "");
-  const value = String(said.get("word") || "") || `${String(said.get("value") || "").trim().replace(",", ".")} ${said.get("unit") || ""}`.trim();
-  const rows = line.split("\n");
+  const value = String(said.get("word") || "") || `${figures(String(said.get("value") || ""))} ${said.get("unit") || ""}`.trim();
+  const told = value.replaceAll('"', "'");
+  const rows = line.replace(' "{value}"', told ? ` "${told}"` : "").split("\n");
   const found = rows.findIndex((r) => r.includes("{value}"));
   const at = found < 0 ? rows.length - 1 : found;
   rows[at] = rows[at].replace("{value}", value);
@@ -62,16 +67,21 @@ export class LiveJob extends HTMLElement {
     const pad = /** @type {HTMLInputElement | null} */ (form.querySelector("number-pad input"));
     if (pad && !said.get("word")) {
       if (!pad.value.trim()) { pad.focus(); banner("tap the figures first, then the unit"); return; }
-      if (Number.isNaN(Number(pad.value.replace(",", ".")))) { pad.focus(); banner(`${pad.value} is no number`); return; }
+      if (!NUMBER.test(figures(pad.value))) { pad.focus(); banner(`${pad.value} is no number`); return; }
       if (!said.get("unit")) said.set("unit", form.querySelector("button.unit")?.getAttribute("value") || "");
     }
-    const line = kind === "reading" ? filled(said) : String(said.get("line") || "");
-    const now = performance.now();
-    if (this.last === kind + line && now - this.tapped < TWICE_MS) return;
-    this.last = kind + line; this.tapped = now;
-    await keep(this.job, { id: fresh(), kind, line });
+    const box = [...form.querySelectorAll("input[data-line]")].map((i) => /** @type {HTMLInputElement} */ (i)).filter((i) => i.value.trim());
+    const odd = box.find((i) => !NUMBER.test(figures(i.value)));
+    if (odd) { odd.focus(); banner(`${odd.value} is no number`); return; }
+    const lines = kind === "readings" ? box.map((i) => (i.dataset.line || "").replace("{value}", figures(i.value)))
+      : [kind === "reading" ? filled(said) : String(said.get("line") || "")];
+    if (!lines.length) { banner("type the figures first"); return; }
+    const now = performance.now(), all = kind + lines.join("\n");
+    if (this.last === all && now - this.tapped < TWICE_MS) return;
+    this.last = all; this.tapped = now;
+    for (const line of lines) await keep(this.job, { id: fresh(), kind: kind === "readings" ? "reading" : kind, line });
     if (pad) pad.value = "";
-    if (form.classList.contains("own")) form.reset();
+    if (form.classList.contains("own") || box.length) form.reset();
     banner("kept on this phone, sending …");
     await this.waits();
     await this.send(true);
@@ -125,7 +135,7 @@ export class LiveJob extends HTMLElement {
 
   /** Whether figures are half typed: then news from others wait. */
   typing() {
-    return [...this.querySelectorAll("number-pad input, #line, #cause")].some((i) => i instanceof HTMLInputElement && i.value);
+    return [...this.querySelectorAll("number-pad input, #line, #cause, #done, input[data-line]")].some((i) => i instanceof HTMLInputElement && i.value);
   }
 
   /** The page anew from the laptop. @param {boolean} mine after an answer of this page it starts at the top. @returns {Promise<boolean>} whether it is shown */
