@@ -16,7 +16,7 @@ LAMPS = ("dark", "dim", "bright")
 SAID = {"sounds silent": "silent", "does not": "does not work"}
 QUICK = {"meter": ("nothing", "same as battery"), "loaded": ("nothing", "same as battery"),
          "clamp": ("nothing",), "ohmmeter": ("over range",)}  # fmt: skip
-MOST_TESTS, MOST_VISITS = 5, 3
+MOST_TESTS, MOST_VISITS, MOST_ALIKE = 5, 3, 4
 POSSIBLE = 0.1  # below this, words for one alone would call it unlikely
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
 OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
@@ -141,7 +141,7 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
             "words": " and ".join(plain(f["text"]) for f in r["faults"]),
             "sure": _sure(r["probability"], weighed["suspects"][0]["probability"]),
             "text": r["text"],
-            "others": [short(x) for x in r["equivalent"][:3]],
+            "others": [{"words": short(x), "text": x} for x in r["equivalent"][:MOST_ALIKE]],
             "repair": r["repair"],
             "why": r["why"],
         }

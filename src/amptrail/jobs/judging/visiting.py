@@ -19,6 +19,7 @@ from amptrail.jobs.solved.spots import all_spots, place_of
 from amptrail.sheet.words import free_text, name_text
 
 SHOWN = ("meter", "lamp", "loaded", "clamp")
+TOUCHES = ("to_ground", "to_supply")
 SENSES = ("works", "clicks", "lit", "looks", "felt", "answers")
 
 
@@ -69,13 +70,19 @@ def _at(fault: Json) -> Term:
 
 
 def _repaired(circuit: Circuit, row: Json, again: tuple[str, str] | None) -> str | None:
-    """The lines that say: repaired, and still the same."""
+    """The lines that say: repaired, and still the same. A new part does not cure metal that touches metal
+    (`engine.solved`): whoever looked there and found nothing says that it looks fine."""
     known = {key(p.name): p.name for p in circuit.parts}
-    parts = [known[key(f["part"])] for f in row["faults"] if key(f["part"]) in known]
-    if again is None or not parts:
+    here = [(known[key(f["part"])], f["mode"] in TOUCHES) for f in row["faults"] if key(f["part"]) in known]
+    if again is None or not here:
         return None
-    with_ = ", ".join(f"{name_text(p)} replaced" for p in dict.fromkeys(parts))
-    return f"with {with_}\n{again[1]}\nwithout conditions"
+    renewed = [name for name, touches in here if not touches]
+    looked = [f"{name_text(name)} in off looks fine" for name, touches in here if touches]
+    lines = [again[1]]
+    if renewed:
+        with_ = ", ".join(f"{name_text(p)} replaced" for p in dict.fromkeys(renewed))
+        lines = [f"with {with_}", again[1], "without conditions"]
+    return "\n".join((*lines, *dict.fromkeys(looked)))
 
 
 def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
