@@ -17,6 +17,7 @@ from amptrail.cli.files import PROOF_BYTES, Files, keep_proof
 
 if TYPE_CHECKING:
     from amptrail.jobs.evidence.history import History
+    from amptrail.jobs.solved.own import Own
 
 Json = dict[str, Any]
 app = typer.Typer(
@@ -81,6 +82,22 @@ def history_of(ctx: typer.Context, sheet: str, asked: bool | None) -> History:
     return history(None if files.exists(sheet) else sheet)
 
 
+def own_of(ctx: typer.Context, sheet: str, readings: str | None, by: str | None) -> Own:
+    """The instruments in the hands of who asks: for a script only those of the readings, unless `--by` says
+    who, so that its answers never depend on the folder of a user."""
+    from amptrail.jobs.base.joblog import known_case, whose
+    from amptrail.jobs.log.tools import tools
+
+    files = files_of(ctx)
+    who = whose(by) if by or files.for_people else ""
+    if readings is not None:
+        text = files.text(readings)
+    else:
+        job = None if files.exists(sheet) or files.given is not None else known_case(sheet)
+        text = job.state.readings_text if job is not None else ""
+    return tools(text, who)
+
+
 @app.command()
 def check(
     ctx: typer.Context, sheet: o.SheetName, every: o.EveryValue = False, as_json: o.AsJson = False
@@ -99,7 +116,7 @@ def expect(
     ctx: typer.Context, sheet: o.SheetName, phase: o.Phases = None, at: o.Points = None,
     instruments: o.Instruments = None, fault: o.FaultTexts = None, faults: o.FaultsFile = None,
     every_fault: o.EveryFault = False, feed: o.Feed = None, cycles: o.Cycles = 1, start: o.Start = "asleep",
-    nominal: o.Nominal = False, as_json: o.AsJson = False,
+    nominal: o.Nominal = False, by: o.Holder = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What every point should read, for the instrument in hand, with bands.
 
@@ -113,7 +130,7 @@ def expect(
     text = files_of(ctx).text(faults) if faults is not None else None
     asked = ExpectOptions(
         _tuple(phase), _tuple(at), _tuple(instruments), _tuple(fault), text, every_fault, feed, cycles, start,
-        nominal,
+        nominal, own_of(ctx, sheet, None, by),
     )  # fmt: skip
     return run(_sheet(ctx, sheet), asked)
 
@@ -121,7 +138,7 @@ def expect(
 @app.command()
 def suspects(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, top: o.Top = 10,
-    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None, by: o.Holder = None,
     as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What still fits the readings, how bad it is, and what each reading ruled out.
@@ -131,8 +148,8 @@ def suspects(
     from amptrail.jobs.judging.suspects import SuspectOptions
     from amptrail.jobs.judging.suspects import suspects as run
 
-    known = history_of(ctx, sheet, history)
-    return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed, known))
+    known, own = history_of(ctx, sheet, history), own_of(ctx, sheet, readings, by)
+    return run(*texts_of(ctx, sheet, readings), SuspectOptions(top, doubles, seed, known, own))
 
 
 @app.command(name="next")
@@ -140,7 +157,7 @@ def next_(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, place: o.Place = None,
     start_phase: o.StartPhase = None, opened: o.Opened = None, helper: o.Helper = "yes", have: o.Have = None,
     without: o.Without = None, cannot: o.Cannot = None, budget_ms: o.BudgetMs = None,
-    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None,
+    doubles: o.DoublesMode = "auto", seed: o.Seed = 0, history: o.UseHistory = None, by: o.Holder = None,
     as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The visits worth their minutes, and what each outcome would leave.
@@ -153,7 +170,7 @@ def next_(
     asked = NextOptions(
         place, start_phase, _tuple(opened), helper == "yes" and "helper" not in lacking, _tuple(have),
         tuple(x for x in lacking if x != "helper"), _tuple(cannot), budget_ms, doubles, seed,
-        history_of(ctx, sheet, history),
+        history_of(ctx, sheet, history), own_of(ctx, sheet, readings, by),
     )  # fmt: skip
     return next_tests(*texts_of(ctx, sheet, readings), asked)
 
@@ -162,7 +179,8 @@ def next_(
 def cycle(
     ctx: typer.Context, sheet: o.SheetName, fault: o.FaultTexts = None, feed: o.Feed = None,
     start: o.From = "asleep", cycles: o.CyclesLived = 1, order: o.WhatOrder = "settle",
-    leave: o.Leave = None, at: o.Points = None, svg: o.SvgFile = None, as_json: o.AsJson = False,
+    leave: o.Leave = None, at: o.Points = None, svg: o.SvgFile = None, by: o.Holder = None,
+    as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The drive cycle in time: what switches when, what ends awake, and why.
 
@@ -174,7 +192,8 @@ def cycle(
     from amptrail.jobs.cycle import cycle as run
 
     left = (leave,) if leave is not None else ()
-    asked = CycleOptions(_tuple(fault), feed, start, cycles, order, left, _tuple(at), svg is not None)
+    own = own_of(ctx, sheet, None, by)
+    asked = CycleOptions(_tuple(fault), feed, start, cycles, order, left, _tuple(at), svg is not None, own)
     got = run(_sheet(ctx, sheet), asked)
     if svg is not None:
         files_of(ctx).keep(svg, got["svg"])
@@ -239,7 +258,7 @@ def trail(
 def draw(
     ctx: typer.Context, sheet: o.SheetName, phase: o.DrawPhase = None, instrument: o.OneInstrument = None,
     fault: o.FaultTexts = None, feed: o.Feed = None, trail: o.TrailPoint = None, plain: o.Plain = False,
-    only: o.Only = False, out: o.Out = None, as_json: o.AsJson = False,
+    only: o.Only = False, out: o.Out = None, by: o.Holder = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """The circuit as a picture (SVG): supply on top, ground at the bottom.
 
@@ -247,7 +266,8 @@ def draw(
     """
     from amptrail.jobs.drawing import DrawOptions, drawing
 
-    asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain, only)
+    own = own_of(ctx, sheet, None, by)
+    asked = DrawOptions(phase, instrument, _tuple(fault), feed, trail, plain, only, own)
     got = drawing(_sheet(ctx, sheet), asked)
     files = files_of(ctx)
     if out is not None:

@@ -7,7 +7,7 @@ from typing import Any
 import typer
 
 from amptrail.cli import options as o
-from amptrail.cli.app import app, history_of, texts_of
+from amptrail.cli.app import app, history_of, own_of, texts_of
 
 Json = dict[str, Any]
 
@@ -45,7 +45,7 @@ def intake(
 @app.command()
 def condemn(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, part: o.Condemned = None,
-    as_json: o.AsJson = False,
+    by: o.Holder = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """May this part be called dead? What is shown by which reading, and what is missing.
 
@@ -53,7 +53,7 @@ def condemn(
     """
     from amptrail.jobs.judging.proofsheet import condemn as run
 
-    return run(*texts_of(ctx, sheet, readings), part)
+    return run(*texts_of(ctx, sheet, readings), part, own_of(ctx, sheet, readings, by))
 
 
 @app.command()

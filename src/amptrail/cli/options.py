@@ -310,6 +310,10 @@ Base = Annotated[
 By = Annotated[
     str | None, typer.Option("--by", metavar="NAME", help="Who enters it (or set AMPTRAIL_BY once).")
 ]
+Holder = Annotated[
+    str | None,
+    typer.Option("--by", metavar="NAME", help="Whose own instruments are in hand (or AMPTRAIL_BY)."),
+]
 Anyway = Annotated[
     bool, typer.Option("--anyway", help="fit: keep a feed that does not hold; every paper will say so.")
 ]

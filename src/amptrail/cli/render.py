@@ -65,7 +65,14 @@ def _seen(r: Json) -> str:
     return told
 
 
+def _own(c: Console, got: Json) -> None:
+    """Whose instruments the figures are for, where they are not the usual ones."""
+    for kind, words in got.get("own_instruments", {}).items():
+        c.print(f"for your own {kind}: {words}", soft_wrap=True)
+
+
 def _expect(c: Console, got: Json) -> None:
+    _own(c, got)
     for run in got["runs"]:
         c.print(f"{run['fault'] or 'healthy'}" + (f", with {run['feed']}" if run["feed"] else ""))
         for phase in run["phases"]:
@@ -208,6 +215,7 @@ def _visit(c: Console, v: Json, cards: int) -> None:
 
 
 def _next(c: Console, got: Json) -> None:
+    _own(c, got)
     if got["stop"]["is"]:
         c.print(
             f"Stop testing: {got['stop']['reason']} (being wrong would cost about "

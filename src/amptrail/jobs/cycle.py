@@ -25,6 +25,7 @@ from amptrail.jobs.base.faultnames import fault_json, named_or_text
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.engine import listed
 from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.reach import turns
 from amptrail.jobs.solved.spots import Spot, all_spots, spot
 from amptrail.solve import Tap
@@ -46,6 +47,7 @@ class CycleOptions:
     leave: tuple[tuple[str, str], ...] = ()
     at: tuple[str, ...] = ()
     svg: bool = False
+    own: Own = STANDARD  # the instruments in hand
 
 
 def start_of(circuit: Circuit, said: str) -> str:
@@ -65,9 +67,11 @@ def _order(said: str) -> Order:
     return cast(Order, said)
 
 
-def _left(circuit: Circuit, instrument: str, point: str) -> tuple[Tap, list[Problem]]:
+def _left(circuit: Circuit, instrument: str, point: str, own: Own) -> tuple[Tap, list[Problem]]:
     """An instrument left connected, with what to mind; InputError where none may ever be."""
-    where, known = spot(circuit, point), by_name(instrument)
+    bare = instrument.strip()
+    held = bare if " " in bare else own.name(bare.lower())
+    where, known = spot(circuit, point), by_name(held)
     if known.what in ("looks", "feels"):
         stay = ("meter", "lamp", "led", "loaded", "clamp", "scope")
         text = f"{instrument} is nothing that stays connected"
@@ -82,7 +86,7 @@ def _left(circuit: Circuit, instrument: str, point: str) -> tuple[Tap, list[Prob
             )
             if p not in told:
                 told.append(p)
-    return engine.tap(where, instrument), told
+    return engine.tap(where, held), told
 
 
 def _wanted(circuit: Circuit, at: Sequence[str]) -> list[Spot]:
@@ -242,7 +246,7 @@ def cycle(sheet_text: str, options: CycleOptions = CycleOptions()) -> Json:
     network = engine.session(circuit).network
     was = engine.session(sheet.circuit).network
     present = tuple(c for f in faults for c in changes(network, f))
-    left = [_left(circuit, *pair) for pair in options.leave]
+    left = [_left(circuit, *pair, options.own) for pair in options.leave]
     taps = [tap for tap, _ in left]
     both: dict[Order, Timeline] = {
         o: run_cycle(network, present, start, options.cycles, o, taps, was=was) for o in get_args(Order)

@@ -10,9 +10,11 @@ from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, Theme, draw
 from amptrail.errors import Problem, one
+from amptrail.instruments import by_name
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import fault_json, named_or_text
 from amptrail.jobs.solved.feeds import find_feed, overlay
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.sheet import fault_text
 
 if TYPE_CHECKING:
@@ -35,6 +37,7 @@ class DrawOptions:
     trail: str | None = None
     plain: bool = False
     only: bool = False
+    own: Own = STANDARD  # the instruments in hand
 
 
 def _figure(value: float, unit: str) -> str:
@@ -68,7 +71,7 @@ class _Read:
     status: str | None = None
 
 
-def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None) -> _Read:
+def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None, own: Own) -> _Read:
     """Words for every metal (volts by the instrument) and every part (amps), in a phase."""
     from amptrail.jobs.expect import pick_phases
     from amptrail.jobs.solved import engine
@@ -83,13 +86,14 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
     metals = [t for n, t in enumerate(joined.names) if n != ground]
     volts: list[tuple[str, str]] = []
     if instrument != "clamp":
-        asked = [(Spot(str(t), "volts", t), instrument or "meter") for t in metals]
+        tool = by_name(own.name(instrument or "meter"))
+        asked = [(Spot(str(t), "volts", t), tool.name) for t in metals]
         rows = session.read_all(runs, asked, [index], bands=False)[0][0]
         for term, got in zip(metals, rows, strict=True):
             if got.value is not None:
-                volts.append((str(term), _figure(got.value, "V")))
+                volts.append((str(term), _figure(got.value + tool.offset, "V")))
             elif got.alternates:
-                low, high = (_figure(v, "V") for v in got.alternates)
+                low, high = (_figure(v + tool.offset, "V") for v in got.alternates)
                 volts.append((str(term), f"{low} … {high}"))
     series = {key(p.name) for p in circuit.parts if p.kind in IN_SERIES}
     series |= {key(f"{c.connector}.{c.name}") for c in circuit.cavities}
@@ -177,7 +181,7 @@ def _laid_over(
     read = _Read((), ())
     trail: frozenset[str] | None = None
     if phase is not None:
-        read = _read(circuit, phase, faults, o.instrument)
+        read = _read(circuit, phase, faults, o.instrument, o.own)
     if phase is not None and o.trail is not None:
         trail = _trail(text, o, phase)
         lit = {key(b) for b in trail}

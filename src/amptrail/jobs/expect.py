@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from amptrail.circuit.model import Circuit, Fault, Phase, key
 from amptrail.circuit.phases import drive_cycle, seconds
 from amptrail.errors import nearest, one
+from amptrail.instruments import Instrument, by_name
 from amptrail.jobs.base.context import Json, Sheet, answer, load
 from amptrail.jobs.base.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.forbidden import never
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.reach import reasons
 from amptrail.jobs.solved.spots import Spot, all_spots, battery_minus, canonical, spot
 
@@ -33,6 +36,7 @@ class ExpectOptions:
     cycles: int = 1
     start: str = "asleep"
     nominal: bool = False
+    own: Own = STANDARD  # the instruments in hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +104,19 @@ def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) ->
     }
 
 
+def read_off(got: engine.Reading, tool: Instrument, nominal: bool) -> engine.Reading:
+    """What an instrument its owner measured shows: its offset on top, its error within the band."""
+    if got.alternates is not None:
+        low, high = got.alternates
+        return replace(got, alternates=(low + tool.offset, high + tool.offset))
+    if got.value is None or got.low is None or got.high is None:
+        return got
+    error = 0.0 if nominal or tool.what == "looks" else Z90 * tool.sigma(got.value)
+    value = got.value + tool.offset
+    low, high = (math.hypot(x - got.value, error) for x in (got.low, got.high))
+    return replace(got, value=value, low=value - low, high=value + high)
+
+
 def _flags_of_spot(circuit: Circuit, s: Spot) -> tuple[str, ...]:
     return ("never_probe",) if never(circuit, s.a) else ()
 
@@ -160,8 +177,9 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
     # an engine that was never cranked does not run, whether or not its cranking was asked about
     skipped = any(p.base == "cranking" and n not in runs.phases for n, p in enumerate(drive_cycle(circuit)))
     whole = session.run(lanes, o.start, o.cycles) if skipped else runs
-    table = session.read_all(runs, live, phases, bands=not o.nominal)
-    off = session.read_off(runs, ohms) if off_wanted else None
+    held = [(s, o.own.name(i)) for s, i in live]
+    table = session.read_all(runs, held, phases, bands=not o.nominal)
+    off = session.read_off(runs, [(s, o.own.name(i)) for s, i in ohms]) if off_wanted else None
     cycle, ends = drive_cycle(circuit), _ends(circuit)
     rows = []
     for lane, ask in enumerate(asks):
@@ -171,6 +189,8 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
             row = _phase_row(cycle[p], ends[p], session.state(runs, lane, p), why_not.get(p))
             for t, (s, i) in enumerate(live):
                 got = table[lane][slot][t].flagged(_flags_of_spot(circuit, s))
+                if o.own.words(i) is not None:
+                    got = read_off(got, by_name(o.own.name(i)), o.nominal)
                 row["readings"].append(_reading(circuit, s, i, got))
             phase_rows.append(row)
         if off is not None:
@@ -196,4 +216,4 @@ def expect(sheet_text: str, options: ExpectOptions = ExpectOptions()) -> Json:
     sheet = load(sheet_text)
     circuit = fitted(sheet.circuit, options.feed)
     runs = _run_rows(sheet, circuit, options)
-    return answer("expect", sheet, {"runs": runs})
+    return answer("expect", sheet, {"runs": runs, "own_instruments": options.own.as_data()})

@@ -17,6 +17,7 @@ from amptrail.sheet.lexer import quantity
 from amptrail.sheet.names import Names, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.parse import lines_of
+from amptrail.sheet.readers import reader_of
 
 _UNITS = {
     "meter": ("V",),
@@ -91,6 +92,7 @@ class Reading:
     moved: str | None = None  # jumps when this part is moved
     whose: str = "mine"
     point: str | None = None  # the named point it was written with
+    by: str = ""  # who read it, where several people with their own instruments did
 
 
 @dataclass(frozen=True, slots=True)
@@ -415,16 +417,17 @@ def parse_readings(circuit: Circuit, text: str) -> Readings:
     """The readings of a file; InputError with every error, warnings kept in the result."""
     reader, items, problems = _Reader(circuit), [], []
     for number, raw in enumerate(lines_of(text, "readings"), 1):
-        line = raw.split("#", 1)[0].strip()
+        plain, by = reader_of(raw)
+        line = plain.split("#", 1)[0].strip()
         if not line:
             continue
         try:
-            got = reader.line(tree_of(raw, "reading", number), number, line)
+            got = reader.line(tree_of(plain, "reading", number), number, line)
         except InputError as e:
             problems += [replace(p, line=number) for p in e.problems]
             continue
         if got is not None:
-            items.append(got)
+            items.append(replace(got, by=by) if by else got)
     if problems:
         raise InputError(tuple(replace(p, message=f"readings: {p.message}") for p in problems))
     warnings = sorted((*reader.warnings, *_contradictions(items)), key=lambda p: (p.line, p.column))

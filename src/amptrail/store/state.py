@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from amptrail.sheet.readers import OWN_LINE, signed
 from amptrail.store.entries import Entry
 
 
@@ -19,6 +20,7 @@ class JobState:
     complaint: str | None = None
     sheet: str | None = None
     readings: tuple[tuple[str, str], ...] = ()
+    readers: tuple[str, ...] = ()  # who entered each of them
     conclusion: str | None = None
     cause: str | None = None
     feeds: tuple[dict[str, Any], ...] = ()
@@ -36,8 +38,12 @@ class JobState:
 
     @property
     def readings_text(self) -> str:
-        """The readings as a readings file."""
-        return "".join(f"{line}\n" for _, line in self.readings)
+        """The readings as a readings file; where somebody has instruments of their own, each line says whose
+        it is: those of one are not in the hands of another."""
+        lines = [line for _, line in self.readings]
+        if self.readers and any(by and OWN_LINE.match(x) for x, by in zip(lines, self.readers, strict=True)):
+            lines = [signed(x, by) for x, by in zip(lines, self.readers, strict=True)]
+        return "".join(f"{line}\n" for line in lines)
 
 
 def undone(entries: Sequence[Entry]) -> frozenset[str]:
@@ -64,7 +70,7 @@ def _step(s: JobState, e: Entry) -> JobState:
         case "sheet":
             return replace(s, sheet=text)
         case "reading":
-            return replace(s, readings=(*s.readings, (e.id, text)))
+            return replace(s, readings=(*s.readings, (e.id, text)), readers=(*s.readers, e.by))
         case "conclusion":
             return replace(s, conclusion=text or s.conclusion, cause=d.get("cause") or s.cause, closed=False)
         case "feed" if d.get("removed"):

@@ -18,6 +18,7 @@ from amptrail.errors import InputError
 from amptrail.jobs import starters
 from amptrail.jobs.feeding import fitting
 from amptrail.jobs.log.cases import Case
+from amptrail.sheet.readers import reader_of
 from amptrail.web import store, views
 from amptrail.web.guard import COOKIE, FORM_KEY, Guard
 from amptrail.web.live import Hub
@@ -130,16 +131,19 @@ async def _circuit(
     fault: str,
     point: str,
     weighed: dict[str, Any] | None = None,
-    entries: int = 0,
+    found: store.Case | None = None,
 ) -> HTMLResponse:
     _, workers, _ = _state(request)
     known = await workers.ask("check", sheet=sheet)
     names = [p["name"] for p in known["phases"]]
     at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
     faults = tuple(fault.split("&")) if fault else ()
-    asked: dict[str, Any] = {"sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2}
+    own = await store.tools(found)
+    asked: dict[str, Any] = {
+        "sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2, "own": own,
+    }  # fmt: skip
     got = await workers.ask("expect", fault=faults, nominal=False, **asked)
-    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults)
+    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults, own=own)
     leading = views.leading(weighed) if weighed else []
     others = [f for f in leading if f["text"] != fault]
     beside = [await workers.ask("expect", fault=(f["text"],), nominal=True, **asked) for f in others]
@@ -164,7 +168,8 @@ async def _circuit(
         job=job,
         fault=fault,
         point=point,
-        entries=entries,
+        entries=store.count(found) if found is not None else 0,
+        own=own.words(instrument),
         title=known.get("title") or "",
         faults=[f["text"] for f in known["faults"]][:200],
     )
@@ -189,12 +194,13 @@ async def job(request: Request, name: str, at: str = "", cannot: str = "", witho
     got = await workers.ask(
         "visit", sheet=sheet, readings=readings, place=at or None, cannot=barred,
         without=tuple(w for w in missing if w != "helper"), helper="helper" not in missing,
+        own=await store.tools(found),
     )  # fmt: skip
     fits, gone = views.columns(got["weighed"])
     return show(
         request,
         "visit.html",
-        line=lambda n: readings.splitlines()[n - 1],
+        line=lambda n: reader_of(readings.splitlines()[n - 1])[0],
         state=found.state,
         visits=views.visits(got["plan"]),
         stop=got["plan"]["stop"],
@@ -231,11 +237,11 @@ async def circuit(
     """The drawing with what each point reads."""
     found = await store.read(name)
     sheet, readings = found.texts()
-    weighed = await request.app.state.workers.ask("suspects", sheet=sheet, readings=readings)
+    own = await store.tools(found)
+    weighed = await request.app.state.workers.ask("suspects", sheet=sheet, readings=readings, own=own)
     return await _circuit(
-        request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point, weighed,
-        store.count(found),
-    )  # fmt: skip
+        request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point, weighed, found
+    )
 
 
 @router.get("/job/{name}/feed", response_class=HTMLResponse)

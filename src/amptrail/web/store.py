@@ -8,7 +8,10 @@ import uuid
 from typing import Any
 
 from amptrail.errors import InputError, one
+from amptrail.jobs.base.joblog import whose
 from amptrail.jobs.log.cases import Case, case, run
+from amptrail.jobs.log.tools import tools as in_hands
+from amptrail.jobs.solved.own import Own
 
 Json = dict[str, Any]
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
@@ -59,6 +62,12 @@ async def add(name: str, text: str, entry: str | None = None) -> None:
         for one_ in reversed(added):
             await told("undo", name, one_)
         raise
+
+
+async def tools(found: Case | None) -> Own:
+    """The instruments in the hands of who is at the device."""
+    text = found.state.readings_text if found is not None else ""
+    return await asyncio.to_thread(in_hands, text, whose())
 
 
 def _base(entry: str) -> str:

@@ -27,10 +27,10 @@ def _expect(sheet: str, **asked: Any) -> Json:
     return expect(sheet, ExpectOptions(**asked))
 
 
-def _suspects(sheet: str, readings: str) -> Json:
+def _suspects(sheet: str, readings: str, **asked: Any) -> Json:
     from amptrail.jobs.judging.suspects import SuspectOptions, suspects
 
-    return suspects(sheet, readings, SuspectOptions())
+    return suspects(sheet, readings, SuspectOptions(**asked))
 
 
 def _next(sheet: str, readings: str, **asked: Any) -> Json:

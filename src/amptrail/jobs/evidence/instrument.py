@@ -26,12 +26,12 @@ AGAIN_MIN = 3.0
 USED = ("meter", "lamp", "loaded", "led", "clamp", "fuse-drop", "scope")
 
 
-def _by_hand(seen: Evidence) -> dict[tuple[str, str], tuple[int, ...]]:
+def _by_hand(seen: Evidence) -> dict[tuple[str, ...], tuple[int, ...]]:
     """Numeric readings by person and instrument."""
-    found: dict[tuple[str, str], tuple[int, ...]] = {}
+    found: dict[tuple[str, ...], tuple[int, ...]] = {}
     for i, o in enumerate(seen.numbers):
-        if o.instrument in USED and o.kind == "number":
-            found[o.whose, o.instrument] = (*found.get((o.whose, o.instrument), ()), i)
+        if o.tool in USED and o.kind == "number":
+            found[o.whose, o.by, o.tool] = (*found.get((o.whose, o.by, o.tool), ()), i)
     return {k: v for k, v in found.items() if len(v) > 1}
 
 
@@ -73,7 +73,8 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
     lead = first.spot.b if first.spot is not None and first.spot.b else battery_minus(j.circuit)
     object_ = fault_json(j.circuit, Fault("instrument_wrong", Term(lead.part, "")))
     lines = ", ".join(str(o.line) for o in taken)
-    tool = first.instrument if first.whose == "mine" else f"{first.instrument} of the {first.whose}"
+    tool = first.tool if first.whose == "mine" else f"{first.tool} of the {first.whose}"
+    tool += f" of {first.by}" if first.by else ""
     shows = (
         "shows next to nothing" if way.dead
         else "is off by one factor" if way.factor else "shows anything"

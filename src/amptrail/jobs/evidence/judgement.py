@@ -9,6 +9,7 @@ from amptrail.circuit.model import Circuit, WorkedOn
 from amptrail.errors import Problem
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.solved.own import STANDARD, Own
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,3 +25,4 @@ class Judgement:
     post: Posterior
     worked: tuple[WorkedOn, ...] = ()
     history: History = NONE
+    own: Own = STANDARD  # the instruments in the hands of who asks

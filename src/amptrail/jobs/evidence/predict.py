@@ -163,10 +163,10 @@ def _taken_again(taken: Sequence[Observation]) -> list[str]:
     """A name for the readings taken at one spot with one instrument, empty for one taken once: who was in the
     wrong cavity once is there again, so such readings are wrong together as a run on one bad lead is."""
     at: list[tuple[object, ...]] = [
-        (o.spot.a, o.spot.b, o.spot.what, o.instrument, o.whose) if o.spot else (i,)
+        (o.spot.a, o.spot.b, o.spot.what, o.instrument, o.whose, o.by) if o.spot else (i,)
         for i, o in enumerate(taken)
     ]
-    return [f"again {x[0]} {x[-2:]}" if at.count(x) > 1 else "" for x in at]
+    return [f"again {x[0]} {x[-3:]}" if at.count(x) > 1 else "" for x in at]
 
 
 def _reading(

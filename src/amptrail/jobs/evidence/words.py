@@ -13,6 +13,7 @@ from amptrail.belief.senses import answers, brightness, clicks, word_column, wor
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value
+from amptrail.instruments import by_name
 from amptrail.jobs.evidence.codes import code_chance
 from amptrail.jobs.evidence.warmth import warmth
 from amptrail.jobs.solved.observe import Observation
@@ -83,8 +84,14 @@ def _lit(circuit: Circuit, o: Observation, got: Solved) -> Array:
             volts = volts * got.live_share(part.name, o.phase or 0)
         table = brightness(volts, float(rated) if isinstance(rated, (int, float)) else LAMP_V)
     else:
-        table = brightness(got.lamp_volts(o), LAMP_V)
+        table = brightness(got.lamp_volts(o), lamp_v(o.instrument))
     return table.get(o.word, 1 - table["dark"])
+
+
+def lamp_v(instrument: str) -> float:
+    """The volts at which a test lamp burns as bright as it should."""
+    known = by_name(instrument)
+    return known.tap_parameters[0] if known.tap_kind == "lamp" else LAMP_V
 
 
 def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Suspect]) -> Array:

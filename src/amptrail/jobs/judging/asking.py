@@ -148,8 +148,13 @@ def asking(circuit: Circuit, test: Json) -> Asking:
         reached = "one tip on each tab"
     return Asking(
         MEASURES[test["instrument"]].format(at=at), first, where, reached,
-        f"{lead} on {other}" if lead else "", after,
+        "; ".join(x for x in (f"{lead} on {other}" if lead else "", _own(test)) if x), after,
     )  # fmt: skip
+
+
+def _own(test: Json) -> str:
+    """That the figures are for the own instrument."""
+    return f"your own {test['instrument']}: {test['own']}" if test.get("own") else ""
 
 
 def phase_words(circuit: Circuit, name: str) -> str:

@@ -15,12 +15,13 @@ from amptrail.errors import one
 from amptrail.instruments import by_name
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
-from amptrail.jobs.evidence.words import function_of
+from amptrail.jobs.evidence.words import function_of, lamp_v
 from amptrail.jobs.judging import offers, outcomes, trials
 from amptrail.jobs.judging.panel import Candidate, Panel, live, panel
 from amptrail.jobs.solved.access import place_minutes, start_place, travel_minutes
 from amptrail.jobs.solved.engine import reachable_phases
 from amptrail.jobs.solved.observe import Observation
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, canonical
 from amptrail.plan import Tests, Where, World, make_plan, problem
 from amptrail.plan.decide import Plan
@@ -65,6 +66,7 @@ class NextOptions:
     doubles: str = "auto"
     seed: int = 0
     history: History = NONE
+    own: Own = STANDARD
 
     @property
     def has_helper(self) -> bool:
@@ -92,7 +94,7 @@ def _classes(p: Panel) -> tuple[outcomes.Classes, ...]:
         if k in p.said:
             out.append(outcomes.chosen([words for words, _ in t.choices], p.said[k], weight))
         elif t.instrument == "lamp":
-            out.append(outcomes.lit(p.value[:, :, k], weight))
+            out.append(outcomes.lit(p.value[:, :, k], weight, lamp_v(t.reads)))
         else:
             value, sigma = p.value[:, :, k], float(p.sigma[k])
             unit = "A" if t.spot.what == "amps" else "V"

@@ -82,6 +82,7 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "point": t.said.part if t.said is not None else t.spot.name,
         "to": str(t.spot.b) if t.spot.b and t.said is None else None,
         "instrument": t.instrument,
+        "own": d.judgement.own.words(t.instrument) if t.said is None else None,
         "phase": drive_cycle(circuit)[t.phase].name,
         "with": condition_words(t.conditions),
         "how": t.how,
@@ -163,8 +164,8 @@ def next_tests(sheet_text: str, readings_text: str, options: NextOptions = USUAL
     """What to test next, and what each outcome would leave (docs/json.md, next)."""
     sheet = load(sheet_text)
     until_s = math.inf if options.budget_ms is None else time.monotonic() + options.budget_ms / 1000
-    j = judge(sheet.circuit, readings_text, options.doubles, until_s, options.history)
-    body = next_answer(j, options, until_s)
+    j = judge(sheet.circuit, readings_text, options.doubles, until_s, options.history, options.own)
+    body = {**next_answer(j, options, until_s), "own_instruments": j.own.as_data()}
     late = time.monotonic() > until_s
     return answer("next", sheet, body, problems=j.problems, exit_status=OUT_OF_TIME if late else 0)
 

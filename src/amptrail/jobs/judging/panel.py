@@ -20,6 +20,7 @@ from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.own import Own, loads_more, shown
 from amptrail.jobs.solved.spots import Spot, battery_minus
 
 Array = NDArray[np.float64]
@@ -48,6 +49,16 @@ class Candidate:
     action: str = "measure"
     said: Observation | None = None
     choices: tuple[tuple[str, str], ...] = ()
+    tool: str = ""  # the instrument in hand, where it is one its owner measured
+
+    @property
+    def reads(self) -> str:
+        """What it is read with, by the name the solver knows it by."""
+        return self.tool or self.instrument
+
+    def held(self, own: Own) -> Candidate:
+        """The same test with the instrument in hand."""
+        return self if own.words(self.instrument) is None else replace(self, tool=own.name(self.instrument))
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +127,7 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
     What a 10 Mohm meter shows is taken as the volts of the metal, without solving again; anything that draws
     current is an exact re-solve, and left out where no explanation leaves a volt to draw it from.
     """
+    tests = [t.held(j.own) for t in tests]
     wanted = [r for three in alive.rows for r in three]
     rows = list(dict.fromkeys(wanted))  # a discrete cause reads alike at all three
     number = {r: i for i, r in enumerate(rows)}
@@ -136,7 +148,7 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
         got = engine.solved(j.circuit, rows, c)
         here = [t for t in others if t.conditions == c]
         loads = [t for t in here if _draws(t) and _live_volts(got, t)]
-        values, moved = got.measure([(t.spot, t.instrument, t.phase) for t in loads])
+        values, moved = got.measure([(t.spot, t.reads, t.phase) for t in loads])
         for t in (t for t in here if not _draws(t)):
             if t.said is not None:
                 said[len(kept)] = _chances(j.circuit, t, got)[back].reshape(shape)
@@ -146,15 +158,24 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
         kept += loads
         value += list(values.T)
         disturbs += moved
+    value = [read_off(t, v) for t, v in zip(kept, value, strict=True)]
     sigma = np.asarray([_sigma(t, v) for t, v in zip(kept, value, strict=True)])
     table = np.stack(value, axis=1) if value else np.zeros((len(rows), 0))
     whole = table[back].reshape(len(alive.index), len(QUANTILES), len(kept))
     return Panel(alive, tuple(kept), whole, sigma, tuple(disturbs), said)
 
 
+def read_off(t: Candidate, value: Array) -> Array:
+    """What the instrument in hand shows where these values are."""
+    return shown(value, by_name(t.tool)) if t.tool and t.said is None else value
+
+
 def _draws(t: Candidate) -> bool:
     """Whether reading it changes the circuit or is no plain voltage."""
-    return t.said is None and (t.instrument not in ("meter", "fuse-drop") or t.spot.what != "volts")
+    if t.said is not None:
+        return False
+    light = t.instrument in ("meter", "fuse-drop") and not (t.tool and loads_more(by_name(t.tool)))
+    return not light or t.spot.what != "volts"
 
 
 def _metal_volts(got: engine.Solved, t: Candidate) -> Array:
@@ -189,6 +210,6 @@ def _sigma(t: Candidate, values: Array) -> float:
     if t.said is not None:
         return 1.0
     top = float(np.max(np.abs(values))) if len(values) else 0.0
-    own = float(by_name(t.instrument).sigma(top))
+    own = float(by_name(t.reads).sigma(top))
     least = {"fuse-drop": 0.0001}.get(t.instrument, 0.02 if t.spot.what == "volts" else 0.005)
     return max(own, 0.01 * top, least)

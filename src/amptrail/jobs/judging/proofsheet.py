@@ -19,6 +19,7 @@ from amptrail.jobs.judging.panel import Candidate, live
 from amptrail.jobs.judging.shows import Offer, asked, cost, literal, offer_json, separating, showing, sockets
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.solved.observe import Observation
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.paper.facts import Check
 
 ALTERNATIVES = 6  # a page names no more; the rest are counted
@@ -64,11 +65,11 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     left = line.left or d.counters
     if d.what == "alone":
         parted = [t for t in (*trials.unplugged(j), *trials.parted(j, part)) if t.said is None]
-        return showing(j.circuit, d, s.blamed, left, [*sockets(j.circuit), *parted])
-    found, cannot = showing(j.circuit, d, s.blamed, left)
+        return showing(j.circuit, d, s.blamed, left, [*sockets(j.circuit), *parted], j.own)
+    found, cannot = showing(j.circuit, d, s.blamed, left, (), j.own)
     # nothing at the terminal itself will do: then wherever something does
     return (
-        showing(j.circuit, replace(d, at=None), s.blamed, left)
+        showing(j.circuit, replace(d, at=None), s.blamed, left, (), j.own)
         if cannot and d.at is not None
         else (found, cannot)
     )
@@ -100,7 +101,7 @@ def _alternatives(
         if len(named) >= ALTERNATIVES or p[h] < LEAST or h not in rows:
             break
         if text not in named:
-            found = separating(j.circuit, _every_test(j.circuit), own, list(dict.fromkeys(rows[h])))
+            found = separating(j.circuit, _every_test(j.circuit), own, list(dict.fromkeys(rows[h])), j.own)
             named[text] = Alternative(text, float(p[h]), found)
     return tuple(named.values()), len(still) - len(named)
 
@@ -178,10 +179,10 @@ def _weight(j: Judgement, s: Sheet) -> float:
     return float(j.post.probability[mine].sum())
 
 
-def condemn(sheet_text: str, readings_text: str, part: str | None = None) -> Json:
+def condemn(sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD) -> Json:
     """May the part be called dead? Exit status 1 while something is missing (docs/json.md, condemn)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text)
+    j = judge(sheet.circuit, readings_text, own=own)
     p = proof_of(j, part)
     proven = p.sheet is not None and p.sheet.proven
     return answer("condemn", sheet, body(j, p), problems=j.problems, exit_status=0 if proven else 1)

@@ -18,18 +18,19 @@ from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.circuit.wiring import wiring
 from amptrail.instruments import by_name
 from amptrail.jobs.base.context import Json
-from amptrail.jobs.evidence.words import function_of
+from amptrail.jobs.evidence.words import LAMP_V, function_of, lamp_v
 from amptrail.jobs.judging import offers
 from amptrail.jobs.judging.cautions import cautions_for
 from amptrail.jobs.judging.claims import LOADS, Demand
 from amptrail.jobs.judging.desk import INTO_PHASE_MIN, MEASURE_MIN, setup_minutes
 from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.outcomes import words_between
-from amptrail.jobs.judging.panel import Candidate
+from amptrail.jobs.judging.panel import Candidate, read_off
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.access import access, start_place, touchable, travel_minutes
 from amptrail.jobs.solved.forbidden import meter_only, never
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, battery_plus
 from amptrail.sheet.words import free_text, name_text
 
@@ -61,6 +62,7 @@ def offer_json(circuit: Circuit, x: Offer) -> Json:
         "point": t.said.part if t.said is not None else t.spot.name,
         "to": str(t.spot.b) if t.spot.b and t.said is None else None,
         "instrument": t.instrument,
+        "own": t.tool.partition(" ")[2] or None,
         "phase": drive_cycle(circuit)[t.phase].name,
         "place": t.place,
         "minutes_min": x.minutes,
@@ -142,18 +144,18 @@ def cost(circuit: Circuit, t: Candidate) -> float:
 # ---- what it would show -----------------------------------------------------------------------------
 def _apart(t: Candidate, own: Array, other: Array) -> NDArray[np.bool_]:
     """For each counter-case, whether it reads unlike everything that is claimed, to a person."""
+    tool = by_name(t.reads)
     if t.instrument == "lamp":
-        mine = _words(own)
-        return np.asarray([w not in mine for w in _words(other)], bool)
-    tool = by_name(t.instrument)
+        mine = _words(own, lamp_v(t.reads))
+        return np.asarray([w not in mine for w in _words(other, lamp_v(t.reads))], bool)
     sigma = max(tool.sigma(float(np.abs(own).max())), 0.02 if t.spot.what == "volts" else 0.005)
     clear = APART_SIGMAS * sigma
     return np.asarray((other > own.max() + clear) | (other < own.min() - clear), bool)
 
 
-def _words(volts: Array) -> list[str]:
-    """How bright a lamp looks at each of these volts."""
-    chance = brightness(np.abs(volts), 12.0)
+def _words(volts: Array, rated: float = LAMP_V) -> list[str]:
+    """How bright a lamp of so many volts looks at each of these."""
+    chance = brightness(np.abs(volts), rated)
     names = list(chance)
     stack = np.stack([np.asarray(chance[n]) for n in names], axis=0)
     return [names[int(k)] for k in stack.argmax(axis=0)]
@@ -167,18 +169,20 @@ def lamp_words(volts: float) -> str:
 def told(t: Candidate, values: Array) -> str:
     """What a person would read: figures, or how bright the lamp is."""
     if t.instrument == "lamp":
-        return " or ".join(sorted(set(_words(values))))
+        return " or ".join(sorted(set(_words(values, lamp_v(t.reads)))))
     unit = "A" if t.spot.what == "amps" else "V"
     return words_between(float(values.min()), float(values.max()), unit)
 
 
 def showing(
-    circuit: Circuit, d: Demand, own: Cases, left: Cases, more: Sequence[Candidate] = ()
-) -> tuple[tuple[Offer, ...], int]:
+    circuit: Circuit, d: Demand, own: Cases, left: Cases, more: Sequence[Candidate] = (),
+    tools: Own = STANDARD,
+) -> tuple[tuple[Offer, ...], int]:  # fmt: skip
     """The cheapest allowed readings that together show the line, and how many counter-cases none excludes.
-    `more`: further tests that may be tried."""
+    `more`: further tests that may be tried; `tools`: the instruments in hand."""
     phases = d.phases or tuple(range(len(drive_cycle(circuit))))
-    near = sorted([*_near(circuit, d, phases, INSTRUMENTS), *more], key=lambda t: cost(circuit, t))
+    tests = [t.held(tools) for t in (*_near(circuit, d, phases, INSTRUMENTS), *more)]
+    near = sorted(tests, key=lambda t: cost(circuit, t))
     values, moved = _values(circuit, near, [*own, *left])
     apart = _apart_from(near, values[: len(own)], values[len(own) :])
     found: list[Offer] = []
@@ -194,10 +198,12 @@ def showing(
     return tuple(found), int(open_.sum())
 
 
-def separating(circuit: Circuit, tests: Sequence[Candidate], own: Cases, other: Cases) -> Offer | None:
+def separating(
+    circuit: Circuit, tests: Sequence[Candidate], own: Cases, other: Cases, tools: Own = STANDARD
+) -> Offer | None:
     """The first of these tests (cheapest first) on which no case of one side reads like one of the other."""
     for start in range(0, len(tests), MOST_TRIED):
-        some = tests[start : start + MOST_TRIED]
+        some = [t.held(tools) for t in tests[start : start + MOST_TRIED]]
         values, moved = _values(circuit, some, [*own, *other])
         whole = _apart_from(some, values[: len(own)], values[len(own) :]).all(axis=1)
         if whole.any():
@@ -213,8 +219,9 @@ def _values(circuit: Circuit, tests: Sequence[Candidate], rows: Cases) -> tuple[
     for c in dict.fromkeys(t.conditions for t in tests):
         index = [k for k, t in enumerate(tests) if t.conditions == c]
         got = engine.solved(circuit, rows, c, keep=False)
-        some, switched = got.measure([(tests[k].spot, tests[k].instrument, tests[k].phase) for k in index])
-        out[:, index] = some
+        some, switched = got.measure([(tests[k].spot, tests[k].reads, tests[k].phase) for k in index])
+        for n, k in enumerate(index):
+            out[:, k] = read_off(tests[k], some[:, n])
         for k, m in zip(index, switched, strict=True):
             moved[k] = m
     return out, moved

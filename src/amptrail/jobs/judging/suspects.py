@@ -25,6 +25,7 @@ from amptrail.jobs.evidence.leaks import leaks
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
 from amptrail.jobs.judging import groups
 from amptrail.jobs.solved.observe import observations
+from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
 
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
@@ -39,6 +40,7 @@ class SuspectOptions:
     doubles: str = "auto"
     seed: int = 0
     history: History = NONE
+    own: Own = STANDARD
 
 
 def _needs_doubles(post: Posterior) -> bool:
@@ -50,23 +52,25 @@ JUDGED: Kept[Judgement] = Kept(16, lambda _: 1)
 
 def judge(
     circuit: Circuit, readings_text: str, doubles: str = "auto", until_s: float = math.inf,
-    history: History = NONE,
+    history: History = NONE, own: Own = STANDARD,
 ) -> Judgement:  # fmt: skip
     """`weigh`, kept: `suspects` and `next` of the same readings weigh them once."""
-    asked = (circuit, readings_text, doubles, history)
+    asked = (circuit, readings_text, doubles, history, own)
     known = JUDGED.get(asked)
     if known is not None:
         return known
-    got = weigh(circuit, readings_text, doubles, until_s, history)
+    got = weigh(circuit, readings_text, doubles, until_s, history, own)
     return got if time.monotonic() >= until_s else JUDGED.put(asked, got)
 
 
 def weigh(
-    circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE
-) -> Judgement:
+    circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE,
+    own: Own = STANDARD,
+) -> Judgement:  # fmt: skip
     """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
-    when the clock (`time.monotonic`) has passed `until_s` by then."""
-    heard = observations(circuit, readings_text)
+    when the clock (`time.monotonic`) has passed `until_s` by then. `own`: the instruments of who asks, beside
+    what the readings say of them."""
+    heard = observations(circuit, readings_text, own)
     seen = evidence(heard.used)
     base = beforehand(circuit, heard.worked, history)
     only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
@@ -90,7 +94,10 @@ def weigh(
         t, everyone, post = refined(circuit, t, everyone, seen, post)
     if seen.numbers and time.monotonic() < until_s:
         t, post = with_instruments(t, seen, post)
-    return Judgement(circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history)
+    hand = in_hand(readings_text, own)
+    return Judgement(
+        circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history, hand
+    )
 
 
 def _added(
@@ -226,5 +233,5 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
 def suspects(sheet_text: str, readings_text: str, options: SuspectOptions = SuspectOptions()) -> Json:
     """Rank what still fits (docs/json.md, suspects)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text, options.doubles, history=options.history)
+    j = judge(sheet.circuit, readings_text, options.doubles, history=options.history, own=options.own)
     return answer("suspects", sheet, suspects_answer(j, {}, options), problems=j.problems)

@@ -74,7 +74,7 @@ def _lends(circuit: Circuit, t: Candidate, o: Observation, part: str, other: str
     if t.said is not None:
         same = o.kind == t.said.kind and o.kind in SAID and key(o.part or "") == key(other)
         return same and key(t.said.part or "") == key(part) and _sound_alike(circuit, t, o, part, other)
-    if o.spot is None or o.instrument != t.instrument:
+    if o.spot is None or o.tool != t.instrument:
         return False
     return _same_place(circuit, t.spot, o.spot, part, other) and _sound_alike(circuit, t, o, part, other)
 

@@ -15,6 +15,7 @@ from amptrail.jobs.log.comeback import again
 from amptrail.jobs.log.jobwords import asked_and_told, feed_fitted, listing, standing, told
 from amptrail.jobs.log.shop import late
 from amptrail.sheet import parse_readings
+from amptrail.sheet.readers import OWN_LINE
 from amptrail.store import Entry, JobState, alive, rebuild, undone
 
 __all__ = ["ACTIONS", "Case", "case", "known_case", "of_texts", "run"]
@@ -108,14 +109,22 @@ def _add(a: Ask) -> Json:
     if state.sheet is not None:
         told = parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
         warned += [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
-        if shop.OWN_LINE.match(line):
+        if OWN_LINE.match(line):
             from amptrail.jobs.solved.observe import observations
 
             observations(load(state.sheet).circuit, line + "\n")  # an instrument that cannot be is said now
     e = a.entry("reading", {"text": line})
-    new = a.log.add(e)
+    new = a.log.add_all([*_brought(a, entries, e.id), e])[-1:] == [e]
     said = f"added {e.id}: {line}" if new else f"{e.id} is there already: {line}"
     return {"added": [e.id] if new else [], "text": "\n".join([said, *warned])}
+
+
+def _brought(a: Ask, entries: Sequence[Entry], base: str) -> list[Entry]:
+    """The instruments of somebody who enters a first reading in a job that another began."""
+    if not a.by or OWN_LINE.match(a.words) or any(e.by == a.by and e.kind == "reading" for e in entries):
+        return []
+    mine = shop.own_lines(a.log, a.by)
+    return [a.entry("reading", {"text": x}, f"{base}.tool{n}") for n, x in enumerate(mine)]
 
 
 def _target(a: Ask, entries: Sequence[Entry]) -> str:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
 from datetime import datetime
 
 from amptrail.errors import nearest, one
 from amptrail.jobs.base import joblog
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.base.joblog import Ask
+from amptrail.sheet.readers import OWN_LINE
 from amptrail.store import ROLES, Entry, Hit, Log, Person, alive, rebuild, search
 from amptrail.store.people import Role
 from amptrail.store.search import texts
 
-OWN_LINE = re.compile(r"\s*my\s+([\w-]+)\s", re.IGNORECASE)
 JOBS_LOOKED_AT = 30  # back from the latest
 MOST_WIDTH = 78
 SHOWN_ENTRIES = 2
@@ -96,14 +96,19 @@ def _may_list(a: Ask, known: dict[str, Person], role: str) -> None:
 def own_lines(log: Log, by: str) -> list[str]:
     """The readings lines in which this person last said what their own instruments are (`my clamp "…"`)."""
     for job in reversed(log.jobs()[-JOBS_LOOKED_AT:]):
-        told = {
-            m[1].lower(): str(e.data["text"])
-            for e in alive(log.entries(job))
-            if e.kind == "reading" and e.by == by and (m := OWN_LINE.match(str(e.data.get("text", ""))))
-        }
+        told = own_told(log.entries(job), by)
         if told:
             return list(told.values())
     return []
+
+
+def own_told(entries: Sequence[Entry], by: str) -> dict[str, str]:
+    """The line of each own instrument this person told in a job, by its kind."""
+    return {
+        m[1].lower(): str(e.data["text"])
+        for e in alive(entries)
+        if e.kind == "reading" and e.by == by and (m := OWN_LINE.match(str(e.data.get("text", ""))))
+    }
 
 
 def late(entries: list[Entry]) -> str | None:

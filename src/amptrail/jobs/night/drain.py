@@ -92,7 +92,7 @@ def _said_volts(circuit: Circuit, seen: Sequence[Observation], phase: int) -> tu
     at = [o for o in seen if o.phase == phase and o.battery_v is not None]
     if at and at[-1].battery_v is not None:
         return at[-1].battery_v, "the battery line of the readings"
-    posts = [o for o in seen if o.phase == phase and o.instrument == "meter" and o.spot is not None
+    posts = [o for o in seen if o.phase == phase and o.tool == "meter" and o.spot is not None
              and str(o.spot.a) == str(battery_plus(circuit)) and o.spot.b is None]  # fmt: skip
     if posts:
         return posts[-1].value, f"line {posts[-1].line}"

@@ -93,8 +93,8 @@ def clamped(seen: Sequence[Observation], phase: int, names: Sequence[str]) -> Re
     """The last clamp reading at rest around the lead of one of these parts."""
     for o in reversed(seen):
         mine = o.spot is not None and key(o.spot.a.part) in {key(n) for n in names}
-        if mine and o.instrument == "clamp" and o.phase == phase and _plain(o):
-            wide = Z90 * by_name("clamp").sigma(o.value)
+        if mine and o.tool == "clamp" and o.phase == phase and _plain(o):
+            wide = Z90 * by_name(o.instrument).sigma(o.value)
             return Read(abs(o.value), max(abs(o.value) - wide, 0.0), abs(o.value) + wide, o.line)
     return None
 
@@ -106,8 +106,8 @@ def _plain(o: Observation) -> bool:
 def _read(seen: Sequence[Observation], phase: int, part: Part, ohm: float) -> Read | None:
     for o in reversed(seen):
         mine = o.spot is not None and key(o.spot.a.part) == key(part.name) and o.phase == phase and _plain(o)
-        if mine and o.instrument == "fuse-drop":
-            wide = Z90 * by_name("fuse-drop").sigma(o.value)
+        if mine and o.tool == "fuse-drop":
+            wide = Z90 * by_name(o.instrument).sigma(o.value)
             volts = abs(o.value)
             return Read(volts / ohm, max(volts - wide, 0.0) / ohm, (volts + wide) / ohm, o.line, o.value)
     return clamped(seen, phase, [part.name])

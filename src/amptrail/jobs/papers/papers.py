@@ -35,6 +35,7 @@ from amptrail.paper.sheets import condemn, proof
 from amptrail.paper.slip import slip
 from amptrail.paper.words import ENGLISH, say, speaking
 from amptrail.sheet import fault_text, parse_fault
+from amptrail.sheet.readers import reader_of
 
 Kind = Literal[
     "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil",
@@ -90,8 +91,9 @@ def _separating(row: Json, first: Json, tests: Sequence[Json]) -> str | None:
 
 def _readings(text: str, weighed: Json) -> tuple[Reading, ...]:
     ruled = {int(r["line"]): tuple(r["ruled_out"]) for r in weighed["ruled_out_by"]}
+    alone = len({reader_of(line)[1] for line in text.splitlines()} - {""}) < 2
     return tuple(
-        Reading(line.strip(), ruled.get(n, ()))
+        Reading((reader_of(line)[0] if alone else line).strip(), ruled.get(n, ()))
         for n, line in enumerate(text.splitlines(), 1)
         if line.split("#", 1)[0].strip()
     )

@@ -14,8 +14,10 @@ from amptrail.circuit.model import Circuit, Term, WorkedOn, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.errors import InputError, Problem, one
 from amptrail.instruments import by_name
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
+from amptrail.sheet.readers import named
 from amptrail.sheet.readings import Conditions as Told
 
 Kind = Literal[
@@ -73,6 +75,7 @@ class Observation:
     unsigned: bool = False
     comes_and_goes: bool = False
     own: bool = False  # taken with an instrument its owner measured: `instrument` says what it is
+    by: str = ""  # who read it, where several people with their own instruments did
 
     @property
     def tool(self) -> str:
@@ -181,7 +184,7 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
         r.line, r.text, "number", phase, battery_v=_battery(circuit, r, phase), whose=r.whose,
         showing=showing,
         conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
-        comes_and_goes="intermittent" in r.quality,
+        comes_and_goes="intermittent" in r.quality, by=r.by,
     )  # fmt: skip
     if r.kind == "reading":
         found, spot = _numbers(r), _spot(circuit, r)
@@ -199,10 +202,10 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
 
 
-def _own(items: Sequence[Reading]) -> list[tuple[int, str, str]]:
-    """(line, kind of instrument, what it is): from its line on, that kind is that one. InputError names the
-    line when it is no instrument."""
-    found = []
+def _own(items: Sequence[Reading], brought: Own) -> list[tuple[int, str, str, str]]:
+    """(line, whose, kind of instrument, what it is): from its line on, that kind is that one; what was
+    brought is from before the first. InputError names the line when it is no instrument."""
+    found = [(0, named(brought.by), kind, brought.name(kind)) for kind, _ in brought.told]
     for r in items:
         if r.kind == "my":
             try:
@@ -212,16 +215,19 @@ def _own(items: Sequence[Reading]) -> list[tuple[int, str, str]]:
                 by_name(f"{r.instrument} {r.word}")
             except InputError as e:
                 raise InputError(tuple(replace(p, line=r.line, column=1) for p in e.problems)) from e
-            found.append((r.line, r.instrument or "", f"{r.instrument} {r.word}"))
+            found.append((r.line, r.by, r.instrument or "", f"{r.instrument} {r.word}"))
     return found
 
 
-def _as_read_with(o: Observation, r: Reading, mine: list[tuple[int, str, str]]) -> Observation:
+def _as_read_with(o: Observation, r: Reading, mine: list[tuple[int, str, str, str]]) -> Observation:
     """The observation as the owner's own instrument saw it: its offset taken off, burden and error its own.
     What the shop or the customer read was read with theirs."""
     if o.kind not in ("number", "range", "lit") or o.whose != "mine" or r.lamp_w or r.instrument is None:
         return o
-    own = [what for line, kind, what in mine if kind == r.instrument and line < o.line]
+    own = [
+        what for line, by, kind, what in mine
+        if kind == r.instrument and line < o.line and (by in ("", r.by) or (line == 0 and not r.by))
+    ]  # fmt: skip
     if not own:
         return o
     off = by_name(own[-1]).offset
@@ -254,11 +260,12 @@ def _battery(circuit: Circuit, r: Reading, phase: int | None) -> float | None:
     return r.battery_v if at_rest or (tail and "same as" not in r.text) else None
 
 
-def observations(circuit: Circuit, text: str) -> Heard:
-    """Every line of a readings file as an observation, or the reason why it is not used."""
+def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
+    """Every line of a readings file as an observation, or the reason why it is not used. `own`: what the
+    reader brought; what the lines say of it stands before that."""
     told = parse_readings(circuit, text)
     phases = {key(p.name): i for i, p in enumerate(drive_cycle(circuit))}
-    mine = _own(told.items)
+    mine = _own(told.items, own)
     used: list[Observation] = []
     ignored: list[tuple[int, str]] = []
     worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
