@@ -34,7 +34,8 @@ def test_there_is_more_than_one_language() -> None:
 
 @pytest.mark.parametrize("name", OTHERS)
 def test_the_same_sentences_with_the_same_places(name: str) -> None:
-    mine, theirs = catalogue(name), catalogue(ENGLISH)
+    mine = {g: rows for g, rows in catalogue(name).items() if g != "circuit"}  # told.py: pairs, not keys
+    theirs = catalogue(ENGLISH)
     assert {g: set(rows) for g, rows in mine.items()} == {g: set(rows) for g, rows in theirs.items()}
     for group, rows in theirs.items():
         for key, text in rows.items():

@@ -20,6 +20,7 @@ from amptrail.paper.blocks import (
 )
 from amptrail.paper.common import head, mark, minutes, under
 from amptrail.paper.facts import CaseFacts, Fitted, Shown
+from amptrail.paper.told import told
 from amptrail.paper.words import say
 
 OTHERS = 4  # suspects beside the first that are still named
@@ -68,10 +69,14 @@ def _temporary(f: CaseFacts) -> list[Block]:
     fitted = [x for x in f.feeds if x.fitted]
     blocks = _list("findings.temporary", tuple(_fitted(x) for x in fitted))
     return blocks + [
-        Caution(say("findings.not_proved", name=x.name, verdict=x.verdict, why="; ".join(x.broken) or x.why))
+        Caution(say("findings.not_proved", name=x.name, verdict=told(x.verdict), why=_broken(x)))
         for x in fitted
         if not x.holds
     ]
+
+
+def _broken(x: Fitted) -> str:
+    return "; ".join(x.broken) or x.why
 
 
 def _readings(f: CaseFacts) -> list[Block]:

@@ -16,12 +16,13 @@ SMALLEST_PT, LARGEST_PT = 6.0, 26.0
 CODE_SHARE = 0.5  # of the shorter side
 GAP_MM = 2.0
 Where = Literal["splice", "fuse box", "plug"]
+TOPS: dict[Where, str] = {"splice": "label.splice", "fuse box": "label.box", "plug": "label.dead"}
 Line = tuple[str, bool]  # words, bold
 
 
 def _lines(f: CaseFacts, feed: Fitted, where: Where) -> tuple[list[Line], list[Line]]:
     """What stands on it, in few long lines and in many short ones: the roll decides which are larger."""
-    top = say({"splice": "label.splice", "fuse box": "label.box", "plug": "label.dead"}[where])
+    top = say(TOPS[where])
     name, see = say("label.temporary", name=feed.name), say("label.see", job=f.job)
     middle: list[Line] = [] if feed.holds else [(say("label.not_proved"), True)]
     middle.append((say("label.from_to", a=feed.a, b=feed.b), False))
@@ -49,6 +50,5 @@ def label(f: CaseFacts, feed: Fitted, where: Where, size: Size) -> Paper:
     blocks: list[Block] = [Text(words, strong=bold) for words, bold in lines]
     blocks.append(Code(f"{f.job} {feed.name} {f.date}", mm=code_mm))
     letters = max(_letters(lines, wide, high), SMALLEST_PT)
-    return Paper(
-        f"{f.job} {feed.name} {where}", size, tuple(blocks), compact=True, letters_pt=round(letters, 1)
-    )
+    title = f"{f.job} {feed.name} {say(TOPS[where])}"
+    return Paper(title, size, tuple(blocks), compact=True, letters_pt=round(letters, 1))

@@ -1,6 +1,6 @@
 """The sentences of the papers, one catalogue a language: `words.toml` in English, `words.XX.toml` others.
 
-What the program says about a circuit (faults, repairs, why a feed is refused) keeps the notation's words.
+What the program says about a circuit (faults, repairs, why a feed is refused) is told in them too: told.py.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from amptrail.circuit.model import Circuit, key
@@ -9,6 +10,7 @@ from amptrail.jobs.base.context import Json
 
 # rules of `amptrail.feed` whose breach leaves something on, or something dead
 STAYS = ("off_when_required", "stop_function", "permanently_on", "self_holding")
+OWN = re.compile(r"^feed_(\w+)$")  # parts of a feed that was typed in have no name of their own
 DEAD = ("restores_from_asleep", "dead_lock", "restarts", "works_fitted_awake", "after_run", "voltage_drop")
 
 
@@ -45,9 +47,10 @@ def broken(row: Json) -> list[str]:
     out: dict[tuple[str, str], str] = {}
     for m in (*row["refusals"], *row["would_break"]):
         rule = str(m["rule"]).replace("_", " ")
+        name = OWN.sub(r"the feed's \1", str(m["part"]))
         said = f", {m['figure']:.3g} {m['unit']} (limit {m['limit']:.3g})"
         figure = "" if m["unit"] in ("", "on") else said
-        out.setdefault((rule, m["part"]), f"{rule}: {m['part']}{figure}")
+        out.setdefault((rule, m["part"]), f"{rule}: {name}{figure}")
     return list(out.values())
 
 

@@ -14,6 +14,7 @@ from amptrail.jobs.log.minutes import spent
 from amptrail.jobs.solved.observe import Observation, observations
 from amptrail.paper.facts import Bill, Fitted, Used
 from amptrail.paper.pictures import paperworthy
+from amptrail.paper.told import told
 from amptrail.paper.words import say
 from amptrail.sheet import fault_text
 
@@ -41,8 +42,9 @@ def no_drive(circuit: Circuit, feeds: Sequence[Fitted], faults: Sequence[Fault])
     """Why the vehicle must not be driven: what concerns a safety circuit, a feed that was not proved."""
     classes = {key(r.part): (r.part, r.refuse_class) for r in circuit.refuses}
     met = dict.fromkeys(key(f.at.part) for f in faults)
-    out = [say("slip.drive_safety", part=classes[k][0], class_=classes[k][1]) for k in met if k in classes]
-    return (*out, *(say("slip.drive_feed", name=f.name, why=f.why.rstrip(".")) for f in feeds
+    named = [classes[k] for k in met if k in classes]
+    out = [say("slip.drive_safety", part=part, class_=told(kind)) for part, kind in named]
+    return (*out, *(say("slip.drive_feed", name=f.name, why=told(f.why).rstrip(".")) for f in feeds
                     if f.fitted and not f.holds))  # fmt: skip
 
 
@@ -53,7 +55,7 @@ def _read(o: Observation) -> str | None:
         return f"{o.value:g} {unit}"
     if o.kind == "range" and unit:
         return f"{o.low:g}–{o.high:g} {unit}"
-    return o.word if o.kind == "lit" else None
+    return told(o.word) if o.kind == "lit" else None
 
 
 def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
@@ -72,7 +74,8 @@ def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
         node = joined.node(o.spot.a)
         if node is not None:
             shown[str(joined.names[node])] = f"({number.get(o.line, o.line)}) {words}"  # the latest stands
-    marks = tuple((f.at if f.at.part else Term(f.at.name, ""), fault_text(circuit, (f,))) for f in faults)
+    places_ = [f.at if f.at.part else Term(f.at.name, "") for f in faults]
+    marks = tuple((at, told(fault_text(circuit, (f,)))) for at, f in zip(places_, faults, strict=True))
     return draw(circuit, Overlay(readings=tuple(shown.items()), faults=marks), "print").svg
 
 

@@ -33,6 +33,8 @@ from amptrail.paper.pencil import pencil
 from amptrail.paper.quote import quote
 from amptrail.paper.sheets import condemn, proof
 from amptrail.paper.slip import slip
+from amptrail.paper.told import told
+from amptrail.paper.translated import in_language
 from amptrail.paper.words import ENGLISH, say, speaking
 from amptrail.sheet import fault_text, parse_fault
 from amptrail.sheet.readers import reader_of
@@ -109,9 +111,10 @@ def _slices(plan: Json) -> tuple[Slice, ...]:
     if not plan["visits"]:
         return ()
     first = plan["visits"][0]
-    told = first["tests"][0]["outcomes"] if first["tests"] else []
-    leaves = dict.fromkeys(re.sub(FIGURE, "", o["leaves"][0]["text"]) for o in told if o["leaves"])
-    found = [Slice(_up(first["minutes_min"]), say("quote.tells", names="; ".join(leaves) or first["place"]))]
+    outcomes = first["tests"][0]["outcomes"] if first["tests"] else []
+    leaves = dict.fromkeys(re.sub(FIGURE, "", o["leaves"][0]["text"]) for o in outcomes if o["leaves"])
+    names = "; ".join(told(x) for x in leaves) or first["place"]
+    found = [Slice(_up(first["minutes_min"]), say("quote.tells", names=names))]
     late = _up(max(plan["p80_min"] or 0.0, plan["expected_min"] or 0.0))
     if late > found[0].minutes:
         found.append(Slice(late, say("quote.eight")))
@@ -249,7 +252,7 @@ def _safety(circuit: Circuit | None, feeds: Sequence[Fitted]) -> tuple[str, ...]
     refused: dict[str, Refuse] = {key(r.part): r for r in circuit.refuses}
     met = [p for f in feeds for p in (f.a, f.b, *f.cuts)]
     parts = {key(p.split(".")[0]) for p in met}
-    return tuple(f"{r.part} ({r.refuse_class})" for k, r in refused.items() if k in parts)
+    return tuple(f"{r.part} ({told(r.refuse_class)})" for k, r in refused.items() if k in parts)
 
 
 def make(case: Case, asked: PaperOptions) -> Paper:
@@ -266,6 +269,7 @@ def _made(case: Case, asked: PaperOptions) -> Paper:
         facts = _proved(case, facts, asked.part)
     if asked.kind == "slip" and not any(f.holds for f in facts.feeds):  # what could be fitted instead
         facts = replace(facts, feeds=(*facts.feeds, *(fitted_of(d) for d in offered(case))))
+    facts = in_language(facts)
     circuit = load(case.state.sheet).circuit if case.state.sheet else None
     if asked.kind == "label":
         size = LABELS.get(asked.sheet if asked.sheet != "a4" else "62x29")
