@@ -28,11 +28,12 @@ POSITIONS = ("on start",)  # of the switch of the demo
 DEMOS = sorted((ROOT / "demos").glob("**/*.sheet"))
 # English that is no German and no name in the demos
 ENGLISH_WORDS = set(
-    """the and is of with while from or not be at good clean renew replace open its by has have find
-    then stuck where because than does for this are one under each more less about when between only
-    over all nobody nothing resistance ground supply neither wire fuse allowed holds refused undecided temporary
-    meter lamp bright dark dim repair price until lost you your it to as if no on out they we must should may can works
-    read reads other excludes still again before after first""".split()  # noqa: SIM905
+    """the and is of with while from or not be at good clean renew replace open its by has have find then
+    stuck where because than does for this are one under each more less about when between only over
+    all nobody nothing resistance ground supply neither wire fuse allowed holds refused undecided
+    temporary meter lamp bright dark dim repair price until lost you your it to as if no on out they
+    we must should may can works read reads other excludes still again before after first
+    caution fuel""".split()  # noqa: SIM905
 )
 # a line of the readings, typed or to be typed, is notation in every language
 LINE = re.compile(r"\S+(?: to \S+)? in \S+ (?:meter|lamp|loaded|clamp|eye|hand|is|sounds|works)\b")

@@ -15,7 +15,7 @@ PAIRS = [(str(a), str(b)) for a, b in catalogue("de")["circuit"]["told"]]
 @pytest.mark.parametrize(
     ("english", "german"),
     [
-        ("G2 resistance 5.95 ohm", "G2 Übergangswiderstand 5,95 ohm"),
+        ("G2 resistance 5.95 ohm", "G2 Widerstand 5,95 ohm"),
         ("`WORK` open", "`WORK` unterbrochen"),
         ("X4.1 open and F3 missing", "X4.1 unterbrochen und F3 fehlt"),
         ("clean the metal, renew G2", "das Metall blank machen, G2 erneuern"),

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Shown
 from amptrail.paper.told import all_told, told
-from amptrail.paper.words import ENGLISH, language
+from amptrail.paper.words import ENGLISH, language, say
 
+WARNED = re.compile(r">caution: ([^<]+)<")
 SAID = re.compile(r"<(title|desc)[^>]*>.*?</\1>", re.DOTALL)
 
 
@@ -37,7 +38,8 @@ def _shown(x: Shown) -> Shown:
 
 def _drawn(svg: str) -> str:
     """A picture without what is said of its parts to those who cannot see it: that is English."""
-    return SAID.sub("", svg)
+    caution = say("common.caution").lower()
+    return WARNED.sub(lambda m: f">{caution}: {told(m[1])}<", SAID.sub("", svg))
 
 
 def in_language(f: CaseFacts) -> CaseFacts:
