@@ -81,3 +81,8 @@ def nearest(word: str, known: Sequence[str]) -> str | None:
     table = {k.lower().replace("-", "_"): k for k in known}
     hit = get_close_matches(word.lower().replace("-", "_"), list(table), n=1, cutoff=0.55)
     return table[hit[0]] if hit else None
+
+
+def typed(name: str) -> str:
+    """A name as it is typed on a command line: in quotes where it has blanks."""
+    return name if name and not set(name) & set(" \t\"'$`\\&|;<>()*?#") else f'"{name}"'

@@ -173,3 +173,25 @@ def test_a_lead_chafed_to_ground_is_cut_out_on_both_sides_of_the_chafe() -> None
     again = _found("sprayer", "--feed", best["text"], "--against", "X7.4.b to ground 50 mohm", "--nominal")
     assert again["feeds"][0]["verdict"] == "holds"
     assert len(best["text"].partition(" cut ")[2].split(",")) == 2
+
+
+def test_a_ground_that_several_wires_share_is_bypassed_at_its_middle() -> None:
+    """The ground itself has gone bad, not the wires to it: a new strap beside it serves both lamps."""
+    sheet = """
+place boom 5 min
+phase ignition-on 10 s
+phase asleep 600 s
+battery BAT 12.6 V 10 mohm
+fuse F1 15 A
+switch SW closed in ignition-on
+lamp L 12 V 21 W at boom
+lamp R 12 V 21 W at boom
+ground G at boom
+path BAT.+ -- F1 -- [W1: RD 2.5 mm2 1 m] -- SW -- [W2: YE 2.5 mm2 4 m] -- L -- [W3: BN 1.5 mm2 1 m] -- G
+path SW.out -- [W4: YE 2.5 mm2 4 m] -- R -- [W5: BN 1.5 mm2 1 m] -- G
+path BAT.- -- [W6: BK 16 mm2 1 m] -- body
+must left: L.in to L.out 10 V or more in ignition-on; 1 V or less in asleep
+must right: R.in to R.out 10 V or more in ignition-on; 1 V or less in asleep
+"""
+    got = answer(["feed", "s", "--restore", "left,right", "--against", "G open"], Files({"s": sheet}))
+    assert any(r["text"].startswith("from G to ") for r in _of(got, "holds"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from amptrail.errors import one
+from amptrail.errors import one, typed
 from amptrail.paper.blocks import Block, Heading, Pairs, Paper, Points, Size, Table, Text
 from amptrail.paper.common import price, under
 from amptrail.paper.facts import CaseFacts, Spent
@@ -45,7 +45,7 @@ def time_lines(f: CaseFacts) -> tuple[Line, ...]:
         return (Line(say("invoice.flat"), sum(s.minutes for s in f.spent), f.bill.flat),)
     if f.rate_per_hour is None:
         raise one("no-rate", f"job {f.job} has no rate and no flat price", expected=("rate", "flat"),
-                  remedy=f'amptrail job set {f.job} "rate=95 ; currency=EUR"')  # fmt: skip
+                  remedy=f'amptrail job set {typed(f.job)} "rate=95 ; currency=EUR"')  # fmt: skip
     left, out = beyond_min(f), []
     for s in reversed(f.spent):
         free = min(left, s.minutes) if s.what in LOOKING else 0.0

@@ -5,7 +5,7 @@ Contents: FACTS section 11 (temporary-repair notice).
 
 from __future__ import annotations
 
-from amptrail.errors import one
+from amptrail.errors import one, typed
 from amptrail.paper.blocks import (
     Block,
     Caution,
@@ -88,7 +88,7 @@ def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
         raise one(
             "nothing-fitted",
             f"job {f.job} has no temporary feed fitted",
-            remedy=f'amptrail job fit {f.job} "FEED"',
+            remedy=f'amptrail job fit {typed(f.job)} "FEED"',
         )
     blocks: list[Block] = [head(f), Lines((say("notice.vehicle_id"), say("notice.odometer")))]
     for x in fitted:

@@ -79,8 +79,11 @@ def points(circuit: Circuit) -> dict[int, str]:
         # a lead to a splice or ground takes a leg of its own
         text = term_text(Term(p.name, "") if p.kind in HUBS else term)
         rank = _rank(p.kind, term.name)
-        if node not in best or (rank, text) < best[node]:
-            best[node] = (rank, text)
+        # the middle of a splice or ground is reached as its legs are
+        hub = net.node_index.get((key(p.name), "")) if p.kind in HUBS else None
+        for n in (node, hub):
+            if n is not None and (n not in best or (rank, text) < best[n]):
+                best[n] = (rank, text)
     return {n: text for n, (_, text) in best.items()}
 
 

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from amptrail.errors import InputError, nearest, one
+from amptrail.errors import InputError, nearest, one, typed
 from amptrail.store import Entry, JobState, Log, rebuild
 
 if TYPE_CHECKING:
@@ -55,8 +55,9 @@ class Case:
         """Sheet and readings text; InputError when the job has no sheet yet."""
         if self.state.sheet is None:
             raise one(
-                "no-sheet", f"job {self.name} has no sheet yet", remedy=f"job new {self.name} SHEET adds one"
-            )
+                "no-sheet", f"job {self.name} has no sheet yet",
+                remedy=f"amptrail job sheet {typed(self.name)} SHEET",
+            )  # fmt: skip
         return self.state.sheet, self.state.readings_text
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from amptrail.circuit.model import Circuit, Feed, key
-from amptrail.errors import nearest, one
+from amptrail.errors import nearest, one, typed
 from amptrail.jobs.base.context import Json, load
 from amptrail.jobs.base.joblog import Case
 from amptrail.jobs.feeding.feeding import FeedOptions, feed
@@ -40,7 +40,7 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
         raise one(
             "feed-refused", f"this feed is {row['verdict']}: {row['why'] or row['rule']}",
             expected=tuple(sorted({m["rule"] for m in row["refusals"]})),
-            remedy=f"look for one that holds: amptrail feed {case.name} --restore PART",
+            remedy=f"look for one that holds: amptrail feed {typed(case.name)} --restore PART",
         )  # fmt: skip
     return {**record(case, text, row), "until": more.get("until"), "asked_by": more.get("asked"),
             "fitted": True}  # fmt: skip
@@ -101,7 +101,7 @@ def removed(case: Case, name: str) -> dict[str, Any]:
     if found is None:
         raise one("nothing-fitted", f"job {case.name} has no temporary feed {name}".rstrip(), expected=there,
                   nearest=nearest(name, there),
-                  remedy=f"see what is fitted: amptrail job show {case.name}")  # fmt: skip
+                  remedy=f"see what is fitted: amptrail job show {typed(case.name)}")  # fmt: skip
     return {"name": found, "removed": True}
 
 

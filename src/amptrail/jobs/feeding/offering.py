@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from amptrail.circuit.model import Circuit, key
-from amptrail.errors import one
+from amptrail.errors import one, typed
 from amptrail.jobs.base.context import load
 from amptrail.jobs.base.joblog import Case
 from amptrail.jobs.feeding.feeding import FeedOptions, feed
@@ -21,7 +21,7 @@ def asked_for(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     verdict; anything else is kept as refused, with the reason a person gives."""
     if not text:
         raise one("usage", "what was asked for?",
-                  remedy=f'amptrail job ask {case.name} "from F3.out to PUMP.in wire 2.5 mm2 3 m" '
+                  remedy=f'amptrail job ask {typed(case.name)} "from F3.out to PUMP.in wire 2.5 mm2 3 m" '
                   '--asked "the shop"')  # fmt: skip
     who = str(more.get("asked") or "").strip()
     kept = {"asked": True, "fitted": False, "asked_by": who or None, "until": more.get("until")}
@@ -31,7 +31,7 @@ def asked_for(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
     if not _is_feed(case, text):
         raise one("no-feed", f"{text[:60]!r} is no feed that could be judged",
                   remedy='write it as "from A to B fuse 5 A wire 0.5 mm2 2 m", or say why it was refused: '
-                  f'amptrail job ask {case.name} "{text[:30]}" --cause "the wire would burn"')  # fmt: skip
+                  f'job ask {typed(case.name)} "{text[:30]}" --cause "the wire would burn"')  # fmt: skip
     row = judged(case, text, str(more.get("purpose") or "home"))
     return {**record(case, text, row), **kept}
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from amptrail.errors import one
+from amptrail.errors import one, typed
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
 from amptrail.jobs.log import casework, jobfiles, shop
@@ -136,7 +136,7 @@ def _target(a: Ask, entries: Sequence[Entry]) -> str:
     readings = [e.id for e in alive(entries) if e.kind == "reading"]
     if not readings:
         raise one("nothing-to-undo", f"job {a.name} has no reading to take back",
-                  remedy=f"name the entry: amptrail job undo {a.name} ID")  # fmt: skip
+                  remedy=f"name the entry: amptrail job undo {typed(a.name)} ID")  # fmt: skip
     return readings[-1]
 
 
@@ -147,7 +147,7 @@ def _undo(a: Ask) -> Json:
 def _sheet(a: Ask) -> Json:
     """Another version of the drawing; with `--base`, only if nobody else has changed it since."""
     if not a.text:
-        raise one("usage", "which sheet file?", remedy=f"amptrail job sheet {a.name} SHEET")
+        raise one("usage", "which sheet file?", remedy=f"amptrail job sheet {typed(a.name)} SHEET")
     entries = known(a.log, a.name)
     text = a.read(a.text[0])
     circuit = load(text).circuit
@@ -155,7 +155,7 @@ def _sheet(a: Ask) -> Json:
     if base and (not versions or versions[-1] != base):
         raise one("sheet-changed", f"the sheet of job {a.name} was changed meanwhile: its version is "
                   f"{versions[-1] if versions else 'gone'}, yours began from {base}",
-                  remedy=f"look at it (amptrail job show {a.name}) and put your change into it")  # fmt: skip
+                  remedy=f"put your change into it: amptrail job show {typed(a.name)}")  # fmt: skip
     parse_readings(circuit, rebuild(entries).readings_text)  # what was read must still have its points
     return {"added": a.added(a.entry("sheet", {"text": text, "file": a.text[0]}))}
 

@@ -6,7 +6,7 @@ import tempfile
 from functools import partial
 from pathlib import Path
 
-from amptrail.errors import nearest, one
+from amptrail.errors import nearest, one, typed
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.base.joblog import Ask, known
 from amptrail.store import (
@@ -28,7 +28,7 @@ PIECE = 1 << 20
 def attach(a: Ask) -> Json:
     """A photograph, a recording, any file: kept with the job, with words that are found again."""
     if not a.text:
-        raise one("usage", "which file?", remedy=f'amptrail job attach {a.name} FILE "what it shows"')
+        raise one("usage", "which file?", remedy=f'amptrail job attach {typed(a.name)} FILE "what it shows"')
     known(a.log, a.name)
     path = a.files().on_disk(a.text[0])
     return keep(a, of_path(path), Path(a.text[0]).name, " ".join(a.text[1:]).strip())
@@ -65,11 +65,12 @@ def fetch(a: Ask) -> Json:
         what = f"job {a.name} has not one file called {wanted}" if wanted else "which file?"
         raise one("no-such-file", what, expected=tuple(ids),
                   nearest=nearest(wanted, [*ids, *(str(f.get("name")) for f in files)]),
-                  remedy=f"amptrail job fetch {a.name} ID [FILE]")  # fmt: skip
+                  remedy=f"amptrail job fetch {typed(a.name)} ID [FILE]")  # fmt: skip
     to = a.text[1] if len(a.text) == 2 else Path(str(hits[0].get("name") or hits[0]["id"])).name
     path = _writable(a, to)
     if path.exists() and len(a.text) < 2:
-        raise one("file-exists", f"{to} is there already", remedy=f"name another: job fetch {a.name} ID FILE")
+        raise one("file-exists", f"{to} is there already",
+                  remedy=f"name another: job fetch {typed(a.name)} ID FILE")  # fmt: skip
     try:
         write_whole(path, a.log.file(str(hits[0]["sha256"])))
     except OSError as e:
@@ -93,7 +94,7 @@ def export(a: Ask) -> Json:
         files = rebuild(entries).files
         if files:
             raise one("usage", f"job {a.name} has {len(files)} attached files, which text cannot hold",
-                      remedy=f"amptrail job export {a.name} FILE")  # fmt: skip
+                      remedy=f"amptrail job export {typed(a.name)} FILE")  # fmt: skip
         return {"text": export_job(a.log, a.name)}
     path = _writable(a, a.text[0])
     with tempfile.TemporaryFile() as f:

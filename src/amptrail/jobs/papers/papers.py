@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any, Literal, get_args
 
 from amptrail.circuit.model import Circuit, Fault, Refuse, key
-from amptrail.errors import InputError, nearest, one
+from amptrail.errors import InputError, nearest, one, typed
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.figures import ohms
 from amptrail.jobs.feeding.offering import offered
@@ -242,7 +242,7 @@ def _feed(facts: CaseFacts, name: str | None) -> Fitted:
             return f
     raise one("nothing-fitted", f"job {facts.job} has no temporary feed {name or ''}".rstrip(),
               expected=tuple(f.name for f in fitted), nearest=nearest(name or "", [f.name for f in fitted]),
-              remedy=f'amptrail job fit {facts.job} "FEED"')  # fmt: skip
+              remedy=f'amptrail job fit {typed(facts.job)} "FEED"')  # fmt: skip
 
 
 def _safety(circuit: Circuit | None, feeds: Sequence[Fitted]) -> tuple[str, ...]:
