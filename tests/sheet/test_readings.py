@@ -7,6 +7,7 @@ import pytest
 from amptrail.circuit.model import Term
 from amptrail.errors import InputError
 from amptrail.sheet import Reading, parse, parse_readings, print_sheet
+from amptrail.sheet.words import term_text
 
 CIRCUIT = parse(
     "battery BAT\nfuse F1 10 A\nrelay K4\nlamp L 12 V 5 W\nmodule ECM\nsplice S1\n"
@@ -145,3 +146,15 @@ def test_a_base_names_the_only_phase_that_stands_on_it() -> None:
     with pytest.raises(InputError) as caught:
         parse_readings(parse(head + "phase tail as running 9 s\n"), "BAT.+ in running meter 9 V")
     assert [p.code for p in caught.value.problems] == ["unknown-phase"]
+
+
+def test_the_end_of_a_run_between_two_terminals_is_taken_as_it_is_shown_and_as_it_is_written() -> None:
+    circuit = parse("battery BAT\nfuse F1 10 A\npath BAT.+ -- [1 mm2 2 m] -- F1 -- body\n")
+    run = next(p.name for p in circuit.parts if ">" in p.name)
+    shown, written = f"{run}.out", term_text(Term(run, "out"))
+    assert written != shown
+    for text in (shown, written):
+        assert parse_readings(circuit, f"{text} in running meter 3 V").items[0].a == Term(run, "out")
+    with pytest.raises(InputError) as caught:
+        parse_readings(circuit, f"{run}.ou in running meter 3 V")
+    assert [p.code for p in caught.value.problems] == ["unknown-terminal"]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from html import unescape
 
 from fastapi.testclient import TestClient
 
 from amptrail.jobs.starters import template, templates
+from amptrail.sheet import parse, parse_readings
 
 
 def key_of(page: str) -> str:
@@ -231,3 +233,20 @@ def test_practice_by_forms_alone(client: TestClient) -> None:
     end = client.post("/practice", data=form | {"tries": tries[1], "ask": "give up"}).text
     assert "The better choice each time" in end
     assert client.post("/practice", data=form | {"key": "guess"}).status_code == 403
+
+
+def test_every_point_of_the_drawing_can_be_tapped_and_read(client: TestClient) -> None:
+    for t in (template("relay-load"), template("can-pair")):
+        page = client.get(f"/read/{t.name}").text
+        svg, table = page.split("</svg>")[0], page.split("</svg>")[-1]
+        drawn = {unescape(p) for p in re.findall(r'data-point="([^"]+)"', svg)}
+        rows = {unescape(p) for p in re.findall(r'<tr[^>]* data-point="([^"]+)"', table)}
+        assert drawn and drawn <= rows, t.name
+        begin_as = f"tap-{t.name}"
+        client.post("/new", data={"name": begin_as, "sheet": t.sheet, "key": key_of(client.get("/new").text)})
+        lines = re.findall(r'data-line="([^"]+)"', client.get(f"/job/{begin_as}/circuit").text)
+        assert len(lines) > len(drawn) / 2
+        text = "".join(
+            unescape(x).replace("{value}", "1 A" if " clamp " in x else "1 V") + "\n" for x in lines
+        )
+        assert parse_readings(parse(t.sheet), text)  # each is a reading that would be taken

@@ -197,6 +197,10 @@ class Names:
             return Term(self.parts[folded].name, "")
         if folded in self.points:
             return self.points[folded]
+        head, dot, end = str(token).rpartition(".")
+        if dot and key(head) in self.parts:  # the end of a run between two terminals, as it is shown
+            part = self.parts[key(head)]
+            return Term(part.name, self.terminal(part, Token.new_borrow_pos("TERM", end, token), strict=True))
         if folded in self.spoilt:
             raise InputError(())
         known = [*self.nets.values(), *(p.name for p in self.parts.values())]

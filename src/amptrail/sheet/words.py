@@ -38,10 +38,13 @@ def term_text(term: Term) -> str:
         return name_text(term.name)
     if not term.name:
         return name_text(term.part)
+    part = name_text(term.part)
+    if ">" in term.part and not part.startswith("`"):  # a run between two terminals ends in one itself
+        part = f"`{part}`"
     head, dot, side = term.name.rpartition(".")
     if dot and side in ("a", "b"):
-        return f"{name_text(term.part)}.{terminal_text(head)}.{side}"
-    return f"{name_text(term.part)}.{terminal_text(term.name)}"
+        return f"{part}.{terminal_text(head)}.{side}"
+    return f"{part}.{terminal_text(term.name)}"
 
 
 def quoted(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import re
 from collections.abc import Awaitable, Callable
@@ -26,6 +27,7 @@ from amptrail.web.work import Workers
 
 router = APIRouter(include_in_schema=False)
 pages = Jinja2Templates(directory=str(Path(__file__).parent / "pages"))
+POINT = re.compile(r'data-point="([^"]+)"')
 FIRST_RISE = (("lamp", "test lamp"), ("meter", "meter"), ("loaded", "loaded lead"), ("clamp", "clamp"))
 
 
@@ -68,7 +70,7 @@ def checked(request: Request, key: str) -> None:
 @router.get("/", response_class=HTMLResponse)
 async def doors(request: Request) -> HTMLResponse:
     """The first page: four doors, and the jobs that are open."""
-    return show(request, "doors.html", jobs=(await store.jobs())[:8], templates=starters.templates())
+    return show(request, "doors.html", jobs=await store.open_jobs(6), templates=starters.templates())
 
 
 @router.get("/new", response_class=HTMLResponse)
@@ -81,7 +83,7 @@ async def new(request: Request, template: str = "", door: str = "part") -> HTMLR
 @router.post("/new")
 async def begin(
     request: Request,
-    name: str = Form(),
+    name: str = Form(""),
     sheet: str = Form(""),
     template: str = Form(""),
     complaint: str = Form(""),
@@ -91,6 +93,8 @@ async def begin(
     """Make the job and go to where the door leads."""
     checked(request, key)
     text = sheet.strip() or (starters.template(template).sheet if template else "")
+    if not name.strip():
+        name = store.free_name(template or "job", await store.jobs())
     try:
         await request.app.state.workers.ask("check", sheet=text)
         await store.begin(name, text, complaint)
@@ -139,23 +143,29 @@ async def _circuit(
     at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
     faults = tuple(fault.split("&")) if fault else ()
     own = await store.tools(found)
+    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults, own=own)
+    listed = [p["name"] for p in known["points"]]
+    parts = [p["name"] for p in known["parts"]]
+    shown = (html.unescape(p) for p in POINT.findall(drawn["svg"]))
+    named = {views.written(p, parts): p for p in (*listed, *shown)}
     asked: dict[str, Any] = {
-        "sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2, "own": own,
+        "sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2, "at": tuple(named),
+        "own": own,
     }  # fmt: skip
     got = await workers.ask("expect", fault=faults, nominal=False, **asked)
-    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults, own=own)
     leading = views.leading(weighed) if weighed else []
     others = [f for f in leading if f["text"] != fault]
     beside = [await workers.ask("expect", fault=(f["text"],), nominal=True, **asked) for f in others]
     here_now = got["runs"][0]["phases"][0]
     readings = views.readings(
-        here_now["readings"], at, [b["runs"][0]["phases"][0]["readings"] for b in beside]
+        here_now["readings"], at, [b["runs"][0]["phases"][0]["readings"] for b in beside], named
     )
     return show(
         request,
         "circuit.html",
         svg=with_nonce(drawn["svg"], request.state.nonce),
         readings=readings,
+        listed=listed,
         compared=[f["words"] for f in others],
         leading=leading,
         leading_texts=[f["text"] for f in leading],
@@ -181,10 +191,14 @@ def with_nonce(svg: str, nonce: str) -> str:
 
 
 @router.get("/job/{name}", response_class=HTMLResponse)
-async def job(request: Request, name: str, at: str = "", cannot: str = "", without: str = "") -> HTMLResponse:
-    """The visit card: where to go, what to do there, big answers."""
+async def job(
+    request: Request, name: str, at: str = "", since: int = -1, cannot: str = "", without: str = ""
+) -> HTMLResponse:
+    """The visit card: where to go, what to do there, big answers. `at` holds until something is read after
+    it was said (`since`: how much was said by then); from there on the readings tell where one is."""
     _, workers, _ = _state(request)
     found = await store.read(name)
+    at = at if since in (-1, store.count(found)) else ""
     if found.state.sheet is None:
         return show(
             request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name

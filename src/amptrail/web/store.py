@@ -14,6 +14,7 @@ from amptrail.jobs.log.tools import tools as in_hands
 from amptrail.jobs.solved.own import Own
 
 Json = dict[str, Any]
+SEARCHED = 30  # of the latest jobs
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
 
 
@@ -33,6 +34,21 @@ async def jobs() -> list[str]:
     """Names of the jobs, latest first."""
     got = await asyncio.to_thread(run, "list", None, (), _no_files)
     return list(reversed(got["jobs"]))
+
+
+def _open(most: int) -> list[tuple[str, str]]:
+    found = [case(name) for name in reversed(run("list", None, (), _no_files)["jobs"][-SEARCHED:])]
+    return [(c.name, c.state.complaint or "") for c in found if not c.state.closed][:most]
+
+
+async def open_jobs(most: int) -> list[tuple[str, str]]:
+    """The latest jobs that are not closed: name and complaint."""
+    return await asyncio.to_thread(_open, most)
+
+
+def free_name(base: str, taken: list[str]) -> str:
+    """`base-1` and so on: a name no job has, for who has no hand free to type one."""
+    return next(x for n in range(1, len(taken) + 2) if (x := f"{base}-{n}") not in taken)
 
 
 async def read(name: str) -> Case:

@@ -7,8 +7,9 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from amptrail.circuit.model import Term
 from amptrail.jobs.base.figures import figure, how_sure
-from amptrail.sheet.words import free_text, name_text
+from amptrail.sheet.words import free_text, name_text, term_text
 
 Json = dict[str, Any]
 NUMBERS = {"meter": "V", "loaded": "V", "clamp": "A", "ohmmeter": "ohm", "fuse-drop": "mV", "scope": "V"}
@@ -81,7 +82,7 @@ def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
         leaves = tuple(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
         merged.setdefault(leaves, []).append(o["words"])
     if numeric:
-        return tuple(Outcome(" or ".join(words), leaves) for leaves, words in merged.items())
+        return tuple(Outcome(" or ".join(dict.fromkeys(words)), leaves) for leaves, words in merged.items())
     found = {w: leaves for leaves, many in merged.items() for words in many for w in words.split(" or ")}
     words = list(dict.fromkeys((*LAMPS, *found))) if t["instrument"] in ("lamp", "led") else list(found)
     return tuple(Outcome(SAID.get(w, w), found.get(w, ()), w) for w in words)
@@ -138,7 +139,7 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
     """Suspects as two plain columns: what still fits, and what was ruled out by which reading."""
     fits = [
         {
-            "words": " and ".join(plain(f["text"]) for f in r["faults"]),
+            "words": " and ".join(plain(f["text"]) for f in r["faults"]) or plain(r["text"]),
             "sure": _sure(r["probability"], weighed["suspects"][0]["probability"]),
             "text": r["text"],
             "others": [{"words": short(x), "text": x} for x in r["equivalent"][:MOST_ALIKE]],
@@ -176,23 +177,28 @@ def units(instrument: str) -> tuple[str, ...]:
 def leading(weighed: Json) -> list[Json]:
     """The suspects that are compared point by point: single ones, the likeliest three."""
     single = [r for r in weighed["suspects"] if len(r["faults"]) == 1 and r["probability"] >= 0.005]
-    return [{"text": r["text"], "words": plain(r["text"])} for r in single[:3]]
+    return [
+        {"text": r["text"], "words": plain(r["text"]), "part": r["faults"][0]["part"]} for r in single[:3]
+    ]
 
 
-def _written(point: str) -> str:
-    part, dot, terminal = point.partition(".")
-    return name_text(part) + dot + terminal
+def written(point: str, parts: list[str]) -> str:
+    """A point as a reading names it."""
+    part = max((p for p in parts if point.startswith(f"{p}.")), key=len, default="")
+    return term_text(Term(part, point.removeprefix(f"{part}."))) if part else name_text(point)
 
 
-def readings(rows: list[Json], phase: str, beside: list[list[Json]]) -> list[Json]:
-    """The rows of the table of a circuit: the band, and what each leading suspect would make it read."""
+def readings(rows: list[Json], phase: str, beside: list[list[Json]], names: dict[str, str]) -> list[Json]:
+    """The rows of the table of a circuit: the band, and what each leading suspect would make it read.
+    `names`: every point as a reading names it, and as it is shown."""
     others = [{r["point"]: r for r in more} for more in beside]
     return [
         {
-            "point": r["point"],
+            "point": names.get(r["point"], r["point"]),
             "band": band(r),
             "flags": r["flags"],
-            "line": f"{_written(r['point'])} in {free_text(phase)} {r['instrument']} {{value}}",
+            "line": f"{r['point']} in {free_text(phase)} {r['instrument']} {{value}}",
+            "units": units(r["instrument"]),
             "if": [band(o[r["point"]]) if r["point"] in o else "-" for o in others],
         }
         for r in rows

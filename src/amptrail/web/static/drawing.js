@@ -31,6 +31,16 @@ export class CircuitDrawing extends HTMLElement {
     });
     const asked = this.dataset.shown;
     if (asked) this.tell(asked);
+    this.look(asked || `${this.dataset.look}.`);
+  }
+
+  /** Open where it matters, without moving the page. @param {string} point or the beginning of one */
+  look(point) {
+    const el = [...this.querySelectorAll("[data-point]")].find((e) => e.getAttribute("data-point")?.startsWith(point));
+    if (!el) return;
+    const at = el.getBoundingClientRect(), frame = this.getBoundingClientRect();
+    this.scrollLeft += at.left + at.width / 2 - frame.left - frame.width / 2;
+    this.scrollTop += at.top + at.height / 2 - frame.top - frame.height / 2;
   }
 
   buttons() {
@@ -84,12 +94,12 @@ export class CircuitDrawing extends HTMLElement {
 
   /** @param {number} x @param {number} y */
   tapped(x, y) {
-    let best = "", near = NEAR_PX * NEAR_PX;
+    let best = "", near = Infinity;
     for (const el of this.querySelectorAll("[data-point]")) {
       const r = el.getBoundingClientRect();
-      const dx = Math.max(r.left - x, 0, x - r.right), dy = Math.max(r.top - y, 0, y - r.bottom);
-      const d = dx * dx + dy * dy;
-      if (d < near) { near = d; best = el.getAttribute("data-point") || ""; }
+      const outside = Math.hypot(Math.max(r.left - x, 0, x - r.right), Math.max(r.top - y, 0, y - r.bottom));
+      const d = Math.hypot((r.left + r.right) / 2 - x, (r.top + r.bottom) / 2 - y); // their fields overlap: the nearest middle
+      if (outside < NEAR_PX && d < near) { near = d; best = el.getAttribute("data-point") || ""; }
     }
     if (best) this.tell(best);
   }
@@ -111,5 +121,8 @@ export class CircuitDrawing extends HTMLElement {
     enter.hidden = !row?.getAttribute("data-line");
     const line = /** @type {HTMLInputElement | null} */ (enter.elements.namedItem("line"));
     if (line && row) line.value = row.getAttribute("data-line") || "";
+    const units = row?.getAttribute("data-units")?.split(" ") || [];
+    enter.querySelectorAll("button.unit").forEach((b, k) => { if (units[k]) { b.setAttribute("value", units[k]); b.textContent = units[k]; } });
+    enter.querySelector("number-pad input")?.setAttribute("placeholder", units[0] || "");
   }
 }

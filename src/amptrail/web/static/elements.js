@@ -24,6 +24,8 @@ export class NumberPad extends HTMLElement {
   }
 }
 
+const DECK_PX = 12; // the margins of a card, and its border on the last row
+
 /** The visits side by side: one swipe, or one tap below. The deck is as high as the visit it shows. */
 export class VisitDeck extends HTMLElement {
   connectedCallback() {
@@ -53,7 +55,7 @@ export class VisitDeck extends HTMLElement {
     const width = deck.firstElementChild.getBoundingClientRect().width || 1;
     const at = Math.round(deck.scrollLeft / width);
     const shown = deck.children[Math.min(at, deck.children.length - 1)];
-    deck.style.height = `${shown.getBoundingClientRect().height + 4}px`;
+    deck.style.height = `${shown.getBoundingClientRect().height + DECK_PX}px`;
     this.querySelectorAll("nav a").forEach((a, k) => { if (k === at) a.setAttribute("aria-current", "true"); else a.removeAttribute("aria-current"); });
   }
 }

@@ -45,6 +45,19 @@ export class LiveJob extends HTMLElement {
     document.addEventListener("visibilitychange", () => { if (!document.hidden) this.send(); });
     this.listen();
     this.send();
+    if (this.dataset.stays) this.today();
+  }
+
+  /** What is not to hand and out of reach today stays so on this device, also after another page was open. */
+  today() {
+    const known = `amptrail-today ${this.job}`, day = new Date().toDateString();
+    const here = new URLSearchParams(location.search), kept = new URLSearchParams();
+    for (const k of ["without", "cannot"]) if (here.get(k)) kept.set(k, here.get(k) || "");
+    if (location.search) { localStorage.setItem(known, JSON.stringify({ day, kept: String(kept) })); return; }
+    const was = JSON.parse(localStorage.getItem(known) || "null");
+    if (was?.day !== day || !was.kept) return;
+    history.replaceState(null, "", `${location.pathname}?${was.kept}`);
+    this.refresh(false);
   }
 
   /** The page stays while the laptop is away: a link would lose it. @param {Event} e */
