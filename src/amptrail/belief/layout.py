@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,12 +28,10 @@ LEAST_LOG = -8.0  # below this a word is a slip anyway
 
 
 @dataclass(frozen=True, eq=False)
-class Block:
-    """Some hypotheses of one grid: `count[i]` rows each, and the rows of all of them in turn."""
+class Piece:
+    """One hypothesis laid out: arrays as in `Layout`, its own rows only."""
 
-    members: tuple[int, ...]
     cells: Cells
-    count: Whole
     row_of: Whole
     log_weight: Array
     mean: Array
@@ -69,31 +68,42 @@ class Layout:
         return np.repeat(np.arange(len(self.cells)), np.diff(self.first))
 
 
+# Pieces of the hypotheses alive, for the instruments last asked about: a table that grows by some pairs lays
+# out those pairs alone.
+_PIECES: WeakKeyDictionary[Hypothesis, tuple[object, Piece]] = WeakKeyDictionary()
+
+
 @lru_cache(maxsize=2)
 def lay(hypotheses: tuple[Hypothesis, ...], sigma: tuple[float, ...], words: int) -> Layout:
     """Every hypothesis at its cells; `sigma`: of the instrument, reading by reading."""
-    noise = np.asarray(sigma, float)
     k = max(
         (0 if h.prediction.others is None else h.prediction.others.shape[2] for h in hypotheses), default=0
     )
-    blocks = [_block(hypotheses, b, c, noise, (k, words)) for b, c in _batches(hypotheses)]
-    owner = np.concatenate([np.repeat(b.members, b.count) for b in blocks])
-    order = np.argsort(owner, kind="stable")
-    count, row_of, where = np.zeros(len(hypotheses), np.int64), [np.zeros(0, np.int64)] * len(hypotheses), {}
-    for b in blocks:
-        count[list(b.members)] = b.count
-        for i, h in enumerate(b.members):
-            row_of[h], where[h] = b.row_of[i], b.cells
+    asked = (sigma, words, k)
+    known = {h: f[1] for h in hypotheses if (f := _PIECES.get(h)) is not None and f[0] == asked}
+    new = tuple(h for h in hypotheses if h not in known)
+    for h, piece in _pieces(new, np.asarray(sigma, float), (k, words)):
+        known[h] = piece
+        _PIECES[h] = (asked, piece)
+    pieces = [known[h] for h in hypotheses]
     return Layout(
-        tuple(where[h] for h in range(len(hypotheses))),
-        np.concatenate([[0], np.cumsum(count)]),
-        tuple(row_of),
-        np.concatenate([b.log_weight for b in blocks])[order],
-        np.concatenate([b.mean for b in blocks])[order],
-        np.concatenate([b.cov for b in blocks])[order],
-        np.concatenate([b.others for b in blocks])[order] if k else None,
-        np.concatenate([b.words for b in blocks])[order],
+        tuple(p.cells for p in pieces),
+        np.concatenate([[0], np.cumsum([len(p.log_weight) for p in pieces])]),
+        tuple(p.row_of for p in pieces),
+        np.concatenate([p.log_weight for p in pieces]),
+        np.concatenate([p.mean for p in pieces]),
+        np.concatenate([p.cov for p in pieces]),
+        np.concatenate([p.others for p in pieces]) if k else None,
+        np.concatenate([p.words for p in pieces]),
     )
+
+
+def _pieces(
+    hypotheses: tuple[Hypothesis, ...], sigma: Array, size: tuple[int, int]
+) -> Iterator[tuple[Hypothesis, Piece]]:
+    """Each hypothesis laid out; those of one grid together."""
+    for which, c in _batches(hypotheses):
+        yield from zip((hypotheses[i] for i in which), _block(hypotheses, which, c, sigma, size), strict=True)
 
 
 def _batches(hypotheses: tuple[Hypothesis, ...]) -> Iterator[tuple[list[int], Cells]]:
@@ -115,7 +125,7 @@ def _stack(members: list[Hypothesis], name: str, shape: tuple[int, ...]) -> Arra
 
 def _block(
     hypotheses: tuple[Hypothesis, ...], which: list[int], c: Cells, sigma: Array, size: tuple[int, int]
-) -> Block:
+) -> Iterator[Piece]:
     members = [hypotheses[i] for i in which]
     g, n, b, m, (k, w) = c.grid.size, len(c.log_weight), len(which), len(sigma), size
     mid, move = c.smooth(_stack(members, "mean", (g, m)))
@@ -136,19 +146,12 @@ def _block(
 
     mean = merged(mid)
     off = mid.reshape(b * n, m) - np.repeat(mean, np.diff([*start, b * n]), axis=0)
-    whole = merged(cov + (off[:, :, None] * off[:, None, :]).reshape(cov.shape))
+    whole = merged(cov + (off[:, :, None] * off[:, None, :]).reshape(cov.shape)).reshape(len(start), m, m)
     row_of = np.cumsum(begins).reshape(b, n) - 1
-    return Block(
-        tuple(which),
-        c,
-        row_of[:, -1] - row_of[:, 0] + 1,
-        row_of - row_of[:, :1],
-        np.log(mass),
-        mean,
-        whole.reshape(len(start), m, m),
-        merged(others).reshape(len(start), m, k),
-        merged(words),
-    )
+    log_mass, far, said = np.log(mass), merged(others).reshape(len(start), m, k), merged(words)
+    for own in row_of:
+        s = slice(int(own[0]), int(own[-1]) + 1)
+        yield Piece(c, own - own[0], log_mass[s], mean[s], whole[s], far[s], said[s])
 
 
 def _begins(c: Cells, mid: Array, cov: Array, others: Array, words: Array, sigma: Array) -> NDArray[np.bool_]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,7 @@ from amptrail.jobs.solved.engine import reachable_phases
 from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, canonical
-from amptrail.plan import Tests, Where, World, make_plan, problem
+from amptrail.plan import Problem, Tests, Where, World, make_plan, problem
 from amptrail.plan.decide import Plan
 from amptrail.plan.rollout import CONFIDENT
 
@@ -75,15 +75,25 @@ class NextOptions:
 
 
 @dataclass(frozen=True, eq=False)
-class Desk:
-    """The planning problem and what its indices mean."""
+class Choice:
+    """What may be done now: the planning problem and what its indices mean."""
 
     judgement: Judgement
     panel: Panel
     classes: tuple[outcomes.Classes, ...]
     places: tuple[str, ...]
-    plan: Plan
     minutes_own: tuple[tuple[float, float], ...]  # set-up, measuring
+    problem: Problem
+    at: Where
+    wrong_cost_min: Array  # by repair group
+    confident: float  # as sure as the plan must be among the causes
+
+
+@dataclass(frozen=True, eq=False)
+class Desk(Choice):
+    """The same with the plan made of it."""
+
+    plan: Plan
 
 
 def _classes(p: Panel) -> tuple[outcomes.Classes, ...]:
@@ -246,9 +256,9 @@ def _metals(circuit: Circuit, s: Spot) -> tuple[str, ...]:
     return (s.what, *(canonical(circuit, t) if t else "" for t in (s.a, s.b)))
 
 
-def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
-    """What may be done now, what each test may show, and the plan from where the person is. Trials are
-    left out, and looking ahead ends, when the clock (`time.monotonic`) has passed `until_s`."""
+def choice(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Choice:
+    """What may be done now and what each test may show. Trials are left out when the clock
+    (`time.monotonic`) has passed `until_s`."""
     circuit = j.circuit
     have = tuple(i for i in (o.have or INSTRUMENTS) if i not in o.without)
     reach = reachable_phases(circuit)
@@ -280,15 +290,17 @@ def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
         np.ones(len(p.tests), bool),
         tuple(t.spot.name for t in p.tests),
     )
-    plan = make_plan(
-        problem(p.live.probability, group, tests, _world(circuit, places)),
-        _start(circuit, places, o),
-        _wrong_cost(j, p, group),
-        o.seed,
-        _confident(j),
-        until_s,
-    )
-    return Desk(j, p, classes, places, plan, own)
+    asked = problem(p.live.probability, group, tests, _world(circuit, places))
+    at = _start(circuit, places, o)
+    return Choice(j, p, classes, places, own, asked, at, _wrong_cost(j, p, group), _confident(j))
+
+
+def desk(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Desk:
+    """The choice and the plan from where the person is. Looking ahead ends when the clock has passed
+    `until_s`."""
+    c = choice(j, o, until_s)
+    plan = make_plan(c.problem, c.at, c.wrong_cost_min, o.seed, c.confident, until_s)
+    return Desk(**{f.name: getattr(c, f.name) for f in fields(c)}, plan=plan)
 
 
 def _confident(j: Judgement) -> float:
