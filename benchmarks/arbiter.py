@@ -12,8 +12,8 @@ import numpy as np
 
 from amptrail.solve import laws
 from amptrail.solve.network import Network
-from amptrail.solve.newton import conducts, linear
 from amptrail.solve.records import Lane
+from amptrail.solve.stamping import conducts, linear
 
 DIGITS = 40
 Number = Any  # mpmath has no types

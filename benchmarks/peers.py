@@ -17,8 +17,9 @@ from scipy.sparse.linalg import splu
 
 from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import lane_of, workspace
-from amptrail.solve.newton import LEAK_S, MOVED_V, NEXT_MOVE_V, bend, judge, prepare, stamp
+from amptrail.solve.newton import MOVED_V, NEXT_MOVE_V, judge
 from amptrail.solve.records import Array, Lane, Static, Work
+from amptrail.solve.stamping import LEAK_S, MISSES, prepare, stamp
 from benchmarks.points import Points
 
 MOST_SWEEPS = 60
@@ -32,24 +33,19 @@ def _begin(net: Static, lanes: Lane, n: int, state: Array, phase: int) -> tuple[
     w = held(workspace(net, lane))
     w.state[:] = state
     count = prepare(net, lane, w, phase)
-    bend(lane.kind, lane.p, w.x, w.bent, count, w.law_a, w.law_s)
-    _tangents(lane, w, count)
+    stamp(lane, w, count, True)
     return lane, w, count
-
-
-@njit(cache=False)
-def _tangents(lane: Lane, w: Work, count: int) -> None:
-    plan = w.plan
-    stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, w.g, w.J)
 
 
 @njit(cache=False)
 def _take(lane: Lane, w: Work, count: int, v: Array) -> bool:
     """The next tangents from node volts v; whether this was the last step."""
     moved, bound, _, _ = judge(
-        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bent, count
-    )
-    _tangents(lane, w, count)
+        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent,
+        count,
+    )  # fmt: skip
+    w.bends[:] = MISSES
+    stamp(lane, w, count, False)
     return bound < NEXT_MOVE_V or moved < MOVED_V
 
 

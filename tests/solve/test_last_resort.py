@@ -15,9 +15,10 @@ from amptrail.sheet import parse
 from amptrail.solve import CHATTER, assemble, run
 from amptrail.solve.held import hold
 from amptrail.solve.kernel import lane_of, workspace
-from amptrail.solve.newton import LEFT, LEFT_A, leftover, newton, prepare, search
+from amptrail.solve.newton import LEFT, LEFT_A, leftover, newton, search
 from amptrail.solve.records import Lane
 from amptrail.solve.residual import residual
+from amptrail.solve.stamping import prepare
 
 ROOT = Path(__file__).parents[2]
 

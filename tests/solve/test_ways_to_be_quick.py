@@ -68,8 +68,12 @@ def test_a_reading_not_solved_again_is_the_one_solved_again(seed: int) -> None:
     assert seed or whole.changed.any()  # in the first circuit some instruments do switch something
 
 
+def eliminate(plan: Any, kept: tuple[Any, ...]) -> None:
+    forward(plan.start, plan.pair, plan.rank, plan.near, plan.comes, plan.source, *kept)
+
+
 def random_plan(seed: int, nodes: int, branches: int) -> tuple[Any, ...]:
-    """A random network, eliminated: (plan, siemens, amperes, ends, volts)."""
+    """A random network, eliminated: (plan, what is kept of it, volts, matrix, right side)."""
     rng = np.random.default_rng(seed)
     na, nb = (rng.integers(0, nodes, branches).astype(np.int32) for _ in range(2))
     late = rng.integers(0, 2, nodes).astype(np.int8)
@@ -77,29 +81,33 @@ def random_plan(seed: int, nodes: int, branches: int) -> tuple[Any, ...]:
     ordering(nodes, 0, na, nb, late, order, rank)
     plan = fill(nodes, 0, order, rank, na, nb)
     siemens, emf = 10.0 ** rng.uniform(-3, 3, branches), rng.normal(0, 12, branches)
-    g, J, inverse, v = np.zeros(len(plan.near)), np.zeros(len(plan.near)), np.zeros(nodes), np.zeros(nodes)
+    own_g, own_j, g, J = np.zeros((4, len(plan.near)))
+    left_g, left_j = np.zeros((2, len(plan.target)))
+    inverse, v, stale = np.zeros(nodes), np.zeros(nodes), np.ones(nodes, np.uint8)
     for k in range(nodes - 1):
-        g[plan.start[k + 1] - 1] = LEAK_S
+        own_g[plan.start[k + 1] - 1] = LEAK_S
     for b in range(branches):
         if plan.edge[b] >= 0:
-            g[plan.edge[b]] += siemens[b]
-            J[plan.edge[b]] += plan.sign[b] * siemens[b] * emf[b]
-    forward(plan.start, plan.target, g, J, inverse, 0, nodes - 1, 0)
-    backward(plan.order, plan.start, plan.near, g, J, inverse, v, 0, nodes - 1)
+            own_g[plan.edge[b]] += siemens[b]
+            own_j[plan.edge[b]] += plan.sign[b] * siemens[b] * emf[b]
+    kept = own_g, own_j, left_g, left_j, g, J, inverse, stale
+    eliminate(plan, kept)
+    backward(plan.order, plan.start, plan.near, g, J, inverse, v)
     matrix, rhs = np.diag(np.full(nodes, LEAK_S)), np.zeros(nodes)
     for a, z, s, e in zip(na, nb, siemens, emf, strict=True):
         if a != z:
             matrix[[a, z, a, z], [a, z, z, a]] += (s, s, -s, -s)
             rhs[a] -= s * e
             rhs[z] += s * e
-    return plan, g, inverse, v, matrix[1:, 1:], rhs[1:]
+    return plan, kept, v, matrix[1:, 1:], rhs[1:]
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 2**32), st.integers(3, 40))
 def test_elimination_against_a_general_linear_solver(seed: int, nodes: int) -> None:
     """Volts, transfer resistances and source resistances of random networks, against numpy's solve."""
-    plan, g, inverse, v, matrix, rhs = random_plan(seed, nodes, 2 * nodes)
+    plan, kept, v, matrix, rhs = random_plan(seed, nodes, 2 * nodes)
+    g, inverse = kept[4], kept[6]
     scale = 1e-6 * max(1.0, float(np.abs(v).max()))
     assert np.allclose(v[1:], np.linalg.solve(matrix, rhs), rtol=1e-6, atol=scale)
     whole = np.linalg.inv(matrix)
@@ -110,6 +118,25 @@ def test_elimination_against_a_general_linear_solver(seed: int, nodes: int) -> N
     s[1] = 1.0
     injected(plan.order, plan.start, plan.near, g, inverse, s, y, 0)
     assert np.allclose(y[1:], whole[:, 0], rtol=1e-6, atol=1e-9 * whole.max())
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32), st.integers(3, 40), st.integers(1, 5))
+def test_what_did_not_change_is_not_eliminated_again(seed: int, nodes: int, changed: int) -> None:
+    """Some arms changed, only their pivots marked: every bit as if all had been eliminated."""
+    plan, kept, *_ = random_plan(seed, nodes, 2 * nodes)
+    own_g, own_j, stale = kept[0], kept[1], kept[7]
+    assert not stale[:-1].any()
+    rng = np.random.default_rng(seed)
+    for arm in rng.integers(0, len(own_g), changed):
+        own_g[arm] *= 10.0 ** rng.uniform(-3, 3)
+        own_j[arm] += rng.normal()
+        stale[int(np.searchsorted(plan.start, arm, side="right")) - 1] = 1
+    whole = (own_g, own_j, *(np.zeros_like(a) for a in kept[2:7]), np.ones_like(stale))
+    eliminate(plan, kept)
+    eliminate(plan, whole)
+    for some, every in zip(kept[2:7], whole[2:7], strict=True):
+        assert np.array_equal(some, every)
 
 
 def test_an_arm_more_for_a_bridge_is_filled_in_along_its_path_only() -> None:

@@ -11,8 +11,8 @@ from amptrail.faults import overlay as kernel_faults
 from amptrail.solve import laws
 from amptrail.solve import modules as kernel_modules
 from amptrail.solve.assemble import SUPPRESSOR_OHM
-from amptrail.solve.newton import LEAK_S
 from amptrail.solve.settle import BLOWS_AT
+from amptrail.solve.stamping import LEAK_S
 from amptrail.twin import bench, logic, modules, nodal, overlay, settle
 
 elements = sys.modules["amptrail.twin.elements"]  # the package has a function of that name

@@ -8,6 +8,7 @@ of its declaration. What follows from it (metal, states, volts) is derived elsew
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from functools import lru_cache
 from typing import Literal
 
 Value = float | str | bool | tuple[str, ...]
@@ -19,6 +20,7 @@ PartKind = Literal[
 ]  # fmt: skip
 
 
+@lru_cache(maxsize=1 << 16)
 def key(name: str) -> str:
     """Names compare without case and with `-` = `_`."""
     return name.lower().replace("-", "_")

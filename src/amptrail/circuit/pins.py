@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from amptrail.circuit.model import (
     BusPin,
     Circuit,
@@ -18,8 +20,14 @@ from amptrail.circuit.model import (
 
 def is_pin(circuit: Circuit, at: Term) -> bool:
     """Whether `at` is a pin of a module, and not the name of one of its lines only."""
+    return (key(at.part), key(at.name)) in _pins(circuit)
+
+
+@lru_cache(maxsize=16)
+def _pins(circuit: Circuit) -> frozenset[tuple[str, str]]:
+    """(module, pin) of every line that names one."""
     lines = (GroundPin, Supply, Input, Reference, Driver, Clamp, BusPin)
-    return any(isinstance(x, lines) and _same(x.module, x.pin, at) for x in circuit.modules)
+    return frozenset((key(x.module), key(x.pin)) for x in circuit.modules if isinstance(x, lines))
 
 
 def is_reference(circuit: Circuit, at: Term) -> bool:

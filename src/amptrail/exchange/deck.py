@@ -9,8 +9,8 @@ import numpy as np
 
 from amptrail.solve import laws
 from amptrail.solve.network import Network
-from amptrail.solve.newton import LEAK_S, conducts, linear
 from amptrail.solve.records import Lane
+from amptrail.solve.stamping import LEAK_S, conducts, linear
 
 # k/q of ngspice (CODATA 2014; seen in a diode of its own, tests/exchange/test_kernel_ngspice.py); at its
 # default 27 C its thermal voltage is 2.8e-5 above that of the laws, 20 uV in a diode's volts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import combinations
 
@@ -20,9 +21,10 @@ def _exchanged(circuit: Circuit) -> Iterator[Spot]:
         for a, b in combinations(fuses, 2)
         if key(a.place or "") == key(b.place or "") and number(a, "rating_a") != number(b, "rating_a")
     ]
+    partners = Counter(p.name for pair in pairs for p in pair)
     for a, b in pairs:  # a fuse has one slot to be mistaken for another, however many there are
-        partners = sum(a in p for p in pairs) + sum(b in p for p in pairs)
-        yield Spot("fuse", "exchanged", Term(a.name, ""), a, Term(b.name, ""), 2 / partners, partner=b)
+        share = 2 / (partners[a.name] + partners[b.name])
+        yield Spot("fuse", "exchanged", Term(a.name, ""), a, Term(b.name, ""), share, partner=b)
 
 
 def _shed(circuit: Circuit) -> Iterator[Spot]:

@@ -41,15 +41,26 @@ def links(circuit: Circuit) -> tuple[tuple[str, int, int], ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=16)
+def _linked(circuit: Circuit) -> dict[int, tuple[tuple[str, int], ...]]:
+    """`links` by node: (part, other node), in the same order."""
+    found: dict[int, list[tuple[str, int]]] = {}
+    for part, m, n in links(circuit):
+        found.setdefault(m, []).append((part, n))
+        found.setdefault(n, []).append((part, m))
+    return {n: tuple(x) for n, x in found.items()}
+
+
 def _reach(circuit: Circuit, start: int, without: frozenset[str], stop: frozenset[int]) -> list[int]:
     """Nodes reached from `start` over links, in order met; `without` parts are cut, `stop` not entered."""
-    met = [start]
-    for node in met:
-        for part, m, n in links(circuit):
-            for here, there in ((m, n), (n, m)):
-                if here == node and part not in without and there not in met and there not in stop:
-                    met.append(there)
-    return met
+    linked, met = _linked(circuit), {start: None}
+    todo = [start]
+    for node in todo:
+        for part, there in linked.get(node, ()):
+            if part not in without and there not in met and there not in stop:
+                met[there] = None
+                todo.append(there)
+    return todo
 
 
 def beyond_fuse(circuit: Circuit, fuse: Part) -> tuple[int, ...]:
@@ -98,7 +109,17 @@ def neighbours(circuit: Circuit, part: Part) -> tuple[Part, ...]:
     """Parts that share a metal with this one, the body excepted (a ground joins everything)."""
     body = wiring(circuit).node(BODY)
     found: dict[str, Part] = {}
-    for n, parts in touching(circuit).items():
-        if n != body and any(p.name == part.name for p in parts):
-            found.update({p.name: p for p in parts if p.name != part.name})
+    for n in _metals(circuit).get(part.name, ()):
+        if n != body:
+            found.update({p.name: p for p in touching(circuit)[n] if p.name != part.name})
     return tuple(found.values())
+
+
+@lru_cache(maxsize=16)
+def _metals(circuit: Circuit) -> dict[str, tuple[int, ...]]:
+    """The metals each part touches, in the order of `touching`."""
+    found: dict[str, list[int]] = {}
+    for n, parts in touching(circuit).items():
+        for p in parts:
+            found.setdefault(p.name, []).append(n)
+    return {name: tuple(nodes) for name, nodes in found.items()}

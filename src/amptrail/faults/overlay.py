@@ -139,7 +139,7 @@ def _has(net: Network, fault: Fault, ohm: float | None) -> Changes:
 
 
 def _wrong_rating(net: Network, fault: Fault, ohm: float | None) -> Changes:
-    part = next((p for p in net.circuit.parts if key(p.name) == key(fault.at.part)), None)
+    part = net.part_of.get(key(fault.at.part))
     if part is None or part.kind not in ("fuse", "link"):
         raise one("fault", f"{fault.at} is no fuse")
     value = fault.value if fault.value is not None else 2 * number(part, "rating_a")

@@ -120,10 +120,10 @@ def _held(net: Network, lane: Lane, change: Change) -> None:
 
 def _wire(net: Network, change: Change, name: str, value: float) -> float:
     """Ohms of a wire whose length or area is `value` instead."""
-    for part in net.circuit.parts:
-        if key(part.name) == _name(change.target) and part.kind == "wire":
-            given = {k: v for k, v in part.given if k not in ("ohm", name)}
-            return wire_ohm(replace(part, given=tuple(sorted({**given, name: value}.items()))))
+    part = net.part_of.get(_name(change.target))
+    if part is not None and part.kind == "wire":
+        given = {k: v for k, v in part.given if k not in ("ohm", name)}
+        return wire_ohm(replace(part, given=tuple(sorted({**given, name: value}.items()))))
     raise ModelError((Problem("not-a-wire", f"{change.target} is no wire"),))
 
 
@@ -131,11 +131,11 @@ def _param(net: Network, lane: Lane, change: Change, name: str) -> None:
     value = _value(change)
     if name in ("length_m", "area_mm2"):
         name, value = "ohm", _wire(net, change, name, value)
-    for parameter in net.parameters:
-        if key(parameter.part) == _name(change.target) and parameter.name == key(name):
-            for array, index in parameter.places:
-                getattr(lane, array)[index] = value
-            return
+    parameter = net.parameter_of.get((_name(change.target), key(name)))
+    if parameter is not None:
+        for array, index in parameter.places:
+            getattr(lane, array)[index] = value
+        return
     known = [p.name for p in net.parameters if key(p.part) == _name(change.target)]
     raise ModelError((Problem("no-such-value", f"{change.target} has no {name}", expected=tuple(known)),))
 

@@ -5,8 +5,12 @@ added, multiplied and divided; sources stay in arms, which keeps floating cluste
 
 Which arms there are and where every product goes is worked out once a topology (`Plan`). Arms are numbered
 in the order of elimination and run from the pivot to a node eliminated later, so that no sign is ever asked
-for and the arithmetic walks through memory once. Nodes that only linear branches touch come first (the
-head): they are eliminated once an operating point, the others (the tail) once a Newton step.
+for and the arithmetic walks through memory once.
+
+What an eliminated pivot leaves between two of its neighbours is kept, and an arm is the sum, in one fixed
+order, of its own branches and of what the pivots before it left there. So only pivots at a branch that
+changed, and those after them that are reached, are eliminated again, and every bit comes out as if all
+had been.
 """
 
 from __future__ import annotations
@@ -32,6 +36,9 @@ class Plan(NamedTuple):
     pair: Array  # [node] first pair of each pivot
     edge: Array  # [branch] its arm, -1: both ends on one node
     sign: Array  # [branch] 1.0 when it runs from the earlier node to the later, else -1.0
+    parent: Array  # [node] the pivot eliminated next of those a pivot has arms to; itself last
+    comes: Array  # [arm + 1] where in `source` the pairs that add to each arm begin
+    source: Array  # [pair] pairs by the arm they add to, in order of elimination
 
 
 @njit(cache=True, nogil=True)
@@ -155,8 +162,20 @@ def fill(nodes: int, ground: int, order: Array, rank: Array, na: Array, nb: Arra
     near = np.empty(used, np.uint32)
     for m in range(used):
         near[m] = ground if ranks[m] == nodes - 1 else order[ranks[m]]
+    parent = np.full(nodes, nodes - 1, np.int32)
+    for k in range(nodes - 1):
+        parent[k] = ranks[start[k]]
+    comes = np.zeros(used + 1, np.int32)
+    for m in range(target.size):
+        comes[target[m] + 1] += 1
+    for p in range(used):
+        comes[p + 1] += comes[p]
+    put_at, source = comes[:-1].copy(), np.empty(target.size, np.int32)
+    for m in range(target.size):
+        source[put_at[target[m]]] = m
+        put_at[target[m]] += 1
     edge, sign = np.full(na.size, -1, np.int32), np.ones(na.size)
-    plan = Plan(order, rank, start, near, target, pair, edge, sign)
+    plan = Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
     for b in range(na.size):
         attach(plan, b, whole(na[b]), whole(nb[b]))
     return plan
@@ -166,7 +185,10 @@ def packed(plan: Plan, na: Array, nb: Array) -> Array:
     """A plan and the branch ends it was made for as one array: what every lane is given should be short, for
     each array more is more to hand over at every call, and to compile."""
     sizes = np.array([plan.near.size, plan.target.size, 0, 0])
-    parts = (sizes, plan.order, plan.rank, plan.start, plan.pair, plan.near, plan.target, plan.edge, na, nb)
+    parts = (
+        sizes, plan.order, plan.rank, plan.start, plan.pair, plan.parent, plan.near, plan.target, plan.comes,
+        plan.source, plan.edge, na, nb,
+    )  # fmt: skip
     return np.concatenate([np.asarray(p, np.int32) for p in parts])
 
 
@@ -200,15 +222,21 @@ def fitted(packing: Array, nodes: int, ground: int, na: Array, nb: Array) -> Pla
     at += nodes
     pair = packing[at : at + nodes]
     at += nodes
+    parent = packing[at : at + nodes]
+    at += nodes
     near = packing[at : at + sizes[0]].view(np.uint32)
     at += sizes[0]
     target = packing[at : at + sizes[1]].view(np.uint32)
+    at += sizes[1]
+    comes = packing[at : at + sizes[0] + 1]
+    at += sizes[0] + 1
+    source = packing[at : at + sizes[1]]
     at += sizes[1]
     edge = packing[at : at + na.size].copy()
     at += na.size
     old_a, old_b = packing[at : at + na.size], packing[at + na.size : at + 2 * na.size]
     sign = np.ones(na.size)
-    plan = Plan(order, rank, start, near, target, pair, edge, sign)
+    plan = Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
     for b in range(na.size):
         if rank[na[b]] > rank[nb[b]]:
             sign[b] = -1.0
@@ -221,7 +249,7 @@ def fitted(packing: Array, nodes: int, ground: int, na: Array, nb: Array) -> Pla
 @njit(cache=True, nogil=True)
 def kept_ends(packing: Array, nodes: int, count: int) -> tuple[Array, Array, Array]:
     """(arm, node a, node b) of every branch of the packed plan."""
-    at = 4 + 4 * nodes - 1 + packing[0] + packing[1]
+    at = 4 + 5 * nodes + 2 * (packing[0] + packing[1])
     edge = packing[at : at + count]
     return edge, packing[at + count : at + 2 * count], packing[at + 2 * count : at + 3 * count]
 
@@ -242,26 +270,54 @@ def refitted(packing: Array, plan: Plan, na: Array, nb: Array) -> bool:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def forward(
-    start: Array, target: Array, g: Array, J: Array, inverse: Array, first: int, last: int, at: int
-) -> None:
-    """Eliminate pivots first ... last-1; `at`: the first pair of `first`; 1/(sum of arms) into `inverse`."""
-    for k in range(first, last):
+    start: Array, pair: Array, rank: Array, near: Array, comes: Array, source: Array, own_g: Array,
+    own_j: Array, left_g: Array, left_j: Array, g: Array, J: Array, inverse: Array, stale: Array,
+) -> None:  # fmt: skip
+    """Eliminate pivots marked `stale` and those whose arms they change, in order; marks are taken off.
+    own: what branches put into an arm; left: what pairs of arms leave behind; 1/(sum of arms): `inverse`."""
+    for k in range(start.size - 1):
+        if not stale[k]:
+            continue
+        stale[k] = 0
         lo, hi = start[k], start[k + 1]
         total = 0.0
+        moved = False
         for p in range(lo, hi):
-            total += g[p]
+            a, c = own_g[p], own_j[p]
+            for m in range(comes[p], comes[p + 1]):
+                t = source[m]
+                a += left_g[t]
+                c += left_j[t]
+            moved |= a != g[p] or c != J[p]
+            g[p], J[p] = a, c
+            total += a
+        if not moved:
+            continue
         r = 1.0 / total
         inverse[k] = r
+        at = pair[k]
         for p in range(lo, hi - 1):
-            if g[p] == 0.0 and J[p] == 0.0:
-                at += hi - 1 - p
-                continue
             w, j = g[p] * r, J[p] * r
+            stale[rank[near[p]]] = 1
             for q in range(p + 1, hi):
-                t = target[at]
+                left_g[at] = w * g[q]
+                left_j[at] = w * J[q] - j * g[q]
                 at += 1
-                g[t] += w * g[q]
-                J[t] += w * J[q] - j * g[q]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def backward_of(
+    order: Array, start: Array, near: Array, g: Array, J: Array, inverse: Array, v: Array, some: Array,
+    count: int,
+) -> None:  # fmt: skip
+    """Volts of the pivots some[count-1] ... some[0], ascending and with all their later neighbours among
+    them."""
+    for n in range(count - 1, -1, -1):
+        k = some[n]
+        push = 0.0
+        for p in range(start[k], start[k + 1]):
+            push += g[p] * v[near[p]] - J[p]
+        v[order[k]] = push * inverse[k]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -273,11 +329,9 @@ def backward(
     J: Array,
     inverse: Array,
     v: Array,
-    first: int,
-    last: int,
 ) -> None:
-    """Volts of pivots last-1 ... first from those eliminated after them."""
-    for k in range(last - 1, first - 1, -1):
+    """Volts of all pivots, the last first."""
+    for k in range(order.size - 1, -1, -1):
         push = 0.0
         for p in range(start[k], start[k + 1]):
             push += g[p] * v[near[p]] - J[p]

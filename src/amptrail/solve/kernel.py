@@ -14,11 +14,12 @@ from numba import njit
 from amptrail.solve import laws
 from amptrail.solve.elimination import attach, fitted, kept_ends, refitted
 from amptrail.solve.held import held
-from amptrail.solve.logic import advance, commit, module
+from amptrail.solve.logic import FORGOTTEN, advance, commit, modules
 from amptrail.solve.newton import solve
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import CHATTER, RACE, live, settle
+from amptrail.solve.stamping import SAME
 
 SAME_A = 1e-9  # copied currents of two instants taken as the same
 ROUNDS = 512  # discrete rounds before a settling is called chatter
@@ -103,8 +104,20 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(arms),
         np.zeros(arms),
         np.zeros(arms),
+        np.zeros(plan.source.size),
+        np.zeros(plan.source.size),
+        np.zeros(n, np.uint8),
         np.zeros(n),
+        np.zeros(arms, np.int32),
         np.zeros(branches, np.int32),
+        np.zeros(branches, np.uint8),
+        np.zeros(branches, np.int32),
+        np.zeros(branches, np.int32),
+        np.zeros(branches, np.int32),
+        np.zeros(branches, np.int32),
+        np.zeros(n, np.uint8),
+        np.zeros(n, np.int32),
+        np.zeros(4, np.int64),
         np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
@@ -199,6 +212,7 @@ def load(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int) -> float:
     put(w.x, out.x[n, k])
     put(w.prev, out.prev[n, k])
     put(w.until, out.until[n, k])
+    w.known[SAME] = 0
     for r in range(net.refs.shape[0]):
         lane.p[net.refs[r, 1], 0] = out.copies[n, k, r]
     return float(out.time[n, k])
@@ -233,9 +247,23 @@ def _keep(net: Static, lane: Lane, w: Work, state: Array, prev: Array, copies: A
 
 
 @njit(cache=True, nogil=True)
+def _asleep(w: Work) -> None:
+    """Everything off, nothing known."""
+    w.x[:] = 0.0
+    w.v[:] = 0.0
+    w.i[:] = 0.0
+    w.state[:] = 0
+    w.prev[:] = 0
+    w.until[:] = FORGOTTEN
+    w.counts[:] = 0
+    w.known[SAME] = 0
+
+
+@njit(cache=True, nogil=True)
 def _run_one(
     net: Static,
-    lanes: Lane,
+    lane: Lane,
+    w: Work,
     phase: Array,
     seconds: Array,
     into: Array,
@@ -245,9 +273,8 @@ def _run_one(
     out: Out,
     n: int,
 ) -> None:
-    lane = held(lane_of(lanes, n))
-    w = held(workspace(net, lane))
     t = began = 0.0
+    _asleep(w)
     if begin_at >= 0:
         t = load(net, lane, w, begin, whole(0), begin_at)
     kept = False
@@ -293,8 +320,13 @@ def run_lanes(
     starts[c] is where pass c of the cycle begins: a pass that begins as the one before it did, with no timer
     running, would give the same again, so that what it gave stands, its clock set forward. None given: all
     passes are lived through."""
+    lane = held(lane_of(lanes, first))
+    mine = other = home(net, lane)
+    na, nb = np.full(lane.na.size, -1, np.int32), np.full(lane.na.size, -1, np.int32)
     for n in range(first, last):
-        _run_one(net, lanes, phase, seconds, into, starts, begin, begin_at, out, n)
+        fetch(lanes, n, lane)
+        w, other = ready(net, lane, mine, other, na, nb)
+        _run_one(net, lane, w, phase, seconds, into, starts, begin, begin_at, out, n)
 
 
 @njit(cache=True, nogil=True)
@@ -367,6 +399,7 @@ def step(net: Static, lane: Lane, w: Work, what: int, part: int, phase: int, t: 
 
     SETTLE: the status; SOLVE: 1 when it converged; COMMIT; ADVANCE: what `part` would do next, into w.new;
     NOTE: the timers of module `part` take note."""
+    w.known[SAME] = 0
     if what == SETTLE:
         return int(settle(net, lane, w, phase, t))
     if what == SOLVE:
@@ -378,5 +411,5 @@ def step(net: Static, lane: Lane, w: Work, what: int, part: int, phase: int, t: 
     if what == ADVANCE:
         advance(net, lane, w, part, phase, t)
     else:
-        module(net, lane, w, part, phase, t, truth(True))
+        modules(net, lane, w, part, part + 1, phase, t, truth(True))
     return 0

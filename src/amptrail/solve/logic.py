@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from numba import njit
 
-from amptrail.solve.plain import put, truth
-from amptrail.solve.records import Lane, Static, Work
+from amptrail.solve.plain import put, truth, whole
+from amptrail.solve.records import Array, Lane, Static, Work
 
 TRUE, INPUT, SIGNAL, PHASE, BUS, AND, OR, NOT, HOLD, PULSE = range(10)
 LATE_S = 1e-9  # a deadline reached within a nanosecond has passed
@@ -13,142 +13,154 @@ FORGOTTEN = -1e30
 
 
 @njit(cache=True, nogil=True)
-def expression(net: Static, w: Work, item: int, phase: int, t: float, commit: bool) -> int:
-    """Value of an item's program over w.new; with `commit` its timers take note of a settled state."""
-    at = net.at
-    new = w.new
-    top = 0
-    for pc in range(net.item_code[item, 0], net.item_code[item, 1]):
-        op, a, b = net.code[pc, 0], net.code[pc, 1], net.code[pc, 2]
-        if op == TRUE:
-            w.stack[top] = 1
-            top += 1
-        elif op == INPUT:
-            w.stack[top] = new[at[7] + a]
-            top += 1
-        elif op == SIGNAL:
-            w.stack[top] = new[at[8] + a]
-            top += 1
-        elif op == PHASE:
-            w.stack[top] = 1 if phase == a else 0
-            top += 1
-        elif op == BUS:
-            w.stack[top] = new[at[8] + a] if new[at[1] + b] and new[at[2] + b] else 0
-            top += 1
-        elif op in (AND, OR):
-            for _ in range(a - 1):
-                top -= 1
-                if op == AND:
-                    w.stack[top - 1] &= w.stack[top]
+def _modules(
+    first: int, last: int, phase: int, t: float, commit: bool, key: bool, at: Array, state: Array, new: Array,
+    v: Array, prev: Array, until: Array, peak: Array, stack: Array, rows: Array, mod_ground: Array,
+    mod_awake: Array, sup_node: Array, in_node: Array, in_low: Array, item_kind: Array, item_unit: Array,
+    item_code: Array, code: Array, hold_s: Array, timer_mod: Array, drv_key: Array, drv_asleep: Array,
+    held: Array, least: Array, level: Array, dead: Array, driver: Array, limit: Array,
+) -> None:  # fmt: skip
+    """Modules first ... last-1 into `new` from the solution. Arrays only: a look into the tuples costs as
+    much as several steps of a program."""
+    alives, awakes, drivers, trips, inputs, signals = at[1], at[2], at[3], at[4], at[7], at[8]
+    for m in range(first, last):
+        ground = v[mod_ground[m]]
+        alive = False
+        if held[m] != 2:
+            for s in range(rows[m, 0], rows[m, 1]):
+                alive |= v[sup_node[s]] - ground >= least[s]
+        for i in range(rows[m, 2], rows[m, 3]):
+            u = v[in_node[i]] - ground
+            edge = level[i, 1] if state[inputs + i] else level[i, 0]
+            on = u <= edge if in_low[i] else u >= edge
+            new[inputs + i] = 1 if on and not dead[i] else 0
+        new[alives + m] = alive
+        if not alive:
+            for k in range(prev.size):
+                if timer_mod[k] == m:
+                    prev[k] = 0
+                    until[k] = FORGOTTEN
+        awake_signal = mod_awake[m]
+        if not (alive and awake_signal >= 0 and held[m] != 1):
+            new[awakes + m] = alive
+        for item in range(rows[m, 4], rows[m, 5]):
+            unit = item_unit[item]
+            top = value = 0
+            for pc in range(item_code[item, 0], item_code[item, 1]) if alive else range(0):
+                op, a, b = code[pc, 0], code[pc, 1], code[pc, 2]
+                if op <= BUS:
+                    put_on = 1
+                    if op == INPUT:
+                        put_on = new[inputs + a]
+                    elif op == SIGNAL:
+                        put_on = new[signals + a]
+                    elif op == PHASE:
+                        put_on = 1 if phase == a else 0
+                    elif op == BUS:
+                        put_on = new[signals + a] if new[alives + b] and new[awakes + b] else 0
+                    stack[top] = put_on
+                    top += 1
+                elif op in (AND, OR):
+                    for _ in range(a - 1):
+                        top -= 1
+                        if op == AND:
+                            stack[top - 1] &= stack[top]
+                        else:
+                            stack[top - 1] |= stack[top]
+                elif op == NOT:
+                    stack[top - 1] = 1 - stack[top - 1]
                 else:
-                    w.stack[top - 1] |= w.stack[top]
-        elif op == NOT:
-            w.stack[top - 1] = 1 - w.stack[top - 1]
-        else:
-            w.stack[top - 1] = _timer(net, w, op, a, w.stack[top - 1], t, commit)
-    return int(w.stack[0])
+                    e, was, lasts = stack[top - 1], prev[a], hold_s[a]
+                    running = t < until[a] - LATE_S
+                    if op == HOLD:
+                        stack[top - 1] = 1 if e or (was and lasts > 0.0) or running else 0
+                    else:
+                        stack[top - 1] = 1 if e and ((not was and lasts > 0.0) or running) else 0
+                    if commit:
+                        if bool(e) == (op == HOLD):
+                            until[a] = FORGOTTEN
+                        elif bool(was) == (op == HOLD):
+                            until[a] = t + lasts
+                        prev[a] = e
+            if alive:
+                value = stack[0]
+            if item_kind[item] == 0:
+                if unit == awake_signal:
+                    if held[m] == 1:
+                        value = 1 if alive else 0
+                    new[awakes + m] = value
+                new[signals + unit] = value
+                continue
+            # a trip is forgotten when the request ends; one that latches until key-off not before the key is
+            if driver[unit] == 1:
+                new[drivers + unit] = 1
+                continue
+            if not value:
+                if not (drv_key[unit] and alive and key):
+                    new[trips + unit] = 0
+            elif state[drivers + unit] and peak[unit] > limit[unit]:
+                new[trips + unit] = 1
+            awake = alive and new[awakes + m]
+            runs = value and (awake or drv_asleep[unit]) and not new[trips + unit] and driver[unit] != 0
+            new[drivers + unit] = 1 if runs else 0
 
 
 @njit(cache=True, nogil=True)
-def _timer(net: Static, w: Work, op: int, k: int, e: int, t: float, commit: bool) -> int:
-    was = w.prev[k]
-    running = t < w.until[k] - LATE_S
-    if op == HOLD:
-        value = 1 if e or (was and net.hold_s[k] > 0.0) or running else 0
-    else:
-        value = 1 if e and ((not was and net.hold_s[k] > 0.0) or running) else 0
-    if commit:
-        if op == HOLD:
-            if e:
-                w.until[k] = FORGOTTEN
-            elif was:
-                w.until[k] = t + net.hold_s[k]
-        elif not e:
-            w.until[k] = FORGOTTEN
-        elif not was:
-            w.until[k] = t + net.hold_s[k]
-        w.prev[k] = e
-    return value
+def modules(
+    net: Static, lane: Lane, w: Work, first: int, last: int, phase: int, t: float, commit: bool
+) -> None:
+    """Write the part of modules first ... last-1 of w.new from the solution in w; with `commit` their timers
+    take note of a settled state."""
+    _modules(
+        first, last, phase, t, commit, net.key_on[phase] == 1, net.at, w.state, w.new, w.v, w.prev, w.until,
+        w.peak, w.stack, net.mod_range, net.mod_ground, net.mod_awake, net.sup_node, net.in_node, net.in_low,
+        net.item_kind, net.item_unit, net.item_code, net.code, net.hold_s, net.timer_mod, net.drv_key,
+        net.drv_asleep, lane.module, lane.least, lane.level, lane.input, lane.driver, lane.limit,
+    )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
-def module(net: Static, lane: Lane, w: Work, m: int, phase: int, t: float, commit: bool) -> None:
-    """Write module m's part of w.new from the solution in w."""
-    at, new = net.at, w.new
-    r = net.mod_range[m]
-    ground = w.v[net.mod_ground[m]]
-    alive = False
-    if lane.module[m] != 2:
-        for s in range(r[0], r[1]):
-            alive |= w.v[net.sup_node[s]] - ground >= lane.least[s]
-    for i in range(r[2], r[3]):
-        u = w.v[net.in_node[i]] - ground
-        on, off = lane.level[i, 0], lane.level[i, 1]
-        was = w.state[at[7] + i]
-        edge = off if was else on
-        level = u <= edge if net.in_low[i] else u >= edge
-        new[at[7] + i] = 1 if level and not lane.input[i] else 0
-    new[at[1] + m] = alive
-    if not alive:
-        for k in range(w.prev.size):
-            if net.timer_mod[k] == m:
-                w.prev[k] = 0
-                w.until[k] = FORGOTTEN
-    awake_signal = net.mod_awake[m]
-    awake = alive
-    if not (alive and awake_signal >= 0 and lane.module[m] != 1):
-        new[at[2] + m] = awake
-    for k in range(r[4], r[5]):
-        u = net.item_unit[k]
-        value = expression(net, w, k, phase, t, commit) if alive else 0
-        if net.item_kind[k] == 0:
-            if u == awake_signal:
-                if lane.module[m] == 1:
-                    value = 1 if alive else 0
-                new[at[2] + m] = value
-            new[at[8] + u] = value
-        else:
-            _driver(net, lane, w, u, value, int(alive and new[at[2] + m]), alive and net.key_on[phase] == 1)
+def _relay(net: Static, lane: Lane, w: Work, unit: int) -> None:
+    b = net.coil[unit]
+    u = abs(w.i[b]) * lane.p[b, 0]  # across the winding itself: not across a resistance in series
+    was = w.state[net.at[0] + unit]
+    w.new[net.at[0] + unit] = u >= lane.pull_drop[unit, 1] if was else u >= lane.pull_drop[unit, 0]
 
 
 @njit(cache=True, nogil=True)
-def _driver(net: Static, lane: Lane, w: Work, d: int, when: int, awake: int, key: bool) -> None:
-    """A trip is forgotten when the request ends; one that latches until key-off not before the key is off."""
-    at, new = net.at, w.new
-    if lane.driver[d] == 1:
-        new[at[3] + d] = 1
-        return
-    if not when:
-        if not (net.drv_key[d] and key):
-            new[at[4] + d] = 0
-    elif w.state[at[3] + d] and w.peak[d] > lane.limit[d]:
-        new[at[4] + d] = 1
-    runs = when and (awake or net.drv_asleep[d]) and not new[at[4] + d] and lane.driver[d] != 0
-    new[at[3] + d] = 1 if runs else 0
+def _alternator(net: Static, lane: Lane, w: Work, unit: int, phase: int) -> None:
+    on = net.spins[phase, unit] == 1
+    if on and net.field[unit] >= 0:
+        on = w.state[net.at[6] + unit] == 1 or w.i[net.field[unit]] >= lane.excite[unit]
+    w.new[net.at[6] + unit] = on
 
 
 @njit(cache=True, nogil=True)
 def advance(net: Static, lane: Lane, w: Work, part: int, phase: int, t: float) -> None:
     """Write the next state of one part into w.new (which the caller made a copy of w.state)."""
-    at = net.at
     unit = net.parts[part, 1]
     if net.parts[part, 0] == 0:
-        b = net.coil[unit]
-        u = abs(w.i[b]) * lane.p[b, 0]  # across the winding itself: not across a resistance in series
-        was = w.state[at[0] + unit]
-        w.new[at[0] + unit] = u >= lane.pull_drop[unit, 1] if was else u >= lane.pull_drop[unit, 0]
+        _relay(net, lane, w, whole(unit))
     elif net.parts[part, 0] == 1:
-        module(net, lane, w, unit, phase, t, truth(False))
+        modules(net, lane, w, whole(unit), whole(unit + 1), phase, t, truth(False))
     else:
-        on = net.spins[phase, unit] == 1
-        if on and net.field[unit] >= 0:
-            on = w.state[at[6] + unit] == 1 or w.i[net.field[unit]] >= lane.excite[unit]
-        w.new[at[6] + unit] = on
+        _alternator(net, lane, w, whole(unit), phase)
+
+
+@njit(cache=True, nogil=True)
+def advance_all(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
+    """Write the next state of every part into w.new from one solution. A module hears what those before it
+    say now, and no module hears a relay or an alternator but through the circuit."""
+    put(w.new, w.state)
+    for r in range(net.coil.size):
+        _relay(net, lane, w, whole(r))
+    modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(False))
+    for a in range(net.field.size):
+        _alternator(net, lane, w, whole(a), phase)
 
 
 @njit(cache=True, nogil=True)
 def commit(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Timers take note of the settled state."""
     put(w.new, w.state)
-    for m in range(net.mod_ground.size):
-        module(net, lane, w, m, phase, t, truth(True))
+    modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(True))

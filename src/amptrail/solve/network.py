@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -54,6 +55,16 @@ class Network:
     items: tuple[str, ...]  # one name per state item
     parameters: tuple[Parameter, ...]
     node_index: dict[tuple[str, str], int]
+
+    @cached_property
+    def part_of(self) -> dict[str, Part]:
+        """Every part by the key of its name."""
+        return {key(p.name): p for p in reversed(self.circuit.parts)}
+
+    @cached_property
+    def parameter_of(self) -> dict[tuple[str, str], Parameter]:
+        """Every parameter by the keys of part and name."""
+        return {(key(p.part), key(p.name)): p for p in reversed(self.parameters)}
 
     @property
     def instrument(self) -> int:
@@ -138,6 +149,7 @@ class Builder:
     refs: list[tuple[int, int]] = field(default_factory=list)
     places: dict[tuple[str, str], list[tuple[str, tuple[int, ...]]]] = field(default_factory=dict)
     known: dict[tuple[str, str], tuple[str, float, float]] = field(default_factory=dict)
+    _legs: dict[str, list[str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.nodes = len(self.wires.names)
@@ -180,7 +192,10 @@ class Builder:
         return self.node(part, name) if dot else self.node("", metal)
 
     def legs(self, part: str) -> list[str]:
-        return [name for p, name in self.wires.node_of if p == key(part)]
+        if not self._legs:
+            for p, name in self.wires.node_of:
+                self._legs.setdefault(p, []).append(name)
+        return self._legs.get(key(part), [])
 
     def branch(
         self,
@@ -341,10 +356,13 @@ class Builder:
             )
         ground = self.node(battery, "-")
         of_part: dict[str, list[int]] = {}
+        parts = {key(part.name) for part in self.circuit.parts}
         for n, name in enumerate(self.names):
-            for part in self.circuit.parts:
-                if key(name) == key(part.name) or key(name).startswith(key(part.name) + "."):
-                    of_part.setdefault(key(part.name), []).append(n)
+            words = key(name).split(".")
+            for k in range(1, len(words) + 1):
+                part = ".".join(words[:k])
+                if part in parts:
+                    of_part.setdefault(part, []).append(n)
         items = [f"relay {r}" for r in self.relays] + [f"alive {m}" for m in self.modules]
         items += [f"awake {m}" for m in self.modules] + [f"driver {d}" for d in self.drv_name]
         items += [f"trip {d}" for d in self.drv_name] + [f"fuse {f}" for f in self.fuses]

@@ -8,171 +8,40 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import backward, forward
-from amptrail.solve.laws import (
-    ALWAYS,
-    BROKEN,
-    CHARGE,
-    CURRENT,
-    DRIVER,
-    FUSE,
-    LOWSIDE,
-    MADE,
-    MIN_OHM,
-    NONE,
-    PULL,
-    REF,
-    RES,
-    SUPPLY,
-    SWITCH,
-)  # fmt: skip
-from amptrail.solve.plain import put, whole
+from amptrail.solve.elimination import backward, backward_of, forward
+from amptrail.solve.laws import CURRENT, RES
+from amptrail.solve.plain import put, truth
 from amptrail.solve.records import Array, Lane, Static, Work
+from amptrail.solve.stamping import CLIMB, LEAK_S, MISSES, SAME, UNKNOWN, prepare, stamp
 
 WARM_SWEEPS = 12
 COLD_SWEEPS = 40
 SEARCH_STEPS = 200  # Newton steps with a line search, after which there is no answer
 SEARCH_HALVINGS = 80
 NEXT_MOVE_V = 5e-12  # the step after this one would be smaller: not taken
-LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
+FITS_SHARE = 0.25  # of that, over all branches: what tangents left in the arms may miss
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
 ROUNDED_A = 1e-8  # below this, copies that come no nearer are at the rounding of the volts over small ohms
 LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1e-9 of the largest
 
 
-@njit(cache=True, nogil=True)
-def conducts(net: Static, lane: Lane, phase: int, state: Array, gate: int, unit: int) -> bool:
-    """Whether a switched branch is made (supplies and pulls always are)."""
-    at = net.at
-    if gate == SWITCH:
-        return bool(lane.switch[unit] == 1 or (lane.switch[unit] < 0 and net.closed[phase, unit] == 1))
-    if gate in (MADE, BROKEN):
-        stuck = lane.relay[unit]
-        made = state[at[0] + unit] == 1 if stuck < 0 else stuck == 1
-        return bool(made == (gate == MADE))
-    if gate == REF:
-        return bool(state[at[2] + unit])
-    if gate == FUSE:
-        return not state[at[5] + unit]
-    if gate == CHARGE:
-        return bool(state[at[6] + unit])
-    return True
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def linear(net: Static, lane: Lane, state: Array, since: float, b: int) -> tuple[float, float]:
-    """(ohm, volts) of a linear branch in this state: current = (u - volts)/ohm."""
-    gate, unit = net.gate[b], net.unit[b]
-    r, e = lane.p[b, 0], 0.0
-    at = net.at
-    if gate == DRIVER:
-        on = state[at[3] + unit] and lane.p[b, 2] > since
-        r = lane.p[b, 0] if on else lane.p[b, 1]
-    elif gate == LOWSIDE:  # the lower half of a half bridge: on while awake and the upper half is not
-        module = int(lane.p[b, 3])
-        on = state[at[2] + module] and not (state[at[3] + unit] and lane.p[b, 2] > since)
-        r = lane.p[b, 0] if on else lane.p[b, 1]
-    elif gate == SUPPLY:
-        r = lane.p[b, 0] if state[at[2] + unit] else lane.p[b, 1]
-    elif gate == PULL and state[at[2] + unit]:
-        e = lane.p[b, 1]
-    return max(r, MIN_OHM) + lane.series[b], e
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
-    """What no Newton step changes: siemens (-1: does not conduct) and source amperes of linear branches in
-    w.bg and w.bj, series ohms of the others in w.br and their numbers in w.bent. Returns how many those are.
-    Done once a solve: passing the tuples of arrays to a function costs more than the arithmetic in it."""
-    state, gates, units, kinds, p = w.state, net.gate, net.unit, lane.kind, lane.p
-    series, opened, g, c, r = lane.series, lane.open, w.bg, w.bj, w.br
-    bent, count = w.bent, 0
-    for b in range(kinds.size):
-        kind, gate = kinds[b], gates[b]
-        g[b] = -1.0
-        c[b] = 0.0
-        if kind == NONE or opened[b]:
-            continue
-        if gate != ALWAYS and not conducts(net, lane, phase, state, gate, units[b]):
-            continue
-        g[b] = 0.0
-        if kind == RES:
-            ohm, emf = max(p[b, 0], MIN_OHM) + series[b], 0.0
-            if gate in (DRIVER, LOWSIDE, SUPPLY, PULL):
-                ohm, emf = linear(net, lane, state, w.since[0], b)
-            g[b] = 1.0 / ohm
-            c[b] = -emf / ohm
-        elif kind == CURRENT:
-            c[b] = p[b, 0]
-        else:
-            r[b] = series[b] + (p[b, 2] if kind == laws.DIODE else 0.0)
-            bent[count] = b
-            count += 1
-    return count
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def stamp_linear(
-    start: Array, rank: Array, kinds: Array, na: Array, nb: Array, edge: Array, sign: Array, bg: Array,
-    bj: Array, g: Array, J: Array,
-) -> int:  # fmt: skip
-    """Leaks and every conducting linear branch into the arms. Returns the first pivot that a conducting
-    nonlinear branch touches: those before it are eliminated once."""
-    g[:] = 0.0
-    J[:] = 0.0
-    head: int = whole(start.size - 1)
-    for k in range(head):
-        g[start[k + 1] - 1] = LEAK_S
-    for b in range(kinds.size):
-        t = edge[b]
-        if bg[b] < 0.0 or t < 0:
-            continue
-        if kinds[b] in (RES, CURRENT):
-            g[t] += bg[b]
-            J[t] += sign[b] * bj[b]
-        else:
-            head = min(head, whole(rank[na[b]]), whole(rank[nb[b]]))
-    return head
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def bend(kinds: Array, p: Array, x: Array, bent: Array, count: int, amps: Array, slope: Array) -> None:
-    """The laws of the nonlinear branches at x."""
-    for n in range(count):
-        b = bent[n]
-        amps[b], slope[b] = laws.current(kinds[b], x[b], p[b, 0], p[b, 1], p[b, 2], p[b, 3])
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def stamp(
-    bent: Array, count: int, edge: Array, sign: Array, x: Array, br: Array, law_a: Array, law_s: Array,
-    bg: Array, bj: Array, g: Array, J: Array,
-) -> None:  # fmt: skip
-    """Nonlinear branches by their tangent at x."""
-    for n in range(count):
-        b = bent[n]
-        i, s, r = law_a[b], law_s[b], br[b]
-        bg[b] = s / (1.0 + s * r)
-        bj[b] = i - bg[b] * (x[b] + r * i)
-        t = edge[b]
-        if t >= 0:
-            g[t] += bg[b]
-            J[t] += sign[b] * bj[b]
-
-
 @njit(cache=True, nogil=True, error_model="numpy")
 def judge(
     kinds: Array, na: Array, nb: Array, p: Array, v: Array, x: Array, br: Array, bg: Array, bj: Array,
-    law_a: Array, law_s: Array, bent: Array, count: int,
+    law_a: Array, law_s: Array, bends: Array, bent: Array, count: int,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """The next x of the nonlinear branches: (largest move V, bound of the move after it V, largest law
     mismatch A, largest current A).
+
+    Which tangents miss the law at the new x by more than a share of what Newton stops at goes to `bends`: the
+    others stay in the arms as they are.
 
     The bound: with tangents at the new x, a mismatch of e amperes in a branch of slope s moves no voltage
     anywhere by more than e/s, for all conductances are positive.
     """
     moved = bound = mismatch = biggest = 0.0
+    fits = FITS_SHARE * NEXT_MOVE_V / max(count, 1)
     for n in range(count):
         b = bent[n]
         kind = kinds[b]
@@ -184,6 +53,7 @@ def judge(
         new = laws.limited(kind, old, free, p[b, 0], p[b, 1], p[b, 2])
         if new != free:
             bound = math.inf
+            bends[b] = MISSES
         moved = max(moved, abs(new - old))
         x[b] = new
         law_a[b], law_s[b] = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
@@ -191,6 +61,8 @@ def judge(
         mismatch = max(mismatch, off)
         if off > 0.0:
             bound += off / law_s[b]
+            if off > fits * law_s[b]:
+                bends[b] = MISSES
     return moved, bound, mismatch, biggest
 
 
@@ -211,15 +83,13 @@ def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
     """The linear network at w.x after `prepare`, wholly eliminated: arms in w.g, 1/sums in w.inverse, volts
     of one Newton step in w.v."""
     plan = w.plan
-    none, last = whole(0), whole(plan.order.size)
-    stamp_linear(
-        plan.start, plan.rank, lane.kind, lane.na, lane.nb, plan.edge, plan.sign, w.bg, w.bj, w.g, w.J
-    )
-    bend(lane.kind, lane.p, w.x, w.bent, count, w.law_a, w.law_s)
-    stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, w.g, w.J)
-    forward(plan.start, plan.target, w.g, w.J, w.inverse, none, last, none)
+    stamp(lane, w, count, truth(True))
+    forward(
+        plan.start, plan.pair, plan.rank, plan.near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g,
+        w.left_j, w.g, w.J, w.inverse, w.stale,
+    )  # fmt: skip
     w.v[net.ground] = 0.0
-    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, none, last)
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -337,29 +207,22 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     count = prepare(net, lane, w, phase)
     kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
     plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
-    order, start, near, target = plan.order, plan.start, plan.near, plan.target
-    head = stamp_linear(start, plan.rank, kinds, na, nb, plan.edge, plan.sign, w.bg, w.bj, g, J)
-    none, last = whole(0), whole(order.size)
-    forward(start, target, g, J, inverse, none, head, none)
-    tail = start[head]
-    put(w.linear_g[tail:], g[tail:])
-    put(w.linear_j[tail:], J[tail:])
+    order, start, near = plan.order, plan.start, plan.near
     v[net.ground] = 0.0
-    bend(kinds, p, w.x, w.bent, count, w.law_a, w.law_s)
     done = False
     for k in range(WARM_SWEEPS + COLD_SWEEPS):
         if k == WARM_SWEEPS:
             w.x[:] = 0.0
-            bend(kinds, p, w.x, w.bent, count, w.law_a, w.law_s)
+            w.bends[:] = UNKNOWN
             w.counts[1] += 1
-        if k > 0:
-            put(g[tail:], w.linear_g[tail:])
-            put(J[tail:], w.linear_j[tail:])
-        stamp(w.bent, count, plan.edge, plan.sign, w.x, w.br, w.law_a, w.law_s, w.bg, w.bj, g, J)
-        forward(start, target, g, J, inverse, head, last, whole(plan.pair[head]))
-        backward(order, start, near, g, J, inverse, v, head, last)
+        stamp(lane, w, count, truth(False))
+        forward(
+            start, plan.pair, plan.rank, near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g, w.left_j,
+            g, J, inverse, w.stale,
+        )  # fmt: skip
+        backward_of(order, start, near, g, J, inverse, v, w.climb, w.known[CLIMB])
         moved, bound, mismatch, biggest = judge(
-            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bent, count
+            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent, count
         )
         w.counts[0] += 1
         if mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V):
@@ -368,7 +231,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     if not done:
         w.counts[2] += 1
         return search(net, lane, w, count)
-    backward(order, start, near, g, J, inverse, v, none, head)
+    backward(order, start, near, g, J, inverse, v)
     most = currents(kinds, na, nb, v, w.bg, w.bj, w.i)
     if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
         return True
@@ -412,6 +275,7 @@ def steady(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     if not ok:
         w.counts[3] += 1
         w.x[:] = 0.0
+        w.known[SAME] = 0
     return ok
 
 
@@ -476,10 +340,18 @@ def _averaged(net: Static, lane: Lane, w: Work, phase: int) -> bool:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
-    """The operating point of one discrete state, or its means over a period of the pulsed drivers."""
+def again(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """The operating point of one discrete state, or its means over a period of the pulsed drivers. The lane
+    is the one solved last in this scratch, the state may be another."""
     if pulses(net, lane, w):
         return bool(_averaged(net, lane, w, phase))
     ok = steady(net, lane, w, phase)
     constant(net, w)
     return bool(ok)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def solve(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """`again` where the lane or its warm start may have changed since."""
+    w.known[SAME] = 0
+    return bool(again(net, lane, w, phase))

@@ -26,7 +26,7 @@ from amptrail.solve import laws
 from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
-from amptrail.solve.logic import advance
+from amptrail.solve.logic import advance_all
 from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, constant, currents, pulses, tangent
 from amptrail.solve.plain import put
 from amptrail.solve.records import Array, Lane, Static, Work
@@ -123,9 +123,7 @@ def _room(net: Static, lane: Lane, w: Work) -> tuple[float, float]:
 @njit(cache=True, nogil=True, error_model="numpy")
 def _rests(net: Static, lane: Lane, w: Work, phase: int, t: float) -> bool:
     """Whether the solution in w keeps every state as it is."""
-    put(w.new, w.state)
-    for part in range(net.parts.shape[0]):
-        advance(net, lane, w, part, phase, t)
+    advance_all(net, lane, w, phase, t)
     for k in range(w.state.size):
         if w.new[k] != w.state[k]:
             return False

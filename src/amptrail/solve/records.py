@@ -73,10 +73,22 @@ class Work(NamedTuple):
     plan: Plan
     g: Array  # [arm]
     J: Array
-    linear_g: Array  # [arm] as the head leaves them
-    linear_j: Array
+    own_g: Array  # [arm] what its branches put in
+    own_j: Array
+    left_g: Array  # [pair] what an eliminated pivot left between two of its neighbours
+    left_j: Array
+    stale: Array  # [pivot] to be eliminated again
     inverse: Array  # [pivot] 1/(sum of its arms)
+    first: Array  # [arm] its first branch
+    following: Array  # [branch] the next one of its arm
+    bends: Array  # [branch] whether its tangent in the arms fits, misses, or is to be asked for
     bent: Array  # nonlinear branches that conduct
+    curved: Array  # nonlinear branches that are there
+    gated: Array  # branches that a state or a copied current changes
+    moved: Array  # branches whose arms are to be summed again
+    hangs: Array  # [pivot] scratch of `climb`
+    climb: Array  # pivots that nonlinear branches hang on, ascending
+    known: Array  # [4] whether the lane is the one prepared last; lengths of gated, curved and climb
     bg: Array  # [branch]
     bj: Array
     br: Array

@@ -7,9 +7,10 @@ import numpy as np
 from amptrail.solve.held import hold
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.network import Network
-from amptrail.solve.newton import exact, leftover, prepare
+from amptrail.solve.newton import exact, leftover
 from amptrail.solve.records import Lane
 from amptrail.solve.runs import Floats
+from amptrail.solve.stamping import prepare
 
 
 def residual(network: Network, lane: Lane, state: np.ndarray, phase: int, volts: Floats) -> Floats:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from amptrail.solve.logic import LATE_S, advance, commit
-from amptrail.solve.newton import solve
+from amptrail.solve.logic import LATE_S, advance, advance_all, commit
+from amptrail.solve.newton import again
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Lane, Static, Work
 
@@ -49,11 +49,9 @@ def _together(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
         if _met(w, k, h):
             return 1
         w.seen[k] = h
-        if not solve(net, lane, w, phase):
+        if not again(net, lane, w, phase):
             return 3
-        put(w.new, w.state)
-        for part in range(net.parts.shape[0]):
-            advance(net, lane, w, part, phase, t)
+        advance_all(net, lane, w, phase, t)
         if _same(w):
             return 0
         put(w.state, w.new)
@@ -94,7 +92,7 @@ def _tour(net: Static, lane: Lane, w: Work, phase: int, t: float, turn: int) -> 
     put(w.prior, w.state)
     w.toured[:] = 0
     for k in range(w.seen.size):
-        if not solve(net, lane, w, phase):
+        if not again(net, lane, w, phase):
             return 3
         _record(net, w, k == 0)
         before = turn
@@ -120,7 +118,7 @@ def _in_turn(net: Static, lane: Lane, w: Work, phase: int, t: float, way: int) -
         if _met(w, k, h):
             break
         w.seen[k] = h
-        if not solve(net, lane, w, phase):
+        if not again(net, lane, w, phase):
             return NOT_SOLVED
         turn = _one(net, lane, w, phase, t, turn, way)
         if turn < 0:
@@ -151,7 +149,7 @@ def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
     put(w.state, w.raced)
     put(w.prev, mine)
     put(w.until, mine_until)
-    return 1 if solve(net, lane, w, phase) else 3
+    return 1 if again(net, lane, w, phase) else 3
 
 
 @njit(cache=True, nogil=True)
