@@ -213,3 +213,14 @@ def test_tries_of_an_intermittent() -> None:
     assert good_tries("STARTER in cranking works 7 of 10") == 9
     assert good_tries("STARTER in cranking works 9 of 10") == 29
     assert good_tries("STARTER in cranking works") is None
+
+
+def test_a_fault_concluded_without_readings_brings_its_own_repair(job: Any) -> None:
+    """Before anything is read, nothing being broken leads: its `repair` is not that of what was found."""
+    job("job new bare sprayer.sheet")
+    assert "nothing is broken" in job("findings bare")["text"]
+    job('job conclude bare "G2 resistance"')
+    text = " ".join(job("findings bare")["text"].split())
+    assert "clean the metal, renew G2" in text
+    assert "nothing to repair" not in text
+    assert "clean the metal, renew G2" in " ".join(job("slip bare")["text"].split())

@@ -137,6 +137,13 @@ def test_the_battery_lasts_hours_or_days() -> None:
         assert words in " ".join(" ".join(read(notice(f, A4))[0]).split())
 
 
+def test_the_odometer_is_a_line_to_fill_in_or_what_was_told() -> None:
+    for told, count in (("", 0), ("12 345 km", 1)):
+        shown = plain(notice(replace(JOB, odometer=told, feeds=(HOLDS,)), A4))
+        assert "Odometer or hours" in shown
+        assert shown.count("12 345 km") == count
+
+
 def test_no_notice_without_a_feed() -> None:
     with pytest.raises(InputError) as e:
         notice(replace(JOB, feeds=(REFUSED,)), A4)
@@ -235,6 +242,7 @@ def test_long_words_leave_no_column(name: str) -> None:
         cause=WORD,
     )
     inside(FULL[name](long, A4))
+    inside(slip(replace(long, vehicle=WORD, job="gate"), HALF["a4"]))
 
 
 HOSTILE = '#panic("x") *bold* $x$ \\ <script>alert(1)</script> @ref {{ 7*7 }} [x]'

@@ -161,6 +161,7 @@ class CaseFacts:
     rate_per_hour: float | None = None
     currency: str = ""
     battery_ah: float | None = None
+    odometer: str = ""
     drawing: str | None = None
     checks: tuple[Check, ...] = ()
     recordings: tuple[Shown, ...] = ()

@@ -90,7 +90,9 @@ def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
             f"job {f.job} has no temporary feed fitted",
             remedy=f'amptrail job fit {typed(f.job)} "FEED"',
         )
-    blocks: list[Block] = [head(f), Lines((say("notice.vehicle_id"), say("notice.odometer")))]
+    known = ((say("notice.odometer"), f.odometer),) if f.odometer else ()
+    blank = (say("notice.vehicle_id"), *(() if known else (say("notice.odometer"),)))
+    blocks: list[Block] = [head(f), *([Pairs(known)] if known else []), Lines(blank)]
     for x in fitted:
         blocks += _one(f, x)
     blocks += [Heading(say("notice.dont")), Points(several("notice.donts"))]

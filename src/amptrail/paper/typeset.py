@@ -81,7 +81,7 @@ def _set(paper: Paper, form: str, ppi: float | None) -> list[bytes]:
 
     compiled: Any = typst.compile  # its stubs do not know sources handed over by name
     files: dict[str, bytes] = {}
-    told = paper.data()
+    told = {**paper.data(), "heading": paper.title}
     with speaking(paper.language):
         told["blocks"] = [x for b in told["blocks"] for x in _plates(b, paper.size)]
         told["caution"] = say("common.caution")

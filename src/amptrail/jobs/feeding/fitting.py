@@ -59,7 +59,8 @@ def record(case: Case, text: str, row: Json) -> dict[str, Any]:
     found = _named(case, circuit, text)
     fuses = [p["rating_a"] for p in row["parts"] if p["what"] == "fuse" and p["rating_a"]]
     wires = [p for p in row["parts"] if p["what"] == "wire" and p["area_mm2"]]
-    a, b = _ends({"text": row["long_text"][0]} if row["long_text"] else row)
+    ends = _ends({"text": row["long_text"][0]} if row["long_text"] else row)
+    a, b = (_hub(circuit, x) for x in ends)
     name = found.name
     return {
         "name": name, "words": row["label"].replace(" FEED:", f" FEED {name}:", 1), "text": text,
@@ -73,6 +74,13 @@ def record(case: Case, text: str, row: Json) -> dict[str, Any]:
         "undo": [f"take out {name}: {a} to {b}", *(f"join {c} again" for c in found.cuts)],
         "lines": list(feed_lines(circuit, found)), "purpose": row["purpose"],
     }  # fmt: skip
+
+
+def _hub(circuit: Circuit, point: str) -> str:
+    """A leg of a splice or ground as its name alone: nobody at the vehicle counts legs."""
+    name, dot, leg = point.rpartition(".")
+    hub = any(key(p.name) == key(name) and p.kind in ("splice", "ground") for p in circuit.parts)
+    return name if dot and leg.isdigit() and hub else point
 
 
 def _long(length_m: float | None) -> str:

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from amptrail.circuit.model import key
-from amptrail.errors import InputError, one
+from amptrail.errors import InputError, one, typed
 from amptrail.jobs.base.context import Json, load
 from amptrail.jobs.base.joblog import Ask, Case, known
 from amptrail.jobs.log.shop import own_lines
@@ -48,7 +48,8 @@ def again(a: Ask) -> Json:
     concluded then."""
     new = a.words
     if not new:
-        raise one("usage", "what shall the new job be called?", remedy=f"amptrail job again {a.name} NEWNAME")
+        raise one("usage", "what shall the new job be called?",
+                  remedy=f"amptrail job again {typed(a.name)} NEWNAME")  # fmt: skip
     entries = known(a.log, a.name)
     if a.log.entries(new):
         raise one("job-exists", f"there is a job {new} already", remedy="choose another name")

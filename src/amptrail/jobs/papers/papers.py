@@ -21,6 +21,7 @@ from amptrail.jobs.judging.rootcause import good_tries, to_check
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects
 from amptrail.jobs.log.cases import Case
 from amptrail.jobs.papers.accepting import acceptance
+from amptrail.jobs.papers.mending import FIGURE, mended
 from amptrail.jobs.papers.paperfacts import charged, drawing, no_drive, photographs, places, to_read
 from amptrail.paper import Paper
 from amptrail.paper.blocks import HALF, LABELS, SHEETS
@@ -46,7 +47,6 @@ Kind = Literal[
 KINDS: tuple[Kind, ...] = get_args(Kind)
 PROVING = ("proof-sheet", "part-sheet", "module-sheet")
 UNWEIGHED = ("label", "notice", "invoice")  # nothing on them rests on what still fits
-FIGURE = r" [\d.e+-]+ [kM]?ohm"
 LIVE = 0.01  # a suspect less likely than this is not shown to a customer
 REPLACED = re.compile(r"^(?:\w+ says )?(\S+) replaced\b.*no change", re.IGNORECASE)
 
@@ -70,7 +70,7 @@ def _found(row: Json, separates: str | None) -> Found:
     if row["severity"]:
         s = row["severity"]
         size = f"about {ohms(s['ohm'])} ({ohms(s['low'])} to {ohms(s['high'])})"
-    words = " and ".join(_plain(f) for f in row["faults"])
+    words = " and ".join(_plain(f) for f in row["faults"]) or str(row["text"])  # nothing is broken: no fault
     others = tuple(dict.fromkeys(re.sub(FIGURE, "", x) for x in row["equivalent"]))
     return Found(words, size, row["repair"], row["repair_minutes"], row["probability"], others, separates)
 
@@ -149,6 +149,7 @@ def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> C
         done=tuple(str(r.get("text", "")) for r in s.repairs), left=s.left,
         feeds=tuple(fitted_of(d) for d in s.feeds), rate_per_hour=s.facts.get("rate"),
         currency=str(s.facts.get("currency", "")), battery_ah=s.facts.get("battery_ah"),
+        odometer=str(s.facts.get("odometer", "")),
         recordings=tuple(_shown(r) for r in s.recordings), **charged(case, sheet),
     )  # fmt: skip
     if s.sheet is None or sheet is None:
@@ -164,13 +165,8 @@ def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> C
     found = tuple(_found(r, _separating(r, rows[0], tests) if r is not rows[0] else None) for r in rows)
     proven = _concluded(circuit, s.conclusion)
     if proven:
-        words = fault_text(circuit, proven)
-        same = next(
-            (f for f in found if words in (f.words, *f.others) or key(words).startswith(key(f.words))), None
-        )
-        repair = same or Found(words, "", "see below", 0.0, 1.0)
-        size = "" if re.search(FIGURE, words) else repair.size
-        found = (replace(repair, words=words, size=size), *(f for f in found if f is not same))
+        same, first = mended(circuit, proven, found)
+        found = (first, *(f for f in found if f is not same))
     if found:
         found = (replace(found[0], places=places(circuit, proven or _first(circuit, rows))), *found[1:])
     names = proven or tuple(_first(circuit, rows))
