@@ -115,6 +115,20 @@ def test_a_job_with_files_goes_to_another_machine(job: Call, monkeypatch: pytest
     assert job("job show gate")["entries"] == before
 
 
+def test_a_pencil_sheet_is_typed_in_at_once(job: Call) -> None:
+    rows = ("# in the rain", "A.in in running meter 13.9 V", "", "A.out in running meter 0.1 V  # dim")
+    Path("p.txt").write_text("\n".join(rows))
+    assert job("job add gate @p.txt --id p")["added"] == ["p.0", "p.1"]
+    assert job("job add gate @p.txt --id p")["added"] == []  # sent twice
+    lines = [r["line"] for r in job("job show gate")["state"]["readings"]]
+    assert lines == ["A.in in running meter 13.9 V", "A.out in running meter 0.1 V  # dim"]
+    Path("q.txt").write_text("A.in in running meter 13.8 V\nA.in in runing meter 13.8 V\n")
+    got = job("job add gate @q.txt")
+    assert (code(got), got["problems"][0]["line"]) == ("unknown-phase", 2)
+    assert len(job("job show gate")["state"]["readings"]) == 2  # all or nothing
+    assert code(job("job add gate @nothing.txt")) == "no-such-file"
+
+
 def test_who_entered_what(job: Call, monkeypatch: pytest.MonkeyPatch) -> None:
     assert code(job("job people B office")) == "not-allowed"
     job('job people "A. Sample"')

@@ -236,11 +236,12 @@ JobAction = Annotated[
 JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
 JobText = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[TEXT]...", help="new, sheet: a sheet file. again: the new job's name. add: one "
-                   "readings line. undo: an entry's id (without: the last). attach: a file and words. fetch: "
-                   "an id, a file. export, import: a file. conclude: the proven fault. done, left, note, "
-                   "part: words. time: what and minutes. set: NAME=VALUE. ask, fit: a feed. search: words "
-                   "(in place of a job). people: a role. backup, restore: a file (in place of a job).",
+    typer.Argument(metavar="[TEXT]...", help="new, sheet: a sheet file. again: the new job's name. add: a "
+                   "readings line, or @FILE. undo: an entry's id (without: the last). attach: a file and "
+                   "words. fetch: an id, a file. export, import: a file. conclude: the proven fault. done, "
+                   "left, note, part: words. time: what and minutes. set: NAME=VALUE. ask, fit: a feed. "
+                   "search: words (in place of a job). people: a role. backup, restore: a file (in place of "
+                   "a job).",
                    show_default=False),
 ]  # fmt: skip
 EntryId = Annotated[

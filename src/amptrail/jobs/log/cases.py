@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from amptrail.errors import one, typed
+from amptrail.errors import InputError, one, typed
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
 from amptrail.jobs.log import casework, jobfiles, shop
@@ -102,6 +103,8 @@ def _add(a: Ask) -> Json:
         raise one(
             "usage", "there is no line to add", remedy='amptrail job add NAME "K4.87 in running meter 12.4"'
         )
+    if line.startswith("@"):
+        return _typed_in(a, line[1:].strip())
     entries = known(a.log, a.name)
     state = rebuild(entries)
     warned: list[str] = [x] if (x := late(entries)) else []
@@ -117,6 +120,23 @@ def _add(a: Ask) -> Json:
     new = a.log.add_all([*_brought(a, entries, e.id), e])[-1:] == [e]
     said = f"added {e.id}: {line}" if new else f"{e.id} is there already: {line}"
     return {"added": [e.id] if new else [], "text": "\n".join([said, *warned])}
+
+
+def _typed_in(a: Ask, name: str) -> Json:
+    """Every line of a readings file, as from a pencil sheet: all of them, or none where one is wrong."""
+    entries = known(a.log, a.name)
+    state, base = rebuild(entries), a.entry_id or uuid.uuid4().hex[:12]
+    raw = a.read(name)
+    if state.sheet is not None:
+        before = len(state.readings)
+        try:
+            parse_readings(load(state.sheet).circuit, state.readings_text + raw)
+        except InputError as e:  # its lines count from the first of the file
+            raise InputError(tuple(replace(p, line=max(p.line - before, 0)) for p in e.problems)) from e
+    lines = [x.strip() for x in raw.splitlines() if x.split("#", 1)[0].strip()]
+    made = [a.entry("reading", {"text": x}, f"{base}.{n}") for n, x in enumerate(lines)]
+    added = a.log.add_all([*_brought(a, entries, base), *made])
+    return {"added": [e.id for e in added], "text": f"{len(added)} readings of {name} added"}
 
 
 def _brought(a: Ask, entries: Sequence[Entry], base: str) -> list[Entry]:

@@ -1,4 +1,4 @@
-"""The proven fault as paper shows it, with its repair: as suspected, else as the catalogue of faults knows it."""
+"""The proven fault as paper shows it, with its repair: as suspected, else as the catalogue knows it."""
 
 from __future__ import annotations
 
