@@ -258,7 +258,7 @@ def circuits(draw: Any) -> Circuit:
             Must(
                 "m1",
                 a,
-                draw(st.sampled_from([None, b])),
+                draw(st.sampled_from([Term(n["battery"], "-"), b])),
                 min_v=9.0,
                 on=("running",),
                 max_off_v=1.0,

@@ -158,3 +158,7 @@ def test_the_end_of_a_run_between_two_terminals_is_taken_as_it_is_shown_and_as_i
     with pytest.raises(InputError) as caught:
         parse_readings(circuit, f"{run}.ou in running meter 3 V")
     assert [p.code for p in caught.value.problems] == ["unknown-terminal"]
+
+
+def test_a_function_told_at_one_point_is_meant_against_battery_minus() -> None:
+    assert [(m.name, m.b) for m in CIRCUIT.musts] == [("lamp-lit", Term("BAT", "-")), ("L", Term("BAT", "-"))]

@@ -375,7 +375,9 @@ class Builder:
             off = lists[-1] if when.data != "when_on" else ()
             return Must(name, module=self.names.part(word(k[3])).name, signal=str(word(k[4])), on=on, off=off)
         refs = [t for t in k[3:] if isinstance(t, Tree) and t.data == "ref"]
-        a, b = term(self.names, refs[0]), term(self.names, refs[1]) if len(refs) > 1 else None
+        # one point alone is meant against battery minus, as every reading is
+        minus = next((Term(p.name, "-") for p in self.names.parts.values() if p.kind == "battery"), None)
+        a, b = term(self.names, refs[0]), term(self.names, refs[1]) if len(refs) > 1 else minus
         got: dict[str, Any] = {}
         bounds: Node = k[-1]
         for bound in bounds.children:

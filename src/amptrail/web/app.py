@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError, Problem
-from amptrail.web import api, casework, night, office, paper, people, practice, recording, routes
+from amptrail.web import api, casework, night, office, paper, people, practice, recording, routes, sheets
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -53,6 +53,7 @@ def create_app(
     app.middleware("http")(people.middleware)  # after the guard, which is laid around it
     app.middleware("http")(middleware(app.state.guard))
     app.include_router(api.router)
+    app.include_router(sheets.router)
     app.include_router(routes.router)
     app.include_router(recording.router)
     app.include_router(casework.router)

@@ -20,6 +20,7 @@ router = APIRouter(include_in_schema=False)
 MOST_PULLS, MOST_CASES = 4, 3
 WORTH = 0.03  # a cause less likely than this is not named
 DAYS_FROM_H = 72.0
+NUMBER = re.compile(r"[-+]?\d{1,6}(\.\d{0,6})?")
 FIGURE = re.compile(r"(^|\s)\{value\}")
 
 
@@ -27,10 +28,9 @@ def _number(text: str, what: str) -> float | None:
     said = text.strip().replace(",", ".").replace("−", "-")
     if not said:
         return None
-    try:
-        return float(said)
-    except ValueError as e:
-        raise one("no-number", f"{what}: {text[:40]!r} is no number", remedy="type figures only") from e
+    if not NUMBER.fullmatch(said):
+        raise one("no-number", f"{what}: {text[:40]!r} is no number", remedy="type figures only")
+    return float(said)
 
 
 def _ma(amps: float | None) -> str:

@@ -73,48 +73,6 @@ async def doors(request: Request) -> HTMLResponse:
     return show(request, "doors.html", jobs=await store.open_jobs(6), templates=starters.templates())
 
 
-@router.get("/new", response_class=HTMLResponse)
-async def new(request: Request, template: str = "", door: str = "part") -> HTMLResponse:
-    """Start a circuit: choose a template, or type the sheet."""
-    sheet = starters.template(template).sheet if template else ""
-    return show(request, "new.html", templates=starters.templates(), sheet=sheet, chosen=template, door=door)
-
-
-@router.post("/new")
-async def begin(
-    request: Request,
-    name: str = Form(""),
-    sheet: str = Form(""),
-    template: str = Form(""),
-    complaint: str = Form(""),
-    door: str = Form("part"),
-    key: str = Form("", alias=FORM_KEY),
-) -> Response:
-    """Make the job and go to where the door leads."""
-    checked(request, key)
-    text = sheet.strip() or (starters.template(template).sheet if template else "")
-    if not name.strip():
-        name = store.free_name(template or "job", await store.jobs())
-    try:
-        await request.app.state.workers.ask("check", sheet=text)
-        await store.begin(name, text, complaint)
-    except InputError as e:
-        return show(
-            request,
-            "new.html",
-            422,
-            templates=starters.templates(),
-            sheet=text,
-            chosen=template,
-            door=door,
-            name=name,
-            complaint=complaint,
-            problems=e.problems,
-        )
-    where = {"read": "circuit", "bridge": "feed", "flat": "night", "part": ""}.get(door, "")
-    return RedirectResponse(f"/job/{name.strip()}/{where}".rstrip("/"), 303)
-
-
 @router.get("/read/{template}", response_class=HTMLResponse)
 async def read_template(
     request: Request, template: str, phase: str = "", instrument: str = "meter"
@@ -193,16 +151,14 @@ def with_nonce(svg: str, nonce: str) -> str:
 @router.get("/job/{name}", response_class=HTMLResponse)
 async def job(
     request: Request, name: str, at: str = "", since: int = -1, cannot: str = "", without: str = ""
-) -> HTMLResponse:
+) -> Response:
     """The visit card: where to go, what to do there, big answers. `at` holds until something is read after
     it was said (`since`: how much was said by then); from there on the readings tell where one is."""
     _, workers, _ = _state(request)
     found = await store.read(name)
     at = at if since in (-1, store.count(found)) else ""
     if found.state.sheet is None:
-        return show(
-            request, "new.html", templates=starters.templates(), sheet="", chosen="", door="part", name=name
-        )
+        return RedirectResponse(f"/job/{name}/sheet", 303)
     sheet, readings = found.texts()
     barred, missing = _listed(cannot), _listed(without)
     got = await workers.ask(

@@ -14,6 +14,7 @@ from amptrail.jobs.log.tools import tools as in_hands
 from amptrail.jobs.solved.own import Own
 
 Json = dict[str, Any]
+LIFTED = "without conditions"
 SEARCHED = 30  # of the latest jobs
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
 
@@ -97,7 +98,7 @@ def said(found: Case) -> list[tuple[str, str, str]]:
         grouped.setdefault(_base(i), []).append(line)
     by = entered_by(found)
     return [
-        (i, " · ".join(x for x in lines if x != "without conditions"), by.get(i, ""))
+        (i, " · ".join(x for x in lines if x != LIFTED) or LIFTED, by.get(i, ""))
         for i, lines in grouped.items()
     ]
 

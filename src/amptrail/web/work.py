@@ -71,6 +71,12 @@ def _check(sheet: str) -> Json:
     return check(sheet)
 
 
+def _fits(sheet: str, readings: str) -> Json:
+    from amptrail.sheet import parse, parse_readings
+
+    return {"read": len(parse_readings(parse(sheet), readings).items)}
+
+
 def _drawing(sheet: str, **asked: Any) -> Json:
     from amptrail.jobs.drawing import DrawOptions, drawing
 
@@ -132,6 +138,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "feed": _feed,
     "cycle": _cycle,
     "check": _check,
+    "fits": _fits,
     "draw": _drawing,
     "trail": _trail,
     "recording": _recording,

@@ -62,10 +62,22 @@ export class VisitDeck extends HTMLElement {
 
 /** The sheet checked while it is typed, and drawn as it grows. */
 export class SheetEditor extends HTMLElement {
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ later;
+
   connectedCallback() {
-    const area = this.querySelector("textarea");
-    area?.addEventListener("input", () => { clearTimeout(this.later); this.later = setTimeout(() => this.check(area.value), 600); });
-    if (area?.value) this.check(area.value);
+    const area = this.querySelector("textarea"), form = this.closest("form");
+    if (!area || !form) return;
+    const draft = `amptrail-draft ${location.pathname}${location.search}`;
+    const said = /** @type {NodeListOf<HTMLInputElement | HTMLTextAreaElement>} */ (form.querySelectorAll("input:not([type=hidden]), textarea"));
+    // a reload, or a call in between, loses nothing typed; what the server sends back as refused is newer
+    if (!document.querySelector(".problem")) {
+      const kept = JSON.parse(sessionStorage.getItem(draft) || "{}");
+      for (const i of said) if (kept[i.name] !== undefined) i.value = kept[i.name];
+    }
+    form.addEventListener("input", () => sessionStorage.setItem(draft, JSON.stringify(Object.fromEntries([...said].map((i) => [i.name, i.value])))));
+    form.addEventListener("submit", () => sessionStorage.removeItem(draft));
+    area.addEventListener("input", () => { clearTimeout(this.later); this.later = setTimeout(() => this.check(area.value), 600); });
+    if (area.value) this.check(area.value);
   }
 
   /** @param {string} sheet */
