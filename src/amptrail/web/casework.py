@@ -97,7 +97,10 @@ async def dead(request: Request, name: str, part: str = "") -> HTMLResponse:
     """Before a part is called dead: what is shown by which reading, and the test for what is missing."""
     found = await store.read(name)
     sheet, readings = found.texts()
-    got = await request.app.state.workers.ask("condemn", sheet=sheet, readings=readings, part=part or None)
+    own = await store.tools(found)
+    got = await request.app.state.workers.ask(
+        "condemn", sheet=sheet, readings=readings, part=part or None, own=own
+    )
     lines, opened = [], False
     for x in got["lines"]:
         tests = [offered(t, _told(t), first=not opened and k == 0) for k, t in enumerate(x["tests"][:3])]

@@ -102,10 +102,10 @@ def _intake(sheet: str, readings: str, **asked: Any) -> Json:
     return intake(sheet, readings, IntakeOptions(**asked))
 
 
-def _condemn(sheet: str, readings: str, part: str | None) -> Json:
+def _condemn(sheet: str, readings: str, part: str | None, **asked: Any) -> Json:
     from amptrail.jobs.judging.worded import part_sheet
 
-    return part_sheet(sheet, readings, part)
+    return part_sheet(sheet, readings, part, **asked)
 
 
 def _drain(sheet: str, readings: str, **asked: Any) -> Json:

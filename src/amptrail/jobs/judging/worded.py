@@ -15,6 +15,7 @@ from amptrail.jobs.judging.asking import asking, phase_words
 from amptrail.jobs.judging.condemn import leading
 from amptrail.jobs.judging.proofsheet import condemn
 from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import place_of
 
 Json = dict[str, Any]
@@ -61,9 +62,9 @@ def _parts(sheet_text: str, readings_text: str) -> Iterator[str]:
             yield names[name].name
 
 
-def part_sheet(sheet_text: str, readings_text: str, part: str | None = None) -> Json:
+def part_sheet(sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD) -> Json:
     """`condemn`, each test as it is asked, and the parts a sheet can be about."""
-    got = condemn(sheet_text, readings_text, part)
+    got = condemn(sheet_text, readings_text, part, own)
     circuit = load(sheet_text).circuit
     lines = [{**x, "tests": [_offered(circuit, t) for t in x["tests"]]} for x in got["lines"]]
     others = [{**a, "test": _offered(circuit, a["test"])} for a in got["alternatives"]]
