@@ -63,7 +63,12 @@ async def ask(
     sheet, readings = found.texts()
     gone = [x for x in unknown.split("|") if x]
     got = await request.app.state.workers.ask(
-        "intake", sheet=sheet, readings=readings, who=who, top=MOST_QUESTIONS + len(gone)
+        "intake",
+        sheet=sheet,
+        readings=readings,
+        who=who,
+        top=MOST_QUESTIONS + len(gone),
+        history=await store.learned(name),
     )
     questions = [
         {

@@ -93,7 +93,7 @@ async def _circuit(
     fault: str,
     point: str,
     weighed: dict[str, Any] | None = None,
-    found: store.Case | None = None,
+    found: Case | None = None,
 ) -> HTMLResponse:
     _, workers, _ = _state(request)
     known = await workers.ask("check", sheet=sheet)
@@ -164,7 +164,7 @@ async def job(
     got = await workers.ask(
         "visit", sheet=sheet, readings=readings, place=at or None, cannot=barred,
         without=tuple(w for w in missing if w != "helper"), helper="helper" not in missing,
-        own=await store.tools(found),
+        own=await store.tools(found), history=await store.learned(name),
     )  # fmt: skip
     fits, gone = views.columns(got["weighed"])
     return show(
@@ -208,7 +208,9 @@ async def circuit(
     found = await store.read(name)
     sheet, readings = found.texts()
     own = await store.tools(found)
-    weighed = await request.app.state.workers.ask("suspects", sheet=sheet, readings=readings, own=own)
+    weighed = await request.app.state.workers.ask(
+        "suspects", sheet=sheet, readings=readings, own=own, history=await store.learned(name)
+    )
     return await _circuit(
         request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point, weighed, found
     )

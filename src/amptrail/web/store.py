@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import asyncio
 import re
+import time
 import uuid
 from typing import Any
 
 from amptrail.errors import InputError, one
 from amptrail.jobs.base.joblog import whose
+from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.log.cases import Case, case, run
+from amptrail.jobs.log.lessons import history
 from amptrail.jobs.log.tools import tools as in_hands
 from amptrail.jobs.solved.own import Own
 
 Json = dict[str, Any]
+LEARNED_S = 300.0
 LIFTED = "without conditions"
 SEARCHED = 30  # of the latest jobs
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
@@ -85,6 +89,18 @@ async def tools(found: Case | None) -> Own:
     """The instruments in the hands of who is at the device."""
     text = found.state.readings_text if found is not None else ""
     return await asyncio.to_thread(in_hands, text, whose())
+
+
+LEARNED: dict[str, tuple[float, History]] = {}
+
+
+async def learned(name: str) -> History:
+    """What all closed jobs but this one have taught; looked up anew after some minutes."""
+    then, known = LEARNED.get(name, (-LEARNED_S, NONE))
+    if time.monotonic() - then > LEARNED_S:
+        known = await asyncio.to_thread(history, name)
+        LEARNED[name] = (time.monotonic(), known)
+    return known
 
 
 def _base(entry: str) -> str:

@@ -89,7 +89,7 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
     """Plan, suspects and words of a job. A place that is not told is taken from the readings."""
     sheet = load(sheet_text)
     circuit = sheet.circuit
-    j = judge(circuit, readings_text, options.doubles, own=options.own)
+    j = judge(circuit, readings_text, options.doubles, history=options.history, own=options.own)
     heard = observations(circuit, readings_text).used
     here = standing(circuit, heard)
     options = replace(
