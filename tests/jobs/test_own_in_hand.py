@@ -63,14 +63,30 @@ def test_expect_is_for_the_lamp_in_hand() -> None:
 def test_expect_has_the_offset_and_the_error_of_the_own_meter_and_clamp() -> None:
     own, usual = row(HIGH, "A.in", "meter"), row(STANDARD, "A.in", "meter")
     assert own["value"] == pytest.approx(usual["value"] + 0.5, abs=1e-9)
-    for end in ("low", "high"):
-        assert abs(own[end] - own["value"]) >= abs(usual[end] - usual["value"])
+    for end in ("low", "high"):  # nothing was said of its error
+        assert own[end] - own["value"] == pytest.approx(usual[end] - usual["value"], abs=1e-9)
     vague = row(Own((("meter", "accuracy 10 %"),)), "A.in", "meter")
     assert vague["value"] == usual["value"]
     # two sigma are 10 % of the reading: 5 to 95 % reach 1.645 / 2 x 10 % at least
     assert vague["high"] - vague["value"] > 0.8 * 0.1 * usual["value"]
     amps, plain = row(HIGH, "F1", "clamp"), row(STANDARD, "F1", "clamp")
     assert amps["value"] == pytest.approx(plain["value"] + 0.03, abs=1e-9)
+
+
+def test_on_the_terminal_a_lamp_of_more_volts_only_glows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("AMPTRAIL_HOME", str(tmp_path))
+    monkeypatch.chdir(tmp_path)
+    Path("a.sheet").write_text(SHEET)
+    for own, word in (("12 V 5 W", "bright"), ("24 V 5 W", "dim")):
+        assert main(["job", "new", word, "a.sheet"]) == 0
+        assert main(["job", "add", word, f'my lamp "{own}"']) == 0
+        capsys.readouterr()
+        assert main(["expect", word, "--phase", "on", "--at", "BAT.+", "--with", "lamp"]) == 0
+        shown = capsys.readouterr().out
+        assert f"for your own lamp: {own}" in shown
+        assert f" V {word} " in " ".join(shown.split())
 
 
 def test_nominal_bands_stay_closed() -> None:

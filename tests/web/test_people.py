@@ -114,7 +114,7 @@ def test_two_devices_are_two_people(shop: TestClient, monkeypatch: pytest.Monkey
     """The laptop is whoever started the pages until it says otherwise; a phone never is."""
     monkeypatch.setenv("AMPTRAIL_BY", "Bo")
     is_(shop, "Ann Müller")
-    with TestClient(shop.app, headers=PAGE, follow_redirects=False) as laptop:  # type: ignore[arg-type]
+    with TestClient(shop.app, headers=PAGE, follow_redirects=False) as laptop:
         assert form(laptop, "note", "from the laptop") == 303
         assert form(shop, "note", "from the phone") == 303
         is_(laptop, "Cy")

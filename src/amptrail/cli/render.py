@@ -54,13 +54,23 @@ def _grid(*columns: tuple[str, str]) -> Table:
     return table
 
 
-def _seen(r: Json) -> str:
+def _rated(got: Json) -> float:
+    """The volts at which the lamp in hand burns as it should."""
+    words = got.get("own_instruments", {}).get("lamp")
+    if words is None:
+        return LAMP_V
+    from amptrail.instruments import by_name
+
+    return by_name(f"lamp {words}").tap_parameters[0]
+
+
+def _seen(r: Json, rated: float) -> str:
     """What a reading looks like on its instrument: figures, and for a lamp how bright it is."""
     told = " / ".join(_figure(x, r["unit"]) for x in r["alternates"] or [r["value"]])
     if r["instrument"] == "lamp" and r["value"] is not None and not r["alternates"]:
         from amptrail.belief.senses import brightness
 
-        chance = brightness(r["value"], LAMP_V)
+        chance = brightness(r["value"], rated)
         return f"{told} {max(chance, key=lambda w: float(chance[w]))}"
     return told
 
@@ -73,6 +83,7 @@ def _own(c: Console, got: Json) -> None:
 
 def _expect(c: Console, got: Json) -> None:
     _own(c, got)
+    rated = _rated(got)
     for run in got["runs"]:
         c.print(f"{run['fault'] or 'healthy'}" + (f", with {run['feed']}" if run["feed"] else ""))
         for phase in run["phases"]:
@@ -111,7 +122,7 @@ def _expect(c: Console, got: Json) -> None:
                 note = ", ".join(
                     [*(f for f in r["flags"] if f != "disturbs"), *(f"switches {d}" for d in r["disturbs"])]
                 )
-                t.add_row(r["point"], r["instrument"], _seen(r), band, note)
+                t.add_row(r["point"], r["instrument"], _seen(r, rated), band, note)
             c.print(t)
 
 

@@ -15,7 +15,7 @@ from amptrail.jobs.base.faultnames import fault_json, fault_objects, named_or_te
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.forbidden import never
-from amptrail.jobs.solved.own import STANDARD, Own
+from amptrail.jobs.solved.own import STANDARD, Own, errs_otherwise
 from amptrail.jobs.solved.reach import reasons
 from amptrail.jobs.solved.spots import Spot, all_spots, battery_minus, canonical, spot
 
@@ -105,13 +105,13 @@ def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) ->
 
 
 def read_off(got: engine.Reading, tool: Instrument, nominal: bool) -> engine.Reading:
-    """What an instrument its owner measured shows: its offset on top, its error within the band."""
+    """What an instrument its owner measured shows: its offset on top, its error, where told, in the band."""
     if got.alternates is not None:
         low, high = got.alternates
         return replace(got, alternates=(low + tool.offset, high + tool.offset))
     if got.value is None or got.low is None or got.high is None:
         return got
-    error = 0.0 if nominal or tool.what == "looks" else Z90 * tool.sigma(got.value)
+    error = 0.0 if nominal or not errs_otherwise(tool) else Z90 * tool.sigma(got.value)
     value = got.value + tool.offset
     low, high = (math.hypot(x - got.value, error) for x in (got.low, got.high))
     return replace(got, value=value, low=value - low, high=value + high)

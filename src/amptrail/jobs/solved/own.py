@@ -75,6 +75,12 @@ def shown(values: Array, tool: Instrument) -> Array:
     return values + tool.offset if tool.offset else values
 
 
+def errs_otherwise(tool: Instrument) -> bool:
+    """Whether its owner told how far it may be off."""
+    usual = by_name(tool.name.split()[0])
+    return (tool.accuracy, tool.floor) != (usual.accuracy, usual.floor)
+
+
 def loads_more(tool: Instrument) -> bool:
     """Whether it is a meter that draws another current than the usual one."""
     return tool.tap_parameters != by_name(tool.name.split()[0]).tap_parameters
