@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import islice
@@ -28,6 +28,7 @@ from amptrail.circuit.model import Circuit, Fault
 from amptrail.errors import AmptrailError
 from amptrail.faults import Hypothesis as Cause
 from amptrail.faults import catalogue
+from amptrail.instruments import by_name
 from amptrail.jobs.evidence.beforehand import singles
 from amptrail.jobs.evidence.doubles import bridges
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
@@ -41,11 +42,13 @@ from benchmarks.honesty import Judged, fleet, judged, line
 
 Array = NDArray[np.float64]
 TOLERANCE, MISPROBE, DOUBLES = 1.5, 0.05, 0.2
+METER = by_name("meter")
 FOREIGN = 0.5  # of a cause's chance that follows how often its kind fails on the other circuit
 WRONG_SHEETS = 0.1
 CONTRADICTS_SIGMAS, MOST_CONTRADICTING = 4.0, 4
 GIVES = 0.1  # a cause that shows the complaint with at least this chance
 FUNCTIONS, CANDIDATES, TRIES = 5, 18, 25
+PER_JOB = 12  # vehicles drawn for each that is judged: most fail in nothing asked about
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,13 +164,32 @@ def bench(sheet: str, seed: int) -> Bench:
     return Bench(circuit, numbers, asked, seen, table(circuit, base, seen, solve_all(circuit, base, seen), 0))
 
 
-def complaint(t: Truths, k: int, whole: Table) -> int | None:
-    """The first function that fails on vehicle k and works on a sound one."""
-    fails, well = t.shown.hypotheses[k].prediction.words, whole.hypotheses[0].prediction.words
-    if fails is None or well is None:
-        return None
-    bad = np.flatnonzero((fails[0] > np.log(0.5)) & (well[0] < np.log(0.5)))
-    return int(bad[0]) if len(bad) else None
+def fails(t: Truths, k: int, whole: Table) -> set[int]:
+    """The functions that fail on vehicle k and work on a sound one."""
+    bad, well = t.shown.hypotheses[k].prediction.words, whole.hypotheses[0].prediction.words
+    if bad is None or well is None:
+        return set()
+    return set(np.flatnonzero((bad[0] > np.log(0.5)) & (well[0] < np.log(0.5))).tolist())
+
+
+def complaints(
+    t: Truths, whole: Table, functions: int, rng: np.random.Generator
+) -> Iterator[tuple[int, int]]:
+    """Jobs as (function, vehicle): a function is asked about whatever is broken, and the vehicle is the next
+    of those on which it fails; no vehicle comes twice. (The first function that fails on a drawn vehicle
+    would tell more than is written down: that none before it does.)"""
+    broken = [fails(t, k, whole) for k in range(len(t.causes))]
+    by = {f: [k for k, mine in enumerate(broken) if f in mine] for f in range(functions)}
+    some = [f for f, mine in by.items() if mine]
+    judged_already: set[int] = set()
+    while some:
+        f = some[int(rng.integers(len(some)))]
+        while by[f] and by[f][0] in judged_already:
+            by[f].pop(0)
+        if not by[f]:
+            return
+        judged_already.add(by[f][0])
+        yield f, by[f][0]
 
 
 def written(
@@ -181,16 +203,14 @@ def written(
     meant = rng.multivariate_normal(p.mean[0, pick], cov, method="svd")
     out = []
     for j, m in zip(which, meant, strict=True):
-        v = value(replace(b.whole.readings[j], span=(0.0, 16.0)), float(m), p.others[0, j], rng, slips)
+        r = replace(b.whole.readings[j], span=(0.0, 16.0), sigma=METER.sigma(float(m)))
+        v = value(r, float(m), p.others[0, j], rng, slips)
         out.append(b.numbers[j].replace("6 V", f"{v:.2f} V"))
     return out
 
 
-def play(b: Bench, t: Truths, k: int, readings: int, rng: np.random.Generator) -> Judged | None:
-    """One job on a sheet that is right."""
-    f = complaint(t, k, b.whole)
-    if f is None:
-        return None
+def play(b: Bench, t: Truths, f: int, k: int, readings: int, rng: np.random.Generator) -> Judged:
+    """One job on a sheet that is right: function f is said to fail on vehicle k."""
     which = b.telling(f, readings)
     lines = [f"{b.asked[f]} {ANSWERS[1]}", *written(b, t, k, which, rng, MISPROBE)]
     j = weigh(b.circuit, "\n".join(lines) + "\n", "auto", float("inf"))
@@ -234,12 +254,9 @@ def contradictions(b: Bench, shown: Array, function: int) -> tuple[list[int], li
     return taken, after
 
 
-def contradicted(b: Bench, t: Truths, k: int, rng: np.random.Generator) -> bool | None:
-    """On a wrong sheet: whether "nothing fits" is said by the fourth reading that contradicts it. None: the
-    vehicle gives no complaint, or not so many contradict."""
-    f = complaint(t, k, b.whole)
-    if f is None:
-        return None
+def contradicted(b: Bench, t: Truths, f: int, k: int, rng: np.random.Generator) -> bool | None:
+    """On a wrong sheet: whether "nothing fits" is said by the fourth reading that contradicts it. None: fewer
+    contradict."""
     taken, after = contradictions(b, t.shown.hypotheses[k].prediction.mean[0], f)
     if len(after) < MOST_CONTRADICTING:
         return None
@@ -256,13 +273,14 @@ def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description="calibration of suspects in a strange world")
     parser.add_argument("--jobs", type=int, default=200)
     parser.add_argument("--made", type=int, default=4, help="generated vehicles beside the demos")
-    parser.add_argument("--truths", type=int, default=40, help="vehicles drawn a circuit")
+    parser.add_argument("--truths", type=int, default=0, help="vehicles drawn a circuit (0: enough)")
     parser.add_argument("--circuits", nargs="*", default=(), help="only these")
     parser.add_argument("--seed", type=int, default=0)
     asked = parser.parse_args(argv)
     sheets = {k: v for k, v in fleet(asked.made).items() if not asked.circuits or k in asked.circuits}
     names, rng = list(sheets), np.random.default_rng(asked.seed)
     each = -(-asked.jobs // len(sheets))
+    count = asked.truths or PER_JOB * each
     rows: list[Judged] = []
     doubles: list[Judged] = []
     said: list[bool] = []
@@ -270,21 +288,16 @@ def main(argv: Sequence[str]) -> int:
     for n, (name, sheet) in enumerate(sheets.items()):
         dice = Random(f"{asked.seed}/{name}")
         b, other = bench(sheet, asked.seed), parse(sheets[names[n - 1]])
-        t = truths(b.circuit, b.circuit, other, b.seen, asked.truths, dice)
-        done = 0
-        for i in range(8 * each):
-            k = i % asked.truths
-            got = play(b, t, k, 2 + i % 5, rng)
-            if got is not None:
-                rows.append(got)
-                doubles += [got] if len(t.causes[k]) > 1 else []
-                done += 1
-            if done == each:
-                break
+        t = truths(b.circuit, b.circuit, other, b.seen, count, dice)
+        for i, (f, k) in enumerate(islice(complaints(t, b.whole, len(b.asked), rng), each)):
+            got = play(b, t, f, k, 2 + i % 5, rng)
+            rows.append(got)
+            doubles += [got] if len(t.causes[k]) > 1 else []
         wrong = rewired(sheet, b, dice)
         if wrong is not None:
-            odd = truths(b.circuit, wrong, other, b.seen, asked.truths, dice)
-            told = (contradicted(b, odd, k, rng) for k in range(asked.truths))
+            odd = truths(b.circuit, wrong, other, b.seen, count, dice)
+            drawn = islice(complaints(odd, b.whole, len(b.asked), rng), count)
+            told = (contradicted(b, odd, f, k, rng) for f, k in drawn)
             said += list(islice((x for x in told if x is not None), max(1, int(each * WRONG_SHEETS))))
     if rows:
         print(line("strange", rows))

@@ -1,4 +1,4 @@
-"""Ways of choosing the next test, on circuits. `python -m benchmarks.strategies [--jobs N] [--circuits NAME ..]`
+"""Ways of choosing the next test, on circuits. `python -m benchmarks.strategies [--jobs N] [--circuits A ..]`
 
 A hidden fault answers the tests of five ways of choosing among the same tests, on the demos and the given
 circuits of the neutral format: half-split by hand, information without travel, a fixed order along the

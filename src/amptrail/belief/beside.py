@@ -18,7 +18,6 @@ from amptrail.belief.rows import evidence_of, laid
 from amptrail.belief.tables import Array, Reading, Spoiler, Table
 
 LIKE_DRAWN = 0.5  # of the readings of a vehicle that is not as drawn (common practice)
-DEAD_SHARE = 0.002  # of its span: how far from nothing a dead lead may read (common practice)
 
 
 def undrawn_terms(table: Table, prior: Array) -> Array:
@@ -68,8 +67,8 @@ def spoiled_evidence(table: Table, prior: Array, spoiler: Spoiler) -> float:
 
 
 def _dead(r: Reading) -> float:
-    sigma = max(r.sigma, DEAD_SHARE * _width(r))
-    return float(-0.5 * (r.value / sigma) ** 2 - np.log(sigma * np.sqrt(2 * np.pi)))
+    # no wider than a dead circuit is taken to read: else every sloppy zero would speak for the lead
+    return float(-0.5 * (r.value / r.sigma) ** 2 - np.log(r.sigma * np.sqrt(2 * np.pi)))
 
 
 def _anything(r: Reading) -> float:
