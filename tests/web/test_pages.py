@@ -250,3 +250,25 @@ def test_every_point_of_the_drawing_can_be_tapped_and_read(client: TestClient) -
             unescape(x).replace("{value}", "1 A" if " clamp " in x else "1 V") + "\n" for x in lines
         )
         assert parse_readings(parse(t.sheet), text)  # each is a reading that would be taken
+
+
+def test_fault_feed_and_trail_change_the_drawing_and_are_kept_together(client: TestClient) -> None:
+    client.post("/new", data={"name": "drawn-1", "sheet": template("relay-load").sheet,
+                              "key": key_of(client.get("/new").text)})  # fmt: skip
+    feed = "from F_LOAD.out to X1.1.a wire 2.5 mm2 1 m"
+    asked = {"phase": "running", "fault": "K1 stuck off", "feed": feed, "trail": "PUMP.in"}
+    at = "/job/drawn-1/circuit"
+    pages = [client.get(at, params=dict(list(asked.items())[: n + 1])).text for n in range(4)]
+    drawings = [p[p.index("<svg") : p.index("</svg>")] for p in pages]
+    assert len(set(drawings)) == 4
+
+    def pump(page: str) -> str:
+        return re.search(r'<tr[^>]*data-point="X1.1.b".*?<td>([^<]+)', page, re.DOTALL)[1]  # type: ignore[index]
+
+    healthy, dead, fed, trail = map(pump, pages)
+    assert healthy.startswith("1") and dead.startswith("about 0") and fed.startswith("1") and trail == fed
+    assert "all else faded" in pages[3]
+    for name, value in asked.items():  # a choice carries the others on
+        assert pages[3].count(f'name="{name}" value="{value}"') >= 2, name
+    wrong = client.get(at, params={**asked, "trail": "NO.1"})
+    assert wrong.status_code == 422 and "Back to drawn-1" in wrong.text

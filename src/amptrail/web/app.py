@@ -15,7 +15,19 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from amptrail.errors import InputError, Problem
-from amptrail.web import api, casework, night, office, paper, people, practice, recording, routes, sheets
+from amptrail.web import (
+    api,
+    casework,
+    circuit,
+    night,
+    office,
+    paper,
+    people,
+    practice,
+    recording,
+    routes,
+    sheets,
+)
 from amptrail.web.guard import Guard, middleware
 from amptrail.web.live import Hub
 from amptrail.web.work import LONGEST_S, Workers
@@ -56,6 +68,7 @@ def create_app(
     app.include_router(sheets.router)
     app.include_router(routes.router)
     app.include_router(recording.router)
+    app.include_router(circuit.router)
     app.include_router(casework.router)
     app.include_router(night.router)
     app.include_router(practice.router)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import io
 import re
 from collections.abc import Awaitable, Callable
@@ -27,8 +26,6 @@ from amptrail.web.work import Workers
 
 router = APIRouter(include_in_schema=False)
 pages = Jinja2Templates(directory=str(Path(__file__).parent / "pages"))
-POINT = re.compile(r'data-point="([^"]+)"')
-FIRST_RISE = (("lamp", "test lamp"), ("meter", "meter"), ("loaded", "loaded lead"), ("clamp", "clamp"))
 
 
 def _state(request: Request) -> tuple[Guard, Workers, Hub]:
@@ -71,76 +68,6 @@ def checked(request: Request, key: str) -> None:
 async def doors(request: Request) -> HTMLResponse:
     """The first page: four doors, and the jobs that are open."""
     return show(request, "doors.html", jobs=await store.open_jobs(6), templates=starters.templates())
-
-
-@router.get("/read/{template}", response_class=HTMLResponse)
-async def read_template(
-    request: Request, template: str, phase: str = "", instrument: str = "meter"
-) -> HTMLResponse:
-    """What should I read here: a template with nothing filled in, in three taps."""
-    return await _circuit(
-        request, starters.template(template).sheet, f"/read/{template}", None, phase, instrument, "", ""
-    )
-
-
-async def _circuit(
-    request: Request,
-    sheet: str,
-    here: str,
-    job: str | None,
-    phase: str,
-    instrument: str,
-    fault: str,
-    point: str,
-    weighed: dict[str, Any] | None = None,
-    found: Case | None = None,
-) -> HTMLResponse:
-    _, workers, _ = _state(request)
-    known = await workers.ask("check", sheet=sheet)
-    names = [p["name"] for p in known["phases"]]
-    at = phase if phase in names else next((n for n in names if "asleep" not in n), names[0])
-    faults = tuple(fault.split("&")) if fault else ()
-    own = await store.tools(found)
-    drawn = await workers.ask("draw", sheet=sheet, phase=at, instrument=instrument, fault=faults, own=own)
-    listed = [p["name"] for p in known["points"]]
-    parts = [p["name"] for p in known["parts"]]
-    shown = (html.unescape(p) for p in POINT.findall(drawn["svg"]))
-    named = {views.written(p, parts): p for p in (*listed, *shown)}
-    asked: dict[str, Any] = {
-        "sheet": sheet, "phases": (at,), "instruments": (instrument,), "cycles": 2, "at": tuple(named),
-        "own": own,
-    }  # fmt: skip
-    got = await workers.ask("expect", fault=faults, nominal=False, **asked)
-    leading = views.leading(weighed) if weighed else []
-    others = [f for f in leading if f["text"] != fault]
-    beside = [await workers.ask("expect", fault=(f["text"],), nominal=True, **asked) for f in others]
-    here_now = got["runs"][0]["phases"][0]
-    readings = views.readings(
-        here_now["readings"], at, [b["runs"][0]["phases"][0]["readings"] for b in beside], named
-    )
-    return show(
-        request,
-        "circuit.html",
-        svg=with_nonce(drawn["svg"], request.state.nonce),
-        readings=readings,
-        listed=listed,
-        compared=[f["words"] for f in others],
-        leading=leading,
-        leading_texts=[f["text"] for f in leading],
-        phases=names,
-        phase=at,
-        instrument=instrument,
-        instruments=FIRST_RISE,
-        units=views.units(instrument),
-        here=here,
-        job=job,
-        fault=fault,
-        point=point,
-        entries=store.count(found) if found is not None else 0,
-        own=own.words(instrument),
-        title=known.get("title") or "",
-        faults=[f["text"] for f in known["faults"]][:200],
-    )
 
 
 def with_nonce(svg: str, nonce: str) -> str:
@@ -198,22 +125,6 @@ MISSING = ("helper", "lamp", "loaded", "clamp", "meter")
 
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(x for x in text.split(",") if x)
-
-
-@router.get("/job/{name}/circuit", response_class=HTMLResponse)
-async def circuit(
-    request: Request, name: str, phase: str = "", instrument: str = "meter", fault: str = "", point: str = ""
-) -> HTMLResponse:
-    """The drawing with what each point reads."""
-    found = await store.read(name)
-    sheet, readings = found.texts()
-    own = await store.tools(found)
-    weighed = await request.app.state.workers.ask(
-        "suspects", sheet=sheet, readings=readings, own=own, history=await store.learned(name)
-    )
-    return await _circuit(
-        request, sheet, f"/job/{name}/circuit", name, phase, instrument, fault, point, weighed, found
-    )
 
 
 @router.get("/job/{name}/feed", response_class=HTMLResponse)

@@ -195,6 +195,7 @@ def readings(rows: list[Json], phase: str, beside: list[list[Json]], names: dict
     return [
         {
             "point": names.get(r["point"], r["point"]),
+            "written": r["point"],
             "band": band(r),
             "flags": r["flags"],
             "line": f"{r['point']} in {free_text(phase)} {r['instrument']} {{value}}",

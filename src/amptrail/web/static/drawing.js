@@ -31,11 +31,12 @@ export class CircuitDrawing extends HTMLElement {
     });
     const asked = this.dataset.shown;
     if (asked) this.tell(asked);
-    this.look(asked || `${this.dataset.look}.`);
+    this.look(asked || this.dataset.look || "");
   }
 
   /** Open where it matters, without moving the page. @param {string} point or the beginning of one */
   look(point) {
+    if (!point) return;
     const el = [...this.querySelectorAll("[data-point]")].find((e) => e.getAttribute("data-point")?.startsWith(point));
     if (!el) return;
     const at = el.getBoundingClientRect(), frame = this.getBoundingClientRect();
@@ -117,6 +118,8 @@ export class CircuitDrawing extends HTMLElement {
       out.replaceChildren(...[point + (row ? "" : ": nothing to read here"), ...cells].map((words, k) => { const p = document.createElement(k ? "p" : "strong"); p.textContent = words; return p; }));
     }
     row?.classList.add("here");
+    const through = document.querySelector("#through"), trail = through?.querySelector("input[name=trail]");
+    if (through instanceof HTMLElement && trail instanceof HTMLInputElement) { through.hidden = false; trail.value = row?.getAttribute("data-written") || point; }
     if (!(enter instanceof HTMLFormElement)) return;
     enter.hidden = !row?.getAttribute("data-line");
     const line = /** @type {HTMLInputElement | null} */ (enter.elements.namedItem("line"));
