@@ -19,7 +19,8 @@ from amptrail.solve.newton import solve
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import CHATTER, RACE, live, settle
-from amptrail.solve.stamping import SAME
+from amptrail.solve.stamping import ROW, SAME
+from amptrail.solve.trail import Trail, blank
 
 SAME_A = 1e-9  # copied currents of two instants taken as the same
 ROUNDS = 512  # discrete rounds before a settling is called chatter
@@ -117,7 +118,7 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(branches, np.int32),
         np.zeros(n, np.uint8),
         np.zeros(n, np.int32),
-        np.zeros(4, np.int64),
+        np.zeros(6, np.int64),
         np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
@@ -212,7 +213,7 @@ def load(net: Static, lane: Lane, w: Work, out: Out, n: int, k: int) -> float:
     put(w.x, out.x[n, k])
     put(w.prev, out.prev[n, k])
     put(w.until, out.until[n, k])
-    w.known[SAME] = 0
+    w.known[SAME], w.known[ROW] = 0, -1
     for r in range(net.refs.shape[0]):
         lane.p[net.refs[r, 1], 0] = out.copies[n, k, r]
     return float(out.time[n, k])
@@ -256,7 +257,7 @@ def _asleep(w: Work) -> None:
     w.prev[:] = 0
     w.until[:] = FORGOTTEN
     w.counts[:] = 0
-    w.known[SAME] = 0
+    w.known[SAME], w.known[ROW] = 0, -1
 
 
 @njit(cache=True, nogil=True)
@@ -272,6 +273,7 @@ def _run_one(
     begin_at: int,
     out: Out,
     n: int,
+    trail: Trail,
 ) -> None:
     t = began = 0.0
     _asleep(w)
@@ -293,7 +295,7 @@ def _run_one(
             kept = _keep(net, lane, w, state, prev, copies, t)
             began = t
             done += 1
-        status = live(net, lane, w, phase[k], t, t + seconds[k])
+        status = live(net, lane, w, phase[k], t, t + seconds[k], trail)
         t += seconds[k]
         if into[k] >= 0:
             _save(net, lane, w, out, n, into[k], status, t)
@@ -312,6 +314,8 @@ def run_lanes(
     begin: Out,
     begin_at: int,
     out: Out,
+    trail: Trail,
+    skip: Array,
     first: int,
     last: int,
 ) -> None:
@@ -319,14 +323,17 @@ def run_lanes(
     `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0.
     starts[c] is where pass c of the cycle begins: a pass that begins as the one before it did, with no timer
     running, would give the same again, so that what it gave stands, its clock set forward. None given: all
-    passes are lived through."""
+    passes are lived through. `trail`: where lanes start from, or what is to be noted of them; lanes of `skip`
+    are not lived."""
     lane = held(lane_of(lanes, first))
     mine = other = home(net, lane)
     na, nb = np.full(lane.na.size, -1, np.int32), np.full(lane.na.size, -1, np.int32)
     for n in range(first, last):
+        if skip[n]:
+            continue
         fetch(lanes, n, lane)
         w, other = ready(net, lane, mine, other, na, nb)
-        _run_one(net, lane, w, phase, seconds, into, starts, begin, begin_at, out, n)
+        _run_one(net, lane, w, phase, seconds, into, starts, begin, begin_at, out, n, trail)
 
 
 @njit(cache=True, nogil=True)
@@ -401,7 +408,8 @@ def step(net: Static, lane: Lane, w: Work, what: int, part: int, phase: int, t: 
     NOTE: the timers of module `part` take note."""
     w.known[SAME] = 0
     if what == SETTLE:
-        return int(settle(net, lane, w, phase, t))
+        alone = held(blank(whole(0), whole(0), whole(0), whole(0), whole(0)))
+        return int(settle(net, lane, w, phase, t, alone))
     if what == SOLVE:
         return int(solve(net, lane, w, phase))
     if what == COMMIT:

@@ -28,9 +28,10 @@ from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
 from amptrail.solve.logic import advance_all
 from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, constant, currents, pulses, tangent
-from amptrail.solve.plain import put
+from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, settle
+from amptrail.solve.trail import Trail, blank
 
 EXACT_V = 1e-11  # what the bend of the laws may move a reading that is not solved again
 LAMP_BEND = 70.0  # half of the greatest |i''/i'| of a lamp times its rated volts (68.2), rounded up
@@ -288,6 +289,7 @@ def _phase(
     params: Array, asked: Array, value: Array, low: Array, high: Array, status: Array, changed: Array, n: int,
     k: int, most: float, ohm: Array, arm: Array, s: Array, y: Array, ports: Array, between: Array,
     lifts: Array, more: Array, off: Array, base_v: Array, base_i: Array,
+    alone: Trail,
 ) -> None:  # fmt: skip
     """Every tap asked of lane n at the end of phase slot k. `w` keeps the network without an instrument."""
     probe, ground, met, plan = lane.kind.size - 1, net.ground, runs.status[n, k], w.plan
@@ -360,7 +362,7 @@ def _phase(
             here.x[probe] = element
         else:
             here.x[probe] = 0.0 if kinds[m] == laws.DIODE else across
-        got = settle(net, lane, here, phase, t)
+        got = settle(net, lane, here, phase, t, alone)
         _answer(here, got, a, b, runs.state[n, k], met < CHATTER, value, low, high, status, changed, n, k, m,
             kinds[m] == laws.LAMP)  # fmt: skip
         lane.kind[probe] = laws.NONE
@@ -382,7 +384,7 @@ def read_lanes(
     ports, between = np.zeros((PORTS, nodes)), np.zeros((PORTS, PORTS))
     lifts, more, off = np.zeros(PORTS), np.zeros(PORTS), np.zeros(PORTS)
     base_v, base_i = np.zeros(nodes), np.zeros(lanes.kind.shape[1])
-    lane = held(lane_of(lanes, first))
+    lane, alone = held(lane_of(lanes, first)), held(blank(whole(0), whole(0), whole(0), whole(0), whole(0)))
     mine, second = home(net, lane), home(net, lane)
     other, another = mine, second
     made_for = np.full((4, lane.na.size), -1, np.int32)
@@ -400,5 +402,5 @@ def read_lanes(
             _phase(
                 net, lane, plain, spare, phases[k], runs, taps, kinds, params, asked, value, low, high,
                 status, changed, n, k, most, ohm, arm, s, y, ports, between, lifts, more, off, base_v,
-                base_i,
+                base_i, alone,
             )  # fmt: skip

@@ -88,7 +88,7 @@ class Work(NamedTuple):
     moved: Array  # branches whose arms are to be summed again
     hangs: Array  # [pivot] scratch of `climb`
     climb: Array  # pivots that nonlinear branches hang on, ascending
-    known: Array  # [4] whether the lane is the one prepared last; lengths of gated, curved and climb
+    known: Array  # [6] see `stamping`: what the lists above are worth
     bg: Array  # [branch]
     bj: Array
     br: Array

@@ -11,15 +11,17 @@ import numpy.typing as npt
 from amptrail.circuit.model import key
 from amptrail.circuit.phases import sleeping
 from amptrail.errors import ModelError, Problem, nearest
-from amptrail.solve.changes import Change, stack
+from amptrail.solve.changes import Change, Kind, stack
 from amptrail.solve.held import hold
 from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
-from amptrail.solve.settle import CHATTER, NOT_CONVERGED, RACE, SETTLED
+from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, RACE, SETTLED
 from amptrail.solve.threads import share
+from amptrail.solve.trail import NOTING, ROWS, Trail, blank
 
 FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
+WORTH_A_TRAIL = 8  # lanes: fewer are not worth living through the healthy vehicle first
 FITTED_S = 1.0  # start awake: this long in the phase it was fitted in
 STATUS = {SETTLED: "settled", RACE: "race", CHATTER: "chatter", NOT_CONVERGED: "not_converged"}
 Floats = npt.NDArray[np.float64]
@@ -166,11 +168,14 @@ def live_through(
     begin: Out | None,
     at: int,
     phases: int,
+    trail: Trail | None = None,
+    skip: npt.NDArray[np.bool_] | None = None,
 ) -> Out:
     """Every lane through steps of (phase, seconds, where its end is kept or -1).
 
     `starts`: where in them each pass of the drive cycle begins (none: all are lived through). From lane 0 of
-    `begin` at phase slot `at`, or from everything off. `phases`: how many ends are kept."""
+    `begin` at phase slot `at`, or from everything off. `phases`: how many ends are kept. `trail`: where
+    lanes start from, or what is to be noted of them; those of `skip` are not lived."""
     count = lanes.kind.shape[0]
     out = outputs(net, count, max(phases, 1))
     order = np.array([s[0] for s in steps], np.int64)
@@ -180,11 +185,40 @@ def live_through(
     static, every, into_out = hold(net.static), hold(lanes), hold(out)
     before, begin_at = (into_out, -1) if begin is None else (hold(begin), at)
 
+    along = hold(trail or Trail(*blank(0, 0, 0, 0, 0)))
+    left_out = np.zeros(count, np.bool_) if skip is None else skip
+
     def piece(first: int, last: int) -> None:
-        run_lanes(static, every, order, seconds, into, passes, before, begin_at, into_out, first, last)
+        run_lanes(
+            static, every, order, seconds, into, passes, before, begin_at, into_out, along, left_out, first,
+            last,
+        )  # fmt: skip
 
     share(count, piece)
     return out
+
+
+def _blank(net: Network) -> Trail:
+    states, fuses = int(net.static.at[-1]), net.static.fuse_branch.size
+    return Trail(*blank(ROWS, states, net.base.kind.size, net.static.refs.shape[0], fuses))
+
+
+def _as_healthy(
+    net: Network, lanes: Sequence[Sequence[Change]], trail: Trail
+) -> npt.NDArray[np.bool_]:  # fmt: skip
+    """Lanes that live as the healthy vehicle does to the last bit: all that is changed is what fuses are
+    rated, and none of them is ever heated enough to open with either rating. In a large vehicle half of all
+    faults are two fuses exchanged."""
+    number = {key(f): n for n, f in enumerate(net.fuses)}
+    most = trail.warm / BLOWS_AT
+    sound = most < net.base.rating
+
+    def unfelt(c: Change) -> bool:
+        n = number.get(key(str(c.target)), -1)
+        rating = c.kind == Kind.PARAM and key(str(c.other)) == "rating_a" and c.value is not None
+        return rating and n >= 0 and bool(sound[n]) and bool(most[n] < c.value)
+
+    return np.array([all(unfelt(c) for c in changes) for changes in lanes], np.bool_)
 
 
 def run(
@@ -222,9 +256,18 @@ def run(
         starts.append(len(steps))
         for k in range(count if c < max(cycles, 1) - 1 else last + 1):
             steps.append((k, float(seconds[k]), kept.index(k) if k in kept else -1))
-    out = live_through(
-        network, many, steps, [] if every_pass else starts, begin, at if begin is not None else -1, len(kept)
-    )
+    life = (steps, [] if every_pass else starts, begin, at if begin is not None else -1, len(kept))
+    if len(lanes) < WORTH_A_TRAIL:
+        return Runs(network, many, kept, live_through(network, many, *life))
+    trail = _blank(network)
+    trail.at[NOTING] = 1
+    healthy = live_through(network, stack(network, [()]), *life, trail)
+    trail.at[NOTING] = 0
+    same = _as_healthy(network, lanes, trail)
+    out = live_through(network, many, *life, trail, same)
+    for to, from_ in zip(out, healthy, strict=True):
+        if same.any() and from_.any():  # they are all zeros
+            to[same] = from_[0]
     return Runs(network, many, kept, out)
 
 

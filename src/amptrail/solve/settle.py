@@ -9,6 +9,8 @@ from amptrail.solve.logic import LATE_S, advance, advance_all, commit
 from amptrail.solve.newton import again
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Lane, Static, Work
+from amptrail.solve.stamping import ROW
+from amptrail.solve.trail import Trail, follow, note, note_fuses
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
 AT_REST, NOT_SOLVED = -1, -2
@@ -42,15 +44,17 @@ def _same(w: Work) -> bool:
 
 
 @njit(cache=True, nogil=True)
-def _together(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+def _together(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail) -> int:
     """All parts from one solution: 0 settled, 1 a state came back, 3 no convergence."""
     for k in range(w.seen.size):
         h = _hash(w, whole(0))
         if _met(w, k, h):
             return 1
         w.seen[k] = h
+        follow(net, lane, w, trail, phase)
         if not again(net, lane, w, phase):
             return 3
+        note(net, lane, w, trail, phase)
         advance_all(net, lane, w, phase, t)
         if _same(w):
             return 0
@@ -127,11 +131,12 @@ def _in_turn(net: Static, lane: Lane, w: Work, phase: int, t: float, way: int) -
 
 
 @njit(cache=True, nogil=True)
-def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail) -> int:
     """Status of relays, modules and alternators brought to rest (fuses stay)."""
-    got = _together(net, lane, w, phase, t)
+    got = _together(net, lane, w, phase, t, trail)
     if got != 1:
         return got
+    w.known[ROW] = -1
     prev, until = w.prev.copy(), w.until.copy()
     put(w.prior, w.state)
     turn = _in_turn(net, lane, w, phase, t, whole(1))
@@ -166,11 +171,12 @@ def _blow(net: Static, lane: Lane, w: Work) -> bool:
 
 
 @njit(cache=True, nogil=True)
-def settle(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
+def settle(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail) -> int:
     """Bring everything to rest at time t; fuses blow one by one. The worst status met in the last round."""
     worst = 0
     for _ in range(net.fuse_branch.size + 1):
-        status = _relax(net, lane, w, phase, t)
+        status = _relax(net, lane, w, phase, t, trail)
+        note_fuses(w, trail)
         worst = max(worst, status)
         if status >= CHATTER or not _blow(net, lane, w):
             break
@@ -178,9 +184,11 @@ def settle(net: Static, lane: Lane, w: Work, phase: int, t: float) -> int:
 
 
 @njit(cache=True, nogil=True)
-def live(net: Static, lane: Lane, w: Work, phase: int, begin: float, end: float) -> int:
+def live(
+    net: Static, lane: Lane, w: Work, phase: int, begin: float, end: float, trail: Trail
+) -> int:  # fmt: skip
     """One phase from `begin` to `end` seconds, timer events included. Status at the end."""
-    status = settle(net, lane, w, phase, begin)
+    status = settle(net, lane, w, phase, begin, trail)
     if status < CHATTER:
         commit(net, lane, w, phase, begin)
     for _ in range(EVENTS):
@@ -191,7 +199,7 @@ def live(net: Static, lane: Lane, w: Work, phase: int, begin: float, end: float)
         if at == np.inf:
             break
         begin = at
-        status = settle(net, lane, w, phase, at)
+        status = settle(net, lane, w, phase, at, trail)
         if status < CHATTER:
             commit(net, lane, w, phase, at)
     else:

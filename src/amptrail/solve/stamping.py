@@ -31,7 +31,9 @@ from amptrail.solve.plain import whole
 from amptrail.solve.records import Array, Lane, Static, Work
 
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
-SAME, GATED, CURVED, CLIMB = range(4)  # w.known: the lane is the one prepared last; counts of the three lists
+# w.known: whether the lane is the one prepared last; counts of the three lists; the row of the trail it is
+# at; whether what is in the arms was changed since the volts were found
+SAME, GATED, CURVED, CLIMB, ROW, STIRRED = range(6)
 FITS, MISSES, UNKNOWN = range(3)  # w.bends: the tangent in the arms; its law is known, or to be asked first
 
 
@@ -242,10 +244,12 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
     """
     if w.known[SAME]:
         moved = _values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
-        _regather(lane, w, moved)
+        if moved > 0:
+            w.known[STIRRED] = 1
+            _regather(lane, w, moved)
     else:
         _anew(net, lane, w, phase)
-        w.known[SAME] = 1
+        w.known[SAME] = w.known[STIRRED] = 1
     count = 0
     curved, bent, bg = w.curved, w.bent, w.bg
     for n in range(w.known[CURVED]):
@@ -273,4 +277,6 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         bg[b], bj[b] = g, law_a[b] - g * (x[b] + r * law_a[b])
         into[moved] = b
         moved += 1
-    _regather(lane, w, whole(moved))
+    if moved > 0:
+        w.known[STIRRED] = 1
+        _regather(lane, w, whole(moved))
