@@ -12,7 +12,8 @@ pytestmark = needs_browser
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"], "resultTypes": ["violations"]}
 PAGES = ("/", "/new?template=relay-load", "/read/relay-load", "/practice", "/job/axe-1", "/job/axe-1/circuit",
          "/job/axe-1/feed", "/job/axe-1/recordings", "/job/axe-1/papers", "/job/axe-1/ask",
-         "/job/axe-1/dead?part=PUMP", "/job/axe-1/night", "/job/nobody", "/pair", "/who")  # fmt: skip
+         "/job/axe-1/dead?part=PUMP", "/job/axe-1/night", "/job/nobody", "/pair", "/who",
+         "/api/docs")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -163,6 +163,13 @@ def test_every_template_is_a_sound_sheet_that_works_when_healthy() -> None:
 NEVER_OFF = ("three-wire-sensor",)  # its `must` says only what the signal is while the module lives
 
 
+def test_the_interface_is_told_to_people_from_its_own_schema(client: TestClient) -> None:
+    page, schema = client.get("/api/docs").text, client.get("/api/openapi.json").json()
+    for path, methods in schema["paths"].items():
+        assert all(f"{m.upper()} {path}" in page for m in methods)
+    assert "must be there" in page and "battery_ah" in page and "http" not in page
+
+
 def test_openapi(client: TestClient) -> None:
     spec = client.get("/api/openapi.json").json()
     assert "/api/expect" in spec["paths"]

@@ -19,6 +19,7 @@ from amptrail.web import (
     api,
     casework,
     circuit,
+    interface,
     night,
     office,
     paper,
@@ -64,6 +65,7 @@ def create_app(
     app.state.authority = None
     app.middleware("http")(people.middleware)  # after the guard, which is laid around it
     app.middleware("http")(middleware(app.state.guard))
+    app.include_router(interface.router)
     app.include_router(api.router)
     app.include_router(sheets.router)
     app.include_router(routes.router)
