@@ -7,6 +7,7 @@ import pytest
 from amptrail.circuit.model import Term
 from amptrail.errors import InputError
 from amptrail.sheet import Reading, parse, parse_readings, print_sheet
+from amptrail.sheet.feeds import feed_text, parse_feed
 from amptrail.sheet.words import term_text
 
 CIRCUIT = parse(
@@ -162,3 +163,13 @@ def test_the_end_of_a_run_between_two_terminals_is_taken_as_it_is_shown_and_as_i
 
 def test_a_function_told_at_one_point_is_meant_against_battery_minus() -> None:
     assert [(m.name, m.b) for m in CIRCUIT.musts] == [("lamp-lit", Term("BAT", "-")), ("L", Term("BAT", "-"))]
+
+
+def test_a_run_that_a_feed_cuts_is_written_as_it_is_named() -> None:
+    circuit = parse(
+        "battery BAT\nconnector X1\nlamp L 12 V 5 W\npath BAT.+ -- [1 mm2 2 m] -- X1.1 -- L -- body\n"
+    )
+    run = next(p.name for p in circuit.parts if ">" in p.name)
+    words = f"from BAT.+ to L.in wire 2.5 mm2 1 m cut {run}"
+    assert run.endswith("X1.1.a")
+    assert feed_text(parse_feed(circuit, words)) == words

@@ -11,7 +11,7 @@ from driving import Served, begin, device, needs_browser, own, said
 from fastapi.testclient import TestClient
 
 from amptrail.jobs.starters import template
-from amptrail.web import night, office, paper, people, practice, recording, routes, sheets
+from amptrail.web import feeds, night, office, paper, people, practice, recording, routes, sheets
 
 RELAY = template("relay-load").sheet
 SPELL = "<img src=x onerror=alert(1)>\"'&"
@@ -95,13 +95,19 @@ def test_a_sheet_put_right_keeps_what_was_read_and_is_refused_where_it_cannot(cl
     for worse in ("battery BAT 12 V\npath BAT.- -- body\n", "battery BAT twelve\n", ""):
         got = client.post("/job/wrong-1/sheet", data={"sheet": worse, "key": key})
         assert got.status_code == 422 and 'role="alert"' in got.text
-    assert "20 A" in client.get("/job/wrong-1/sheet").text
+    page = client.get("/job/wrong-1/sheet").text
+    assert "20 A" in page
+    base = re.search(r'name="base" value="([^"]+)"', page)[1]  # type: ignore[index]
+    mine, theirs = ({"sheet": better + f"# {w}\n", "base": base, "key": key} for w in ("mine", "theirs"))
+    assert client.post("/job/wrong-1/sheet", data=theirs, follow_redirects=False).status_code == 303
+    late = client.post("/job/wrong-1/sheet", data=mine)  # two at one sheet: the later one is told
+    assert late.status_code == 422 and "changed meanwhile" in late.text and "# mine" in late.text
     assert client.post("/job/wrong-1/sheet", data={"sheet": RELAY, "key": "x"}).status_code == 403
 
 
 def test_every_form_is_refused_without_the_key_of_our_pages(client: TestClient) -> None:
     begun(client, "keys-9")
-    routers = (night, office, paper, people, practice, recording, routes, sheets)
+    routers = (feeds, night, office, paper, people, practice, recording, routes, sheets)
     posts = [r for m in routers for r in m.router.routes if "POST" in getattr(r, "methods", ())]
     assert len(posts) > 8
     for r in posts:

@@ -279,3 +279,27 @@ def test_fault_feed_and_trail_change_the_drawing_and_are_kept_together(client: T
         assert pages[3].count(f'name="{name}" value="{value}"') >= 2, name
     wrong = client.get(at, params={**asked, "trail": "NO.1"})
     assert wrong.status_code == 422 and "Back to drawn-1" in wrong.text
+
+
+def test_a_feed_that_holds_is_fitted_and_taken_out_from_the_page(client: TestClient) -> None:
+    key = key_of(client.get("/new").text)
+    client.post("/new", data={"name": "fit-1", "sheet": template("relay-load").sheet, "key": key})
+    page = client.get("/job/fit-1/feed", params={"restore": "PUMP", "purpose": "home"}).text
+    text = unescape(re.search(r'name="text" value="([^"]+)"><input type="hidden" name="purpose"', page)[1])  # type: ignore[index]
+    told = {"text": text, "purpose": "home", "until": "Friday", "key": key}
+    got = client.post("/job/fit-1/fit", data=told)
+    assert got.url.path == "/job/fit-1/papers" and "Label for the" in got.text
+    page = client.get("/job/fit-1/feed").text
+    name = re.search(r'name="feed" value="([^"]+)"', page)[1]  # type: ignore[index]
+    assert "Feed in the vehicle" in client.get("/job/fit-1/circuit").text
+    drawn = client.get("/job/fit-1/circuit", params={"feed": name})
+    assert drawn.status_code == 200 and f"with the feed {name}" in drawn.text
+    assert (
+        client.post(
+            "/job/fit-1/fit", data={**told, "text": "from BAT.+ to PUMP.in wire 1 mm2 1 m"}
+        ).status_code
+        == 422
+    )
+    assert client.post("/job/fit-1/taken-out", data={"feed": "NOBODY", "key": key}).status_code == 422
+    got = client.post("/job/fit-1/taken-out", data={"feed": name, "key": key})
+    assert got.status_code == 200 and "In the vehicle" not in got.text

@@ -100,8 +100,15 @@ def cuts_text(feed: Feed, c: Circuit | None) -> str:
     said = []
     for name in feed.cuts:
         head, dot, tail = name.rpartition(".")
-        said.append(term_text(Term(head, tail)) if dot and key(name) not in parts else name_text(name))
+        whole = key(name) in parts or (c is None and _is_run(name))
+        said.append(term_text(Term(head, tail)) if dot and not whole else name_text(name))
     return ", ".join(said)
+
+
+def _is_run(name: str) -> bool:
+    """Whether a name is that of a run between two terminals (`K1.87>X1.1.a`), not of an end of one."""
+    _, found, second = name.partition(">")
+    return bool(found) and not (second.count(".") > 1 and second.endswith((".in", ".out")))
 
 
 def parse_feed(circuit: Circuit, text: str, name: str = "feed") -> Feed:

@@ -19,6 +19,7 @@ from amptrail.web import (
     api,
     casework,
     circuit,
+    feeds,
     interface,
     night,
     office,
@@ -71,6 +72,7 @@ def create_app(
     app.include_router(routes.router)
     app.include_router(recording.router)
     app.include_router(circuit.router)
+    app.include_router(feeds.router)
     app.include_router(casework.router)
     app.include_router(night.router)
     app.include_router(practice.router)

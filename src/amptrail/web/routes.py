@@ -16,7 +16,6 @@ from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
 from amptrail.jobs import starters
-from amptrail.jobs.feeding import fitting
 from amptrail.jobs.log.cases import Case
 from amptrail.sheet.readers import reader_of
 from amptrail.web import store, views
@@ -125,69 +124,6 @@ MISSING = ("helper", "lamp", "loaded", "clamp", "meter")
 
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(x for x in text.split(",") if x)
-
-
-@router.get("/job/{name}/feed", response_class=HTMLResponse)
-async def feed(
-    request: Request, name: str, text: str = "", purpose: str = "home", restore: str = ""
-) -> HTMLResponse:
-    """May I bridge this: a feed judged, or feeds found for what must work again."""
-    _, workers, _ = _state(request)
-    found = await store.read(name)
-    sheet, _ = found.texts()
-    known = await workers.ask("check", sheet=sheet)
-    against = (found.state.conclusion,) if found.state.conclusion else ()
-    rows: list[dict[str, Any]] = []
-    if text:
-        asked: dict[str, Any] = {"feeds": (text,)}
-    elif restore:
-        asked = {"restore": (restore,)}
-    else:
-        asked = {}
-    if asked:  # with every feed that is in the vehicle already
-        asked |= {"purpose": purpose, "against": against, "fitted": fitting.in_place(found)}
-        rows = (await workers.ask("feed", sheet=fitting.as_left(found), **asked))["feeds"]
-    shown = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
-    return show(
-        request,
-        "feed.html",
-        name=name,
-        rows=rows,
-        common=views.shared_cautions(rows),
-        drawn=await _driven(request, fitting.as_left(found), shown, against, known["phases"][0]["name"]),
-        drawn_text=shown["text"] if shown else "",
-        views_hits=views.hits,
-        text=text,
-        purpose=purpose,
-        restore=restore,
-        parts=[p["name"] for p in known["parts"] if p["kind"] in LOADS],
-        points=[p["name"] for p in known["points"]],
-        against=against,
-    )
-
-
-async def _driven(
-    request: Request, sheet: str, feed: dict[str, Any] | None, against: tuple[str, ...], awake: str
-) -> list[dict[str, str]]:
-    """The drive cycle with a feed, drawn as it goes when it is fitted asleep, and when it is fitted awake."""
-    drawn: list[dict[str, str]] = []
-    for start in dict.fromkeys(("asleep", awake)) if feed is not None else ():
-        try:
-            asked = {
-                "sheet": sheet,
-                "feed": feed["text"] if feed else None,
-                "fault": against,
-                "start": start,
-                "svg": True,
-            }
-            got = await request.app.state.workers.ask("cycle", cycles=2, **asked)
-        except InputError:  # a feed that the judge knows and the cycle cannot draw is judged all the same
-            continue
-        drawn.append({"start": start, "svg": with_nonce(got["svg"], request.state.nonce)})
-    return drawn
-
-
-LOADS = ("lamp", "motor", "heater", "resistor", "solenoid", "starter", "module", "relay", "load", "led")
 
 
 @router.post("/job/{name}/add")

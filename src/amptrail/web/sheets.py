@@ -64,21 +64,20 @@ async def sheet(request: Request, name: str, template: str = "") -> HTMLResponse
     """The sheet as it stands, to be put right."""
     found = await store.read(name)
     text = starters.template(template).sheet if template else found.state.sheet or ""
-    return _page(request, job=name, sheet=text, chosen=template)
+    return _page(request, job=name, sheet=text, chosen=template, base=store.version(found))
 
 
 @router.post("/job/{name}/sheet")
 async def change(
-    request: Request, name: str, sheet: str = Form(""), key: str = Form("", alias=FORM_KEY)
-) -> Response:
+    request: Request, name: str, sheet: str = Form(""), base: str = Form(""),
+    key: str = Form("", alias=FORM_KEY),
+) -> Response:  # fmt: skip
     """Keep the sheet when it is sound and every reading of the job still has its place in it."""
     routes.checked(request, key)
-    found = await store.read(name)
     try:
         await request.app.state.workers.ask("check", sheet=sheet)
-        await request.app.state.workers.ask("fits", sheet=sheet, readings=found.state.readings_text)
-        await store.begin(name, sheet, "")
+        await store.change(name, sheet, base)
     except InputError as e:
-        return _page(request, 422, job=name, sheet=sheet, problems=e.problems)
+        return _page(request, 422, job=name, sheet=sheet, base=base, problems=e.problems)
     await request.app.state.hub.tell(name, -1)
     return RedirectResponse(f"/job/{name}/circuit", 303)

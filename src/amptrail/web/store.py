@@ -15,6 +15,7 @@ from amptrail.jobs.log.cases import Case, case, run
 from amptrail.jobs.log.lessons import history
 from amptrail.jobs.log.tools import tools as in_hands
 from amptrail.jobs.solved.own import Own
+from amptrail.store import alive
 
 Json = dict[str, Any]
 LEARNED_S = 300.0
@@ -151,6 +152,18 @@ def count(found: Case) -> int:
     """How many things were said to a job: a page with another number on it is old."""
     s = found.state
     return len(s.readings) + bool(s.conclusion) + bool(s.cause) + len(s.feeds) + len(s.repairs) + len(s.left)
+
+
+def version(found: Case) -> str:
+    """The entry that holds the sheet of a job as it stands."""
+    return next((e.id for e in reversed(alive(found.entries)) if e.kind == "sheet"), "")
+
+
+async def change(name: str, sheet: str, base: str) -> Json:
+    """Another version of the sheet, when nobody has changed it since `base`, and all that was read still has
+    its points."""
+    more = {"base": base} if base else {}
+    return await asyncio.to_thread(run, "sheet", proper(name), ["page"], lambda _: sheet, None, None, more)
 
 
 async def begin(name: str, sheet: str, complaint: str, entry: str | None = None) -> Json:

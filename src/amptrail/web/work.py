@@ -59,6 +59,12 @@ def _feed(sheet: str, **asked: Any) -> Json:
     return feed(sheet, FeedOptions(**asked))
 
 
+def _fit(job: str, text: str, by: str, **more: Any) -> Json:
+    from amptrail.jobs.log.cases import run
+
+    return run("fit", job, [text], str, None, None, more, by or None)
+
+
 def _cycle(sheet: str, **asked: Any) -> Json:
     from amptrail.jobs.cycle import CycleOptions, cycle
 
@@ -69,12 +75,6 @@ def _check(sheet: str) -> Json:
     from amptrail.jobs.check import check
 
     return check(sheet)
-
-
-def _fits(sheet: str, readings: str) -> Json:
-    from amptrail.sheet import parse, parse_readings
-
-    return {"read": len(parse_readings(parse(sheet), readings).items)}
 
 
 def _drawing(sheet: str, **asked: Any) -> Json:
@@ -138,7 +138,7 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "feed": _feed,
     "cycle": _cycle,
     "check": _check,
-    "fits": _fits,
+    "fit": _fit,
     "draw": _drawing,
     "trail": _trail,
     "recording": _recording,
