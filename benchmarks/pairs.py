@@ -25,7 +25,8 @@ import numpy as np
 from amptrail.circuit.model import Circuit, Term
 from amptrail.faults import changes
 from amptrail.jobs.evidence.judgement import Judgement
-from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.evidence.doubles import POOL
+from amptrail.jobs.judging.suspects import JUDGED, judge
 from amptrail.sheet import print_sheet
 from amptrail.sheet.parse import parse
 from amptrail.solve import Tap, assemble, read, run
@@ -95,6 +96,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if "all" not in got:
             left_out += 1
             continue
+        for kept in (JUDGED, POOL):  # a judgement of all pairs takes half a gigabyte
+            kept.clear()
         few, many = got["auto"], got["all"]
         mine = [few.suspects[h].key for h in few.post.ranking()[:TOP]]
         known = {s.key for s in few.suspects}

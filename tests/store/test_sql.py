@@ -15,10 +15,11 @@ import pytest
 from sqlalchemy import create_engine, event, inspect
 
 from amptrail.store import Entry, StoreError
-from amptrail.store.engines import default_path, named, said
+from amptrail.store.engines import said
 from amptrail.store.migrate import HEAD
 from amptrail.store.sql import open_log
 from amptrail.store.tables import metadata
+from amptrail.store.where import default_path, named
 
 AT = "2026-11-25T12:00:00+00:00"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sys
@@ -15,6 +16,7 @@ from amptrail.cli.dispatch import ALONE, HELP, answer, failed, usage
 from amptrail.cli.files import Files
 from amptrail.errors import InputError
 
+RARELY = (200_000, 20, 20)  # looking for garbage among what is loaded took a tenth of a short command
 SPEAKING = (*HELP, "--install-completion", "--show-completion")
 
 
@@ -72,4 +74,5 @@ def main(argv: Sequence[str]) -> int:
 
 def run() -> None:
     """Entry point of the installed command."""
+    gc.set_threshold(*RARELY)
     sys.exit(main(sys.argv[1:]))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,6 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from amptrail.store.entries import StoreError, refuse
 
-FILE = "jobs.sqlite"
 WAIT_S = 10.0  # for another program that is just writing
 PRAGMAS = ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL")
 CONNECT_S = 5  # to reach a server: a busy one answers late
@@ -46,29 +44,6 @@ STATES = (
     ("P0001", "append-only", "entries are never changed", "add an undo in place of a change"),
 )  # fmt: skip
 UNCONNECTED = (("authentication failed", "28P01"), ("role ", "28000"), ("does not exist", "3D000"))
-
-
-def default_path() -> Path:
-    """Where jobs are kept without a word: in AMPTRAIL_HOME, else in the user's data folder."""
-    home = os.environ.get("AMPTRAIL_HOME")
-    if home:
-        return Path(home) / FILE
-    from platformdirs import user_data_path
-
-    return user_data_path("amptrail", appauthor=False) / FILE
-
-
-def named() -> Path | str:
-    """The log to use: AMPTRAIL_STORE (a file, or the URL of a PostgreSQL database), else the default file."""
-    where = os.environ.get("AMPTRAIL_STORE", "").strip()
-    if not where:
-        return default_path()
-    return where if "://" in where else Path(where)
-
-
-def exists(where: Path | str) -> bool:
-    """Whether there may be a log: looking for a job makes no file."""
-    return isinstance(where, str) or where.exists()
 
 
 def said(error: Exception, where: str) -> StoreError:

@@ -14,13 +14,14 @@ from sqlalchemy import Connection, Engine, delete, func, select
 from sqlalchemy.exc import DBAPIError
 
 from amptrail.store import migrate
-from amptrail.store.engines import READ_ONLY, WAIT_S, engine_of, named, said
+from amptrail.store.engines import READ_ONLY, WAIT_S, engine_of, said
 from amptrail.store.entries import Entry, StoreError, dumped, refuse
 from amptrail.store.files import Attached
 from amptrail.store.log import Choose, Log, no_file
 from amptrail.store.people import Person
 from amptrail.store.search import VERSION, weighed
 from amptrail.store.tables import entries, files, indexed, jobs, people, pieces, words
+from amptrail.store.where import named
 
 AFTER = "\U0010ffff"  # sorts behind every letter
 

@@ -28,7 +28,7 @@ def _certified(tls: bool, given: tuple[str, str] | None) -> tuple[tuple[str, str
             if not Path(name).is_file():
                 raise one("no-such-file", f"cannot read {name}", remedy="name a certificate, then its key")
         return given, None
-    from amptrail.store.engines import default_path
+    from amptrail.store.where import default_path
     from amptrail.web.certificate import names_of, own
 
     files = own(default_path().parent / "tls", names_of(lan_address()))

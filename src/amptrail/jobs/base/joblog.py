@@ -77,7 +77,7 @@ def known(log: Log, name: str) -> list[Entry]:
 
 def known_case(name: str) -> Case | None:
     """The job of that name, or None; makes no log where there is none."""
-    from amptrail.store.engines import exists, named
+    from amptrail.store.where import exists, named
 
     if not exists(named()):  # looking for a job makes no log
         return None
@@ -91,7 +91,7 @@ def case(name: str) -> Case:
     found = known_case(name)
     if found is not None:
         return found
-    from amptrail.store.engines import exists, named
+    from amptrail.store.where import exists, named
 
     if not exists(named()):
         raise unknown(name)

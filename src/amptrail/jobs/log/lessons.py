@@ -16,7 +16,7 @@ from amptrail.jobs.evidence import history as core
 from amptrail.jobs.evidence.history import History, Taught
 from amptrail.sheet import parse_fault
 from amptrail.store import Entry, JobState, alive, rebuild
-from amptrail.store.engines import exists, named
+from amptrail.store.where import exists, named
 
 OUT = ("no", "off", "false", "0")
 

@@ -15,7 +15,7 @@ def tools(readings_text: str, by: str) -> Own:
 
 def brought(by: str) -> Own:
     """What a person last said of their own instruments, in any job; looking for it makes no log."""
-    from amptrail.store.engines import exists, named
+    from amptrail.store.where import exists, named
 
     if not by or not exists(named()):
         return Own((), by)

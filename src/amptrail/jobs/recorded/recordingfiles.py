@@ -55,7 +55,7 @@ class Kept:
 
 def home() -> Path:
     """Where the files are: beside the log."""
-    from amptrail.store.engines import default_path
+    from amptrail.store.where import default_path
 
     return default_path().parent / "recordings"
 
