@@ -157,7 +157,7 @@ def table(rows: dict[str, list[Result]]) -> str:
 def main(argv: Sequence[str]) -> int:
     """Play and print."""
     parser = argparse.ArgumentParser(description="ways of choosing the next test, on circuits")
-    parser.add_argument("--jobs", type=int, default=4, help="jobs a circuit")
+    parser.add_argument("--jobs", type=int, default=1, help="jobs a circuit")
     parser.add_argument("--circuits", nargs="*", default=ON)
     parser.add_argument("--doubles-share", type=float, default=DOUBLES)
     parser.add_argument("--seed", type=int, default=0)
