@@ -29,13 +29,15 @@ OTHERS_MOST_S = 1200  # given to each of the other benchmarks
 NOTES = """\
 one lane: a whole run() of one healthy circuit, a rest and two drive cycles, Python around it included.
 settled operating point: that time over the phases lived through (relays, fuses, timers, all solves).
-all faults: every single fault of the catalogue at one severity, the same run, all lanes in one call.
+all faults: every single fault of the catalogue at one severity, the same run, 256 lanes a call, and with
+  each call the healthy lane once more, for the others to start from. Two fuses exchanged that never feel it
+  are not lived.
 meter everywhere: every fault, every phase, 10 Mohm at every named point, everything settled again (proved
   not to change anything, or solved again). lamp and loaded lead: 5 W and 3 ohm at every named point.
 frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; processor time; cold;
   ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`; ours
-  one lane altered. reloaded: a deck a point; ours all from nothing. as given: its default tolerances;
-  otherwise reltol 1e-8.
+  one lane altered, going on from the point before. reloaded: a deck a point; ours all from nothing. as
+  given: its default tolerances; otherwise reltol 1e-8.
 sparse LU, dense batch: the same frozen points from nothing, the same laws and the same test of being done;
   only the linear system of each Newton step is solved by the library.
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import resource
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
@@ -73,13 +74,18 @@ def all_faults(net: Network, repeats: int) -> Iterator[Figure]:
     taps = [Tap(t) for t in points(net.circuit)]
     yield "single faults", "", float(len(lanes))
     mixed = [lanes[i] for i in np.random.default_rng(SEED).permutation(len(lanes))]
-    one, share = lived(net, mixed, 1, repeats)
-    two, _ = lived(net, mixed, None, repeats)
+    one, share, _ = lived(net, mixed, 1, repeats)
+    two, _, counts = lived(net, mixed, None, repeats)
     yield "all faults, drive cycles", "ms", 1e3 * two
     yield "  share of them run, the time scaled", "%", 100.0 * share
     yield "  a fault", "ms", 1e3 * two / len(lanes)
     yield "  on one thread", "ms", 1e3 * one
     yield "  one thread / all threads", "x", one / two
+    yield "  sweeps a solve", "", counts["sweeps"] / counts["solves"]
+    yield "  cold restarts", "", float(counts["cold"])
+    yield "  line searches", "", float(counts["searched"])
+    yield "  solves without an answer", "", float(counts["not_converged"])
+    yield "  of them by currents that do not add up", "", float(counts["unbalanced"])
     yield "points", "", float(len(taps))
     yield from everywhere(net, mixed, taps, "meter everywhere")
     burdened = [Tap(t.a, None, kind) for t in taps for kind in ("lamp", "loaded")]
@@ -88,24 +94,25 @@ def all_faults(net: Network, repeats: int) -> Iterator[Figure]:
 
 def lived(
     net: Network, lanes: list[tuple[Change, ...]], threads: int | None, repeats: int
-) -> tuple[float, float]:
-    """(seconds for all lanes, share of them run): whole drive cycles, some hundred lanes at once."""
+) -> tuple[float, float, dict[str, int]]:
+    """(seconds for all lanes, share of them run, counters): whole drive cycles, some hundred at once."""
     with alone() if threads == 1 else nullcontext():
         run(net, lanes[:2])
         spent: list[float] = []
         done = 0
         for _ in range(repeats):
             start, done = time.perf_counter(), 0
+            counts: Counter[str] = Counter()
             for k in range(0, len(lanes), RUN_AT_ONCE):
                 some = lanes[k : k + RUN_AT_ONCE]
-                run(net, some)
+                counts.update(run(net, some).counters)
                 done += len(some)
                 if time.perf_counter() - start > RUN_BUDGET_S:
                     break
             spent.append((time.perf_counter() - start) * len(lanes) / done)
             if done < len(lanes):
                 break
-    return median(spent), done / len(lanes)
+    return median(spent), done / len(lanes), counts
 
 
 def everywhere(net: Network, lanes: list[tuple[Change, ...]], taps: list[Tap], what: str) -> Iterator[Figure]:
@@ -164,7 +171,7 @@ def against(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Fig
     apart = max(float(np.abs(mine - theirs).max()) for mine in both)
     yield "frozen points compared with ngspice", "", float(n)
     yield "  farthest apart, any node", "uV", 1e6 * apart
-    yield "  ours altered, a point", "us", 1e6 * ours
+    yield "  ours altered, from the point before, a point", "us", 1e6 * ours
     yield "  ours from nothing, a point", "us", 1e6 * fresh
     yield "  ngspice, start-up of the process", "ms", 1e3 * start
     yield "  ngspice altered, a point", "us", 1e6 * tight

@@ -24,8 +24,8 @@ import numpy as np
 
 from amptrail.circuit.model import Circuit, Term
 from amptrail.faults import changes
-from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.doubles import POOL
+from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.judging.suspects import JUDGED, judge
 from amptrail.sheet import print_sheet
 from amptrail.sheet.parse import parse
@@ -112,8 +112,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         apart.append(max(abs(one.get(c, 0.0) - p) for c, p in two.items()))
         told = "pairs" if pairs else "singles"
         print(
-            f"job {seed}: {told}, auto has {shared[-1]:.2f}, missed {missed[-1]:.4f}; causes {blamed[-1]:.2f}, "
-            f"{apart[-1]:.4f} apart",
+            f"job {seed}: {told}, auto has {shared[-1]:.2f}, missed {missed[-1]:.4f}; "
+            f"causes {blamed[-1]:.2f}, {apart[-1]:.4f} apart",
             flush=True,
         )
         if pairs or not same[-1]:
@@ -123,16 +123,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
                     print(f"   {rank} of all is {how} in auto: {probability:.4f} {name}", flush=True)
         if pairs:
             of_pairs.append(shared[-1])
-    print(
-        f"{len(same) + left_out} generated jobs, {left_out} of them not weighed by all pairs (one fault explains)"
-    )
-    print(f"{len(same)} compared of {asked.size} parts; auto looks at pairs in {len(of_pairs)}")
+    print(f"{len(same) + left_out} generated jobs of {asked.size} parts, {len(same)} weighed both ways;")
+    print(f"in {len(of_pairs)} of these auto looks at pairs")
     if same:
         print(f"the first is the same in {sum(same)}; the first {TOP} in {sum(x == 1.0 for x in shared)}")
         print(f"of the first {TOP} of all, auto has {np.mean(shared):.4f} (worst job {min(shared):.2f})")
         if of_pairs:
             print(f"   where it looks at pairs {np.mean(of_pairs):.4f} (worst job {min(of_pairs):.2f})")
-        print(f"cause by cause, of the first {TOP} auto has {np.mean(blamed):.4f} (worst {min(blamed):.2f})")
+        print(f"cause by cause, of the first {TOP} auto has {np.mean(blamed):.4f} ({min(blamed):.2f})")
         print(f"   probability of any one cause apart: mean {np.mean(apart):.5f}, worst {max(apart):.4f}")
         print(f"probability missed: mean {np.mean(missed):.5f}, worst {max(missed):.4f}")
     print(f"processor time: auto {spent['auto']:.1f} s, all {spent['all']:.1f} s")

@@ -37,14 +37,16 @@ def _solve_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: A
 
 @njit(cache=False, nogil=True)
 def _alter_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: Array, ok: Array) -> None:
-    """One lane whose resistances are altered from point to point, each a cold start."""
+    """One lane whose resistances are altered from point to point; the first of a phase is a cold start, the
+    others go on from the point before, as a program with an `alter` command may."""
     lane = held(lane_of(lanes, 0))
     w = held(workspace(net, lane))
     for n in range(lanes.kind.shape[0]):
         lane.series[:] = lanes.series[n]
         lane.p[:] = lanes.p[n]
         w.state[:] = state[n]
-        w.x[:] = 0.0
+        if n == 0 or phase[n] != phase[n - 1]:
+            w.x[:] = 0.0
         ok[n] = solve(net, lane, w, phase[n])
         volts[n] = w.v
 

@@ -47,6 +47,25 @@ def test_a_pass_not_lived_again_ends_the_same(seed: int) -> None:
         assert same(quick.amps[steady], long.amps[steady])
 
 
+@pytest.mark.parametrize(("size", "seed"), [(30, 5), (60, 1), (120, 2)])
+def test_a_lane_that_follows_the_healthy_one_ends_where_it_does_alone(size: int, seed: int) -> None:
+    """Many lanes start from what the healthy vehicle came through, a few from nothing; fuses exchanged that
+    feel nothing are not lived at all."""
+    net = assemble(generate(size, seed))
+    lanes = some_lanes(net, 50, seed)
+    lanes += [x for x in fault_lanes(net) if x and all(c.other == "rating_a" for c in x)][:20]
+    for start in ("asleep", f"awake:{net.phases[0].name}"):
+        together = run(net, lanes, start)
+        for n, lane in enumerate(lanes):
+            alone = run(net, [lane], start)
+            assert np.array_equal(together.status[n], alone.status[0])
+            assert np.array_equal(together.snapshot.state[n], alone.snapshot.state[0])
+            assert np.array_equal(together.snapshot.time[n], alone.snapshot.time[0])
+            steady = alone.status[0] < CHATTER
+            assert same(together.volts[n][steady], alone.volts[0][steady])
+            assert same(together.amps[n][steady], alone.amps[0][steady])
+
+
 def everywhere(net: Network) -> list[Tap]:
     """Every instrument at many points, and differences."""
     nodes = range(net.static.nodes)

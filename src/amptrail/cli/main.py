@@ -17,6 +17,7 @@ from amptrail.cli.files import Files
 from amptrail.errors import InputError
 
 RARELY = (200_000, 20, 20)  # looking for garbage among what is loaded took a tenth of a short command
+VERBOSE = "--verbose"  # with any command: what the solver had to do, on standard error
 SPEAKING = (*HELP, "--install-completion", "--show-completion")
 
 
@@ -46,7 +47,8 @@ def _by_typer(argv: Sequence[str]) -> int:
 
 def main(argv: Sequence[str]) -> int:
     """Run the command line; returns the exit status (docs/json.md, Exit)."""
-    as_json = "--json" in argv
+    as_json, verbose = "--json" in argv, VERBOSE in argv
+    argv = [a for a in argv if a != VERBOSE]
     name = next((a for a in argv if not a.startswith("-")), None)
     try:
         if (
@@ -70,6 +72,11 @@ def main(argv: Sequence[str]) -> int:
         return 2
     except BrokenPipeError:
         return 0
+    finally:
+        if verbose:
+            from amptrail.solve.tally import told
+
+            sys.stderr.write(f"{told()}\n")
 
 
 def run() -> None:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from amptrail.circuit.model import key
 from amptrail.circuit.phases import sleeping
 from amptrail.errors import ModelError, Problem, nearest
+from amptrail.solve import tally
 from amptrail.solve.changes import Change, Kind, stack
 from amptrail.solve.held import hold
 from amptrail.solve.kernel import Out, run_lanes
@@ -78,8 +79,7 @@ class Runs:
     def counters(self) -> dict[str, int]:
         """Sums over lanes: sweeps, cold restarts, line searches, solves without an answer, all solves, and
         solves whose currents did not add up (they are among those without an answer)."""
-        names = ("sweeps", "cold", "searched", "not_converged", "solves", "unbalanced")
-        return dict(zip(names, (int(x) for x in self.snapshot.counts.sum(axis=0)), strict=True))
+        return tally.summed(self.snapshot.counts)
 
     def state(self, lane: int, phase: int) -> State:
         """The discrete state at the end of a phase (index into `phases`)."""
@@ -195,6 +195,7 @@ def live_through(
         )  # fmt: skip
 
     share(count, piece)
+    tally.add(out.counts[~left_out])
     return out
 
 
@@ -266,7 +267,7 @@ def run(
     same = _as_healthy(network, lanes, trail)
     out = live_through(network, many, *life, trail, same)
     for to, from_ in zip(out, healthy, strict=True):
-        if same.any() and from_.any():  # they are all zeros
+        if same.any() and from_.any():  # they are all zeros already
             to[same] = from_[0]
     return Runs(network, many, kept, out)
 
