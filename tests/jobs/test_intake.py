@@ -53,6 +53,17 @@ def test_the_question_that_tells_most_comes_first(sprayer: str) -> None:
         assert r["answers"][-1] == {"words": "don't know", "line": None, "probability": None, "leaves": []}
 
 
+def test_what_nobody_knows_is_not_asked_again_and_the_rest_is_ranked_without_it(sprayer: str) -> None:
+    first = intake(sprayer, "")["questions"]
+    got = intake(sprayer, "", IntakeOptions(unknown=(first[0]["ask"],)))
+    rows = got["questions"]
+    assert first[0]["ask"] not in [r["ask"] for r in rows]
+    assert rows[0]["adds_bits"] == rows[0]["bits"] == max(r["bits"] for r in rows)  # beside nothing above it
+    assert not got["problems"]
+    (told,) = intake(sprayer, "", IntakeOptions(unknown=(first[0]["ask"].replace("?", ""),)))["problems"]
+    assert told["code"] == "unknown-question" and told["nearest"] == first[0]["ask"]
+
+
 def test_every_answer_is_a_line_that_is_heard(sprayer: str) -> None:
     circuit = parse(sprayer)
     for name in ("sprayer", "trailer"):

@@ -28,18 +28,21 @@ def history(as_json: o.AsJson = False) -> Json:
 @app.command()
 def intake(
     ctx: typer.Context, sheet: o.SheetName, readings: o.ReadingsName = None, who: o.Who = "customer",
-    top: o.Top = 10, history: o.UseHistory = None, as_json: o.AsJson = False,
+    unknown: o.Unknown = None, top: o.Top = 10, history: o.UseHistory = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
     """What to ask on the phone, each answer a line of the readings; the question that tells most first.
 
     Example: amptrail intake van.sheet
 
     Example: amptrail intake van.sheet van.readings --who shop
+
+    Nobody knows: amptrail intake van.sheet --unknown "Does LIFT click while it cranks?"
     """
     from amptrail.jobs.judging.intake import IntakeOptions
     from amptrail.jobs.judging.intake import intake as run
 
-    return run(*texts_of(ctx, sheet, readings), IntakeOptions(who, top, history_of(ctx, sheet, history)))
+    options = IntakeOptions(who, top, history_of(ctx, sheet, history), tuple(unknown or ()))
+    return run(*texts_of(ctx, sheet, readings), options)
 
 
 @app.command()

@@ -264,6 +264,12 @@ Begin = Annotated[float | None, typer.Option("--from", metavar="S", help="Measur
 End = Annotated[float | None, typer.Option("--to", metavar="S", help="Measure to this instant.")]
 
 Who = Annotated[Answering, typer.Option("--who", help="Whose answers they are.")]
+Unknown = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--unknown", metavar="QUESTION", help="Nobody knows the answer to this one; may be repeated."
+    ),
+]
 EveryValue = Annotated[bool, typer.Option("--all", help="Show every value that nobody stated.")]
 BatteryAh = Annotated[float | None, typer.Option("--ah", metavar="AH", help="Charge of the battery.")]
 RestVolts = Annotated[float | None, typer.Option("--volts", metavar="V", help="Its volts at rest.")]

@@ -98,10 +98,11 @@ class Judged(SheetText):
 
 
 class Called(Read):
-    """Who answers on the phone, and how many questions."""
+    """Who answers on the phone, how many questions, and those nobody knew the answer to."""
 
     who: Literal["customer", "shop", "mine"] = "customer"
     top: int = Field(default=10, ge=1, le=50)
+    unknown: tuple[str, ...] = Field(default=(), max_length=100)
 
 
 class Condemned(Read):

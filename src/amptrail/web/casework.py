@@ -67,7 +67,8 @@ async def ask(
         sheet=sheet,
         readings=readings,
         who=who,
-        top=MOST_QUESTIONS + len(gone),
+        top=MOST_QUESTIONS,
+        unknown=tuple(gone),
         history=await store.learned(name),
     )
     questions = [
@@ -81,10 +82,9 @@ async def ask(
             ],
         }
         for q in got["questions"]
-        if q["ask"] not in gone
     ]
     return routes.show(
-        request, "ask.html", who=who, people=WHO, questions=questions[:MOST_QUESTIONS],
+        request, "ask.html", who=who, people=WHO, questions=questions,
         unknown="|".join(gone), exchanged=got["exchanged"], worked_on=_worked(got["worked_on"]),
         complaint=found.state.complaint, back="ask", **routes.standing(found),
     )  # fmt: skip

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle, names_phase
-from amptrail.errors import nearest, one
+from amptrail.errors import Problem, nearest, one
 from amptrail.faults.metal import neighbours
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.evidence.beforehand import worked_factor
@@ -55,11 +55,13 @@ WHEN = {
 
 @dataclass(frozen=True, slots=True)
 class IntakeOptions:
-    """Who answers (whose readings they are), how many questions, and what earlier jobs taught."""
+    """Who answers (whose readings they are), how many questions, what earlier jobs taught, and the questions
+    (as they are asked) to which nobody knew the answer: those below are then not ranked as if they had."""
 
     who: str = "customer"
     top: int = 10
     history: History = NONE
+    unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +146,9 @@ def _slip(chance: Array, who: str) -> Array:
 def ranked(j: Judgement, options: IntakeOptions) -> list[Question]:
     """The questions in the order to ask them, each adding most to those before."""
     alive = live(j)
-    tests = [t for t in askable(j.circuit) if not told_already(j, t, anyone=True)]
+    unknown = {key(x) for x in options.unknown}
+    tests = [t for t in askable(j.circuit)
+             if not told_already(j, t, anyone=True) and key(words(j.circuit, t)) not in unknown]  # fmt: skip
     p = panel(j, alive, tests)
     belief, group = alive.probability / alive.probability.sum(), _groups(j, alive)
     asked = [(t, _slip((p.said[k] * alive.weight[:, :, None]).sum(axis=1), options.who))
@@ -255,4 +259,18 @@ def intake(sheet_text: str, readings_text: str, options: IntakeOptions = IntakeO
         "who": options.who, "questions": rows, "exchanged": _exchanged(j), "worked_on": _worked_on(j),
         "open_bits": _entropy(mass), "groups": len(mass), "minutes_min": 0.0,
     }  # fmt: skip
-    return answer("intake", sheet, body, problems=j.problems)
+    return answer("intake", sheet, body, problems=(*j.problems, *_never_asked(sheet.circuit, options)))
+
+
+def _never_asked(circuit: Circuit, options: IntakeOptions) -> Iterator[Problem]:
+    """A warning for each question told as unknown that nobody asks here."""
+    asked = [words(circuit, t) for t in askable(circuit)] if options.unknown else []
+    for text in options.unknown:
+        if key(text) not in {key(x) for x in asked}:
+            yield Problem(
+                "unknown-question",
+                f"nobody asks: {text}",
+                severity="warning",
+                nearest=nearest(text, asked),
+                remedy="copy the question as it was asked",
+            )
