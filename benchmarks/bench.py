@@ -104,6 +104,7 @@ def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description="benchmarks of the solver")
     parser.add_argument("--quick", action="store_true", help="30 parts, one run, nothing written")
     parser.add_argument("--sizes", type=int, nargs="+", default=SIZES, help="parts and cavities")
+    parser.add_argument("--solver", action="store_true", help="the table of the solver only")
     asked = parser.parse_args(argv)
     quick, sizes = asked.quick, SIZES[:1] if asked.quick else tuple(asked.sizes)
     now = datetime.datetime.now(datetime.UTC)
@@ -126,7 +127,7 @@ def main(argv: Sequence[str]) -> int:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     memory = f"peak memory {peak:.0f} MB; memory copied at {memory_gb_s():.1f} GB/s (read and written)"
     tell(f"{table}\n\n{memory}\n\n{NOTES}")
-    for what, modules in () if quick else OTHERS:
+    for what, modules in () if quick or asked.solver else OTHERS:
         tell(f"{what}\n" + "\n".join(other(m) for m in modules))
     return 0
 

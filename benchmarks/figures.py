@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import resource
+import subprocess
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -232,12 +233,19 @@ def gather(sizes: Sequence[int], repeats: int, folder: Path) -> Iterator[list[Ro
     """All rows, in order, each time with one size more."""
     rows: dict[str, Row] = {}
     for size in sizes:
+        seen: Counter[str] = Counter()
         net = assemble(generate(size, SEED))
         figures = [*healthy(net, repeats), *all_faults(net, repeats)]
         with alone():
-            figures += [*against(net, size, repeats, folder), *meters(net, size, repeats, folder)]
+            for compare in (against, meters):
+                try:
+                    figures += compare(net, size, repeats, folder)
+                except subprocess.TimeoutExpired as late:
+                    what = f"{compare.__name__}: a peer not done in the time given"
+                    figures.append((what, "s", float(late.timeout)))
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         figures.append(("peak memory of this process so far", "MB", peak))
-        for k, (what, unit, value) in enumerate(figures):
-            rows.setdefault(f"{k} {what}", Row(what, unit)).values[size] = value
+        for what, unit, value in figures:  # some words stand in several parts of the table
+            seen[what] += 1
+            rows.setdefault(f"{seen[what]} {what}", Row(what, unit)).values[size] = value
         yield list(rows.values())

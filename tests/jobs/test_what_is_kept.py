@@ -92,7 +92,7 @@ def test_the_most_hopeful_pairs_come_first_and_all_means_all(empty_pool: None) -
     hoped = list(doubles._hoped(base, only, alone))
     assert [h for h, _ in hoped] == sorted((h for h, _ in hoped), reverse=True)
     some, last = doubles._some(iter(hoped), -np.inf, 500)
-    assert sum(len(p.rows) for p in some) <= 500
+    assert sum(len(p.rows) for _, p in some) <= 500
     assert last is not None
     assert last[1].key == hoped[len(some)][1].key
     few, none = doubles._some(iter(hoped), hoped[5][0], np.inf)
