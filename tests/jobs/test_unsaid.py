@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from amptrail.circuit.tables import table
 from amptrail.cli.main import main
 from amptrail.jobs.check import check
-from amptrail.jobs.unsaid import groups
+from amptrail.jobs.unsaid import MATTERS, groups
 from amptrail.sheet import parse
 
 GLOW = Path(__file__).parents[2] / "src" / "amptrail" / "jobs" / "templates" / "glow.sheet"
@@ -46,3 +47,8 @@ def test_on_screen(capsys: pytest.CaptureFixture[str]) -> None:
     every = capsys.readouterr().out
     assert "contact resistance" in every and "check --all" not in every
     assert max(len(line) for line in (few + every).splitlines()) <= 80
+
+
+def test_what_matters_is_in_the_tables() -> None:
+    for kind, names in MATTERS.items():
+        assert set(names) <= {a.name for a in table(kind)}, kind  # type: ignore[arg-type]

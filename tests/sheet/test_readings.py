@@ -173,3 +173,13 @@ def test_a_run_that_a_feed_cuts_is_written_as_it_is_named() -> None:
     words = f"from BAT.+ to L.in wire 2.5 mm2 1 m cut {run}"
     assert run.endswith("X1.1.a")
     assert feed_text(parse_feed(circuit, words)) == words
+
+
+@pytest.mark.parametrize(
+    "said", ["meter 12 s", "lamp 12 s", "clamp lit 12 s", "ohmmeter 3 s", "loaded lit > 70 s"]
+)
+def test_a_time_is_told_of_a_light_and_of_nothing_else(said: str) -> None:
+    with pytest.raises(InputError) as e:
+        parse_readings(parse("battery BAT 12 V\nfuse F 3 A\npath BAT.+ -- F -- body\npath BAT.- -- body"),
+                       f"F.in in running {said}")  # fmt: skip
+    assert "lamp lit 12 s then dark" in e.value.problems[0].remedy

@@ -291,7 +291,7 @@ def test_a_feed_that_holds_is_fitted_and_taken_out_from_the_page(client: TestCli
     assert got.url.path == "/job/fit-1/papers" and "Label for the" in got.text
     page = client.get("/job/fit-1/feed").text
     name = re.search(r'name="feed" value="([^"]+)"', page)[1]  # type: ignore[index]
-    assert "Feed in the vehicle" in client.get("/job/fit-1/circuit").text
+    assert "<small>in the vehicle</small>" in client.get("/job/fit-1/circuit").text
     drawn = client.get("/job/fit-1/circuit", params={"feed": name})
     assert drawn.status_code == 200 and f"with the feed {name}" in drawn.text
     assert (

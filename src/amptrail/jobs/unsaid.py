@@ -15,9 +15,9 @@ MATTERS: dict[str, tuple[str, ...]] = {
     "battery": ("emf_v",), "alternator": ("emf_v",), "fuse": ("rating_a",), "link": ("rating_a",),
     "polyfuse": ("hold_a", "trip_a"), "relay": ("coil_ohm", "pull_v", "drop_v", "layout", "suppressed"),
     "starter": ("pull_v", "hold_ohm", "motor_ohm"), "wire": ("area_mm2", "length_m"),
-    "lamp": ("rated_w", "rated_v"), "led": ("rated_w", "rated_v"), "heater": ("rated_w", "rated_v"),
-    "motor": ("run_a", "stall_ohm"), "solenoid": ("ohm",), "resistor": ("ohm",), "load": ("ohm",),
-    "ptc": ("ohm",), "sensor": ("ohm",), "pot": ("position", "ohm"),
+    "lamp": ("rated_w", "rated_v"), "led": ("forward_v", "ohm"), "heater": ("rated_w", "rated_v"),
+    "motor": ("run_a", "stall_ohm"), "solenoid": ("ohm",), "resistor": ("ohm",), "load": ("amps", "min_v"),
+    "ptc": ("cold_ohm", "limit_a"), "sensor": ("ohm",), "pot": ("position", "ohm"),
 }  # fmt: skip
 MODULE = {
     "lives_above_v": "lives above", "awake_ohm": "takes awake", "asleep_ohm": "takes asleep",

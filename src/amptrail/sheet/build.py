@@ -282,7 +282,7 @@ class Builder:
     def _take(self) -> None:
         """What paths declared since the last time joins the parts, in order."""
         for wire in self.strings.wires:
-            self.places["part", key(wire.name)] = (self.line, 1)
+            self.places["part", key(wire.name)] = (self.line, self.strings.columns.get(key(wire.name), 1))
         self.parts += self.strings.wires
         self.order += self.strings.order
         self.strings.wires.clear()

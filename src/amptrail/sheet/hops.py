@@ -42,6 +42,7 @@ class Strings:
     def __init__(self, names: Names) -> None:
         self.names = names
         self.wires: list[Part] = []
+        self.columns: dict[str, int] = {}  # where the bracket of a wire opens, by its key
         self.cavities: list[Cavity] = []
         self.order: list[str] = []
 
@@ -127,7 +128,7 @@ class Strings:
             name, items = word(item.children[1]), item.children[3:-1]
             if key(str(name)) in self.names.parts:
                 raise wrong(name, "twice", f"{name} is declared twice", remedy="give the wire another name")
-            self._declare(str(name), items)
+            self._declare(str(name), items, item.children[0])
             return Hop(str(name), "in", "out")
         items = item.children[1:-1]
         if len(items) == 1 and items[0].data == "attr_colour":
@@ -155,12 +156,13 @@ class Strings:
         while key(name) in self.names.parts:
             n += 1
             name = f"{base}#{n}"
-        self._declare(name, item.children[1:-1])
+        self._declare(name, item.children[1:-1], item.children[0])
         hops[i] = Hop(name, "in", "out")
         return Hop(name, "in", "out")
 
-    def _declare(self, name: str, items: list[Node]) -> None:
+    def _declare(self, name: str, items: list[Node], bracket: Token) -> None:
         part = make_part("wire", name, items)
+        self.columns[key(name)] = bracket.column or 1
         self.names.add_part(part)
         self.wires.append(part)
         self.order.append(name)

@@ -26,9 +26,9 @@ _UNITS = {
     "fuse-drop": ("V",),
     "ohmmeter": ("ohm",),
     "scope": ("V", "A"),
-    "lamp": ("s",),
-    "led": ("s",),
 }
+_SHOWS_LIGHT = ("lamp", "led", "eye")  # of what is lit, how long it was is a reading
+_TIME = "a time is told of a light: lamp lit 12 s then dark, or lamp lit > 70 s"
 _UNSAID = {"meter": "V", "loaded": "V", "scope": "V", "fuse-drop": "V", "clamp": "A", "ohmmeter": "ohm"}
 _WORDS = {
     "lamp": ("bright", "dim", "dark", "nothing"),
@@ -322,6 +322,8 @@ class _Reader:
             case "i_same":
                 return replace(r, word="same as battery")
             case "i_lit":
+                if instrument not in _SHOWS_LIGHT:
+                    raise wrong(k[0], "wrong-word", f"a {instrument} is not lit", remedy=_TIME)
                 word_ = "lit then dark" if k[3] is not None else "lit"
                 return replace(r, seconds=quantity(str(k[2])).si, at_least=k[1] is not None, word=word_)
             case "i_blows":
@@ -349,7 +351,7 @@ class _Reader:
                 "wrong-unit",
                 f"a {instrument} does not read {token}",
                 known=units,
-                remedy=f"give a figure in {' or '.join(units) or 'words'}",
+                remedy=_TIME if q.dimension == "s" else f"give a figure in {' or '.join(units) or 'words'}",
             )
         most = {"V": 1000.0, "A": 10_000.0}.get(q.dimension, float("inf"))
         if abs(q.si) > most or (q.dimension in ("ohm", "s") and q.si < 0):

@@ -62,6 +62,14 @@ class SheetText(BaseModel):
     sheet: str = Sheet
 
 
+class Filled(SheetText):
+    """One field of a part as typed; empty: nobody knows."""
+
+    part: str = Field(max_length=200)
+    attribute: str = Field(max_length=60)
+    typed: str = Field(default="", max_length=400)
+
+
 class Expected(SheetText):
     """What should be read: phases, points and instruments (all when empty), faults supposed."""
 
@@ -144,6 +152,18 @@ async def _ask(request: Request, name: str, **asked: Any) -> Json:
 async def check(request: Request, body: SheetText) -> Json:
     """Is the sheet sound, and every name in it."""
     return await _ask(request, "check", **body.model_dump())
+
+
+@router.post("/fields")
+async def fields(request: Request, body: SheetText) -> Json:
+    """What each part of the sheet could be told, with units and what is assumed."""
+    return await _ask(request, "fields", **body.model_dump())
+
+
+@router.post("/fill")
+async def fill(request: Request, body: Filled) -> Json:
+    """The sheet with one field of a part filled in, all else as it was."""
+    return await _ask(request, "fill", **body.model_dump())
 
 
 @router.post("/expect")
@@ -235,7 +255,9 @@ async def add(request: Request, name: str, body: Entries) -> Json:
             await _enter(name, e)
             added.append(e.id)
         except InputError as x:
-            refused.append({"id": e.id, "message": str(x.problems[0].message) if x.problems else str(x)})
+            first = x.problems[0] if x.problems else None
+            refused.append({"id": e.id, "message": first.message if first else str(x),
+                            "remedy": first.remedy if first else ""})  # fmt: skip
     entries = store.count(await store.read(name))
     await request.app.state.hub.tell(name, entries)
     return {"added": added, "refused": refused, "entries": entries}

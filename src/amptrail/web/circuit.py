@@ -107,8 +107,15 @@ async def _circuit(
         request, "circuit.html", svg=routes.with_nonce(drawn["svg"], request.state.nonce), readings=rows,
         listed=listed, compared=[f["words"] for f in others], leading=leading or [], phases=phases,
         leading_texts=[f["text"] for f in leading or ()], asked=asked, instruments=INSTRUMENTS,
-        units=views.units(asked.instrument), here=here, job=found.name if found else None,
+        units=views.units(asked.instrument), times=views.times(asked.instrument), here=here,
+        job=found.name if found else None,
         own=same["own"].words(asked.instrument), entries=store.count(found) if found else 0,
         title=known.get("title") or "", faults=[f["text"] for f in known["faults"]][:MOST_FAULTS],
-        fitted=fitting.in_place(found) if found else (),
+        feeds=_feeds(known, fitting.in_place(found) if found else ()),
     )  # fmt: skip
+
+
+def _feeds(known: Json, fitted: tuple[str, ...]) -> dict[str, str]:
+    """Feeds by name with a word of each: those in the vehicle first, then what else the sheet declares."""
+    drawn = {f["name"]: f["text"] or "on the sheet" for f in known["feeds"]}
+    return dict.fromkeys(fitted, "in the vehicle") | {n: w for n, w in drawn.items() if n not in fitted}

@@ -141,7 +141,7 @@ async def add(
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """A reading from a form without scripts; the scripts send the same through the interface."""
-    said = word or " ".join(x for x in (value.strip(), unit) if x)
+    said = word or with_unit(value.strip(), unit)
     whole = filled(line, said, bool(unsure), how)
     return await _done(request, key, name, partial(store.add, name, whole, entry), back)
 
@@ -155,6 +155,11 @@ def back_to(name: str, back: str) -> str:
     page, _, part = back.partition("?part=")
     more = f"?part={quote(part)}" if part else ""
     return f"/job/{name}/{page}{more}" if page in BACK else f"/job/{name}"
+
+
+def with_unit(figure: str, unit: str) -> str:
+    """The figure with the key that was tapped; a key of a time says where its figure goes."""
+    return unit.replace("…", figure) if "…" in unit else " ".join(x for x in (figure, unit) if x)
 
 
 def filled(line: str, value: str, unsure: bool = False, how: str = "") -> str:

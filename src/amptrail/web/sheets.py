@@ -59,6 +59,17 @@ async def begin(
     return RedirectResponse(f"/job/{called}{LEADS.get(door, '')}", 303)
 
 
+@router.post("/fields", response_class=HTMLResponse)
+async def fields(request: Request, sheet: str = Form("")) -> HTMLResponse:
+    """The fields of a sheet as a piece of a page; of one that cannot be read, why there are none."""
+    told: dict[str, Any] = {"parts": (), "runs": (), "problems": ()}
+    try:
+        told |= await request.app.state.workers.ask("fields", sheet=sheet)
+    except InputError as e:
+        told["problems"] = e.problems
+    return routes.show(request, "fields.html", **told)
+
+
 @router.get("/job/{name}/sheet", response_class=HTMLResponse)
 async def sheet(request: Request, name: str, template: str = "") -> HTMLResponse:
     """The sheet as it stands, to be put right."""

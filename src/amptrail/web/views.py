@@ -20,6 +20,7 @@ QUICK = {"meter": ("nothing", "same as battery"), "loaded": ("nothing", "same as
 MOST_TESTS, MOST_VISITS, MOST_ALIKE = 5, 3, 4
 POSSIBLE = 0.1  # below this, words for one alone would call it unlikely
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
+LIT = (("s, then dark", "lit … s then dark"), ("s, still lit", "lit > … s"))  # … is where the figure goes
 OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
 WITH_FIGURE = re.compile(r"\b(resistance|to ground|to supply) \d+(?:\.\d+)? (?:m|k|M)?ohm")
 
@@ -60,6 +61,7 @@ class TestCard:
     outcomes: tuple[Outcome, ...]
     units: tuple[str, ...]
     quick: tuple[str, ...]
+    times: tuple[tuple[str, str], ...] = ()  # keys of a pad for seconds, where the instrument tells times
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,13 @@ def card(t: Json) -> TestCard:
         _outcomes(t, unit is not None),
         UNITS[unit] if unit else (),
         QUICK.get(t["instrument"] or "", ()),
+        times(t["instrument"]),
     )
+
+
+def times(instrument: str | None) -> tuple[tuple[str, str], ...]:
+    """Keys for how long a light was lit: no other reading is a time."""
+    return LIT if instrument in ("lamp", "led") else ()
 
 
 def visits(plan: Json) -> tuple[Visit, ...]:

@@ -77,6 +77,18 @@ def _check(sheet: str) -> Json:
     return check(sheet)
 
 
+def _fields(sheet: str) -> Json:
+    from amptrail.jobs.filling import fields
+
+    return fields(sheet)
+
+
+def _fill(sheet: str, part: str, attribute: str, typed: str) -> Json:
+    from amptrail.jobs.filling import fill
+
+    return fill(sheet, part, attribute, typed)
+
+
 def _drawing(sheet: str, **asked: Any) -> Json:
     from amptrail.jobs.drawing import DrawOptions, drawing
 
@@ -138,6 +150,8 @@ USE_CASES: dict[str, Callable[..., Json]] = {
     "feed": _feed,
     "cycle": _cycle,
     "check": _check,
+    "fields": _fields,
+    "fill": _fill,
     "fit": _fit,
     "draw": _drawing,
     "trail": _trail,

@@ -10,6 +10,7 @@ export class CircuitDrawing extends HTMLElement {
   /** @type {{far: number, x: number, y: number} | undefined} */ pinch;
   scale = 1;
   natural = 600;
+  told = ""; // the point that was tapped last
 
   connectedCallback() {
     this.svg = this.querySelector("svg");
@@ -107,6 +108,7 @@ export class CircuitDrawing extends HTMLElement {
 
   /** What the point reads, and the form to enter what was read there. @param {string} point */
   tell(point) {
+    this.told = point;
     for (const row of document.querySelectorAll("tr.here")) row.classList.remove("here");
     const rows = [...document.querySelectorAll("tr[data-point]")];
     const row = rows.find((r) => r.getAttribute("data-point") === point);
@@ -125,7 +127,7 @@ export class CircuitDrawing extends HTMLElement {
     const line = /** @type {HTMLInputElement | null} */ (enter.elements.namedItem("line"));
     if (line && row) line.value = row.getAttribute("data-line") || "";
     const units = row?.getAttribute("data-units")?.split(" ") || [];
-    enter.querySelectorAll("button.unit").forEach((b, k) => { if (units[k]) { b.setAttribute("value", units[k]); b.textContent = units[k]; } });
-    enter.querySelector("number-pad input")?.setAttribute("placeholder", units[0] || "");
+    enter.querySelectorAll("button.unit:not(.time *)").forEach((b, k) => { if (units[k]) { b.setAttribute("value", units[k]); b.textContent = units[k]; } });
+    enter.querySelector("number-pad:not(.time *) input")?.setAttribute("placeholder", units[0] || "");
   }
 }

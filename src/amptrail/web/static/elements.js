@@ -5,6 +5,8 @@
 export class NumberPad extends HTMLElement {
   connectedCallback() {
     const input = this.querySelector("input");
+    // Enter is the first key of this pad, not the first answer of the form
+    input?.addEventListener("keydown", (e) => { if (e.key === "Enter") { e.preventDefault(); /** @type {HTMLElement | null} */ (this.querySelector("button.unit"))?.click(); } });
     if (!input || this.querySelector(".pad") || !matchMedia("(pointer: coarse)").matches) return;
     input.readOnly = true;
     const pad = document.createElement("div");
@@ -21,6 +23,20 @@ export class NumberPad extends HTMLElement {
     }
     pad.append(...this.querySelectorAll("button.unit"));
     input.after(pad);
+  }
+}
+
+/** The units of a reading typed whole, to tap after its figures. */
+export class UnitKeys extends HTMLElement {
+  connectedCallback() {
+    const line = document.getElementById(this.dataset.for || "");
+    if (!(line instanceof HTMLInputElement) || this.childElementCount) return;
+    for (const [words, unit] of [["V", "V"], ["mV", "mV"], ["Ω", "ohm"], ["A", "A"], ["s", "s"]]) {
+      const b = document.createElement("button");
+      b.type = "button"; b.textContent = words;
+      b.addEventListener("click", () => { line.value = `${line.value.trimEnd()} ${unit}${unit === "s" && line.value.includes(" lit ") ? " then dark" : ""} `; line.focus(); });
+      this.append(b);
+    }
   }
 }
 
@@ -80,8 +96,9 @@ export class SheetEditor extends HTMLElement {
     if (area.value) this.check(area.value);
   }
 
-  /** @param {string} sheet */
-  async check(sheet) {
+  /** @param {string} sheet @param {string} [part] what was filled in: the drawing is shown there */
+  async check(sheet, part) {
+    clearTimeout(this.later);
     const live = this.querySelector(".live");
     if (!live) return;
     try {
@@ -91,20 +108,35 @@ export class SheetEditor extends HTMLElement {
       live.textContent = rows.length
         ? rows.slice(0, 5).map((/** @type {{line: number, message: string, remedy: string}} */ p) => `line ${p.line}: ${p.message}. ${p.remedy}`).join("\n")
         : `sound: ${got.counts ? got.counts.parts : 0} parts`;
-      if (!rows.length) await this.draw(sheet);
+      if (!rows.length) await this.draw(sheet, part);
     } catch { live.textContent = "no connection: not checked"; }
   }
 
-  /** @param {string} sheet */
-  async draw(sheet) {
-    const place = this.querySelector(".preview");
+  /** @param {string} sheet @param {string} [part] */
+  async draw(sheet, part) {
+    const place = document.querySelector("#grown");
     if (!place) return;
     const answer = await fetch("/api/draw", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet }) });
     if (!answer.ok) return;
-    const picture = document.createElement("img");
+    const picture = document.createElement("img"), { svg } = await answer.json();
     picture.alt = "drawing of the circuit";
-    picture.src = URL.createObjectURL(new Blob([(await answer.json()).svg], { type: "image/svg+xml" }));
-    picture.onload = () => URL.revokeObjectURL(picture.src);
-    place.replaceChildren(picture);
+    picture.src = URL.createObjectURL(new Blob([svg], { type: "image/svg+xml" }));
+    picture.onload = () => {
+      URL.revokeObjectURL(picture.src);
+      const left = place.scrollLeft, top = place.scrollTop;
+      place.replaceChildren(picture);
+      place.scrollTo(left, top);
+      if (part) this.look(place, picture, svg, part);
+    };
+  }
+
+  /** @param {Element} place @param {HTMLImageElement} picture @param {string} svg @param {string} part */
+  look(place, picture, svg, part) {
+    // as text: parsed as a document its style would be refused by the policy of the page
+    const box = svg.match(/viewBox="([^"]+)"/)?.[1].split(/\s+/).map(Number);
+    const at = [...svg.matchAll(/data-point="([^"]+)"[^>]* data-x="([^"]+)" data-y="([^"]+)"/g)].find((m) => m[1].startsWith(`${part.split(".")[0]}.`));
+    if (!box || !at) return;
+    const k = picture.clientWidth / box[2];
+    place.scrollTo((Number(at[2]) - box[0]) * k - place.clientWidth / 2, (Number(at[3]) - box[1]) * k - place.clientHeight / 2);
   }
 }

@@ -1,6 +1,7 @@
 // @ts-check
 /** A job that is open on this device: what is said is kept here first, then sent; changes come by themselves. */
 
+import { anew } from "./anew.js";
 import { banner } from "./banner.js";
 import { deliver, drop, fresh, keep, waiting } from "./queue.js";
 
@@ -14,7 +15,8 @@ const figures = (typed) => typed.trim().replace(/^([-+]?\d*),(\d+)$/, "$1.$2");
 /** The line of a test with its answer in it. @param {FormData} said */
 export function filled(said) {
   const line = String(said.get("line") || "");
-  const value = String(said.get("word") || "") || `${figures(String(said.get("value") || ""))} ${said.get("unit") || ""}`.trim();
+  const figure = figures(String(said.get("value") || "")), unit = String(said.get("unit") || "");
+  const value = String(said.get("word") || "") || (unit.includes("…") ? unit.replace("…", figure) : `${figure} ${unit}`.trim());
   const told = value.replaceAll('"', "'");
   const rows = line.replace(' "{value}"', told ? ` "${told}"` : "").split("\n");
   const found = rows.findIndex((r) => r.includes("{value}"));
@@ -80,7 +82,7 @@ export class LiveJob extends HTMLElement {
     const pad = /** @type {HTMLInputElement | null} */ (form.querySelector("number-pad input"));
     if (pad && !said.get("word")) {
       if (!pad.value.trim()) { pad.focus(); banner("tap the figures first, then the unit"); return; }
-      if (!NUMBER.test(figures(pad.value))) { pad.focus(); banner(`${pad.value} is no number`); return; }
+      if (!NUMBER.test(figures(pad.value))) { pad.focus(); banner(/\d\s*s$/.test(pad.value) && !form.querySelector(".time") ? `${pad.value.trim()}: this instrument reads no time. A lamp tells one: lit 12 s then dark` : `${pad.value} is no number`); return; }
       if (!said.get("unit")) said.set("unit", form.querySelector("button.unit")?.getAttribute("value") || "");
     }
     const box = [...form.querySelectorAll("input[data-line]")].map((i) => /** @type {HTMLInputElement} */ (i)).filter((i) => i.value.trim());
@@ -125,7 +127,7 @@ export class LiveJob extends HTMLElement {
       const { sent, refused } = await deliver(this.job);
       if (sent || refused.length) this.connected = true;
       const shown = (sent || refused.length || mine) && await this.refresh(sent > 0);
-      if (shown || refused.length) banner(refused.map((r) => `not accepted: ${r.message}`).join("\n"));
+      if (shown || refused.length) banner(refused.map((r) => `not accepted: ${r.message}. ${r.remedy || ""}`.trim()).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
       if (refused.length && own && !own.value) own.value = refused[0].line.split("\n")[0];
     } catch (failed) {
@@ -158,16 +160,16 @@ export class LiveJob extends HTMLElement {
     try {
       const answer = await fetch(location.href, { headers: { accept: "text/html" } });
       if (!answer.ok) { banner(`the page could not be planned anew (${answer.status}): load it again`); return false; }
-      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const anew = page.querySelector("live-job");
-      if (!anew) return false;
+      const page = anew(await answer.text());
+      const job = page.querySelector("live-job");
+      if (!job) return false;
       if (this.typing()) { banner(wait); return false; } // begun while the answer was on its way: not under the finger
-      if (!mine && anew.innerHTML === this.shown) return true;
-      this.shown = anew.innerHTML;
+      if (!mine && job.innerHTML === this.shown) return true;
+      this.shown = job.innerHTML;
       const inside = this.contains(document.activeElement);
       const typed = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"))?.value || "";
-      this.replaceChildren(...anew.childNodes);
-      this.dataset.entries = anew.getAttribute("data-entries") || "";
+      this.replaceChildren(...job.childNodes);
+      this.dataset.entries = job.getAttribute("data-entries") || "";
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
       if (own && typed) own.value = typed;
       if (mine) window.scrollTo(0, 0);

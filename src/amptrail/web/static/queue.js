@@ -48,7 +48,7 @@ export async function waiting(job) {
 }
 
 /** Sends what waits, in order; forgets it only when the laptop has said that it is kept.
- * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string, line: string}[]}>} */
+ * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string, remedy: string, line: string}[]}>} */
 export async function deliver(job) {
   const all = (await waiting(job)).slice(0, AT_ONCE);
   if (!all.length) return { sent: 0, refused: [] };
@@ -60,5 +60,5 @@ export async function deliver(job) {
   const got = await answer.json();
   for (const e of all) await within("readwrite", (s) => s.delete(e.n));
   const words = new Map(all.map((e) => [e.id, e.line]));
-  return { sent: got.added.length, refused: got.refused.map((/** @type {{id: string, message: string}} */ r) => ({ ...r, line: words.get(r.id) || "" })) };
+  return { sent: got.added.length, refused: got.refused.map((/** @type {{id: string, message: string, remedy: string}} */ r) => ({ ...r, line: words.get(r.id) || "" })) };
 }
