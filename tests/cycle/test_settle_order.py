@@ -1,4 +1,8 @@
-"""Order settle: bit for bit what solve.run gives at phase ends."""
+"""Order settle: states bit for bit what solve.run gives at phase ends, volts and amps to 1e-9.
+
+`run` starts a solve where the healthy vehicle has been before, `run_cycle` where it was last: the same answer but
+for the last digits.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +42,7 @@ def network(name: str) -> Network:
 
 
 @pytest.mark.parametrize("name", [*DEMOS, *ORACLE])
-def test_phase_ends_are_those_of_run_to_the_bit(name: str) -> None:
+def test_phase_ends_are_those_of_run(name: str) -> None:
     net = network(name)
     lanes = [(), *(tuple(c for f in n.faults for c in changes(net, f)) for n in circuit(name).faults)]
     waking = next(s for s in starts(circuit(name)) if s.startswith("awake:"))
@@ -52,8 +56,8 @@ def test_phase_ends_are_those_of_run_to_the_bit(name: str) -> None:
                 assert end.status == STATUS[int(runs.status[n, k])], where
                 assert np.array_equal(end.bits, runs.snapshot.state[n, k]), where
                 if end.status != "not_converged":
-                    assert np.array_equal(end.volts, runs.volts[n, k]), where
-                    assert np.array_equal(end.amps, runs.amps[n, k]), where
+                    assert np.abs(end.volts - runs.volts[n, k]).max() < 1e-9, where
+                    assert np.abs(end.amps - runs.amps[n, k]).max() < 1e-9, where
                 if end.status == "chatter":
                     assert end.chattering == runs.chattering(n, k), where
 

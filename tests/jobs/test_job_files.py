@@ -208,10 +208,10 @@ def test_a_request_brings_its_files_and_leaves_the_disk_alone(job: Call, tmp_pat
 
 
 def test_a_request_reads_no_file_it_did_not_bring(job: Call) -> None:
-    """A request may come from somebody else: only what it brings is read, unless batch was told otherwise."""
+    """Sealed, for requests of somebody else: only what it brings is read."""
 
-    def ask(*argv: str, files: dict[str, Any] | None = None, disk: bool = False) -> dict[str, Any]:
-        return dict(next(iter(answers([json.dumps({"id": 1, "argv": argv, "files": files or {}})], disk))))
+    def ask(*argv: str, files: dict[str, Any] | None = None, sealed: bool = True) -> dict[str, Any]:
+        return dict(next(iter(answers([json.dumps({"id": 1, "argv": argv, "files": files or {}})], sealed))))
 
     job("job export gate whole.job")
     job("job backup all.sqlite")
@@ -226,8 +226,8 @@ def test_a_request_reads_no_file_it_did_not_bring(job: Call) -> None:
         assert code(got) == "no-such-file", argv
         assert "brings no file" in got["problems"][0]["message"]
     assert job("job show gate")["state"]["files"] == []
-    assert ask("check", "gate.sheet", disk=True)["exit"] == 0
-    assert ask("job", "attach", "gate", "joint.png", disk=True)["exit"] == 0
+    assert ask("check", "gate.sheet", sealed=False)["exit"] == 0
+    assert ask("job", "attach", "gate", "joint.png", sealed=False)["exit"] == 0
     (kept,) = job("job show gate")["state"]["files"]
     assert kept["size"] == Path("joint.png").stat().st_size
 

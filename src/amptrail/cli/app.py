@@ -392,14 +392,16 @@ def practice(
 
 
 @app.command()
-def batch(requests: o.Requests = None, disk: o.ReadDisk = False) -> int:
+def batch(requests: o.Requests = None, sealed: o.Sealed = False) -> int:
     """Many requests through one warm process: one JSON object a line, in and out.
 
     Example: amptrail batch < requests.jsonl
+
+    Requests of somebody else: amptrail batch --sealed < requests.jsonl
     """
     from amptrail.cli.batch import serve
 
-    return serve(requests, disk)
+    return serve(requests, sealed)
 
 
 @app.command()

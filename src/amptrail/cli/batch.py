@@ -38,9 +38,9 @@ def _request(line: str) -> tuple[Any, list[str], dict[str, str | bytes]]:
     return got.get("id"), [a for a in argv if a != "--json"], brought
 
 
-def answers(lines: Iterable[str], read_disk: bool = False) -> Iterator[Json]:
-    """The answer to every request line; a broken line gets an answer with id null. `read_disk`: requests may
-    name files of this machine."""
+def answers(lines: Iterable[str], sealed: bool = False) -> Iterator[Json]:
+    """The answer to every request line; a broken line gets an answer with id null. `sealed`: requests
+    read no file but those they bring."""
     for line in lines:
         if not line.strip():
             continue
@@ -52,13 +52,13 @@ def answers(lines: Iterable[str], read_disk: bool = False) -> Iterator[Json]:
             )
             yield {"id": None, **failed(None, problem)}
             continue
-        yield {"id": number, **answer(argv, Files(files, read_disk=read_disk))}
+        yield {"id": number, **answer(argv, Files(files, sealed=sealed))}
 
 
-def serve(requests: str | None, read_disk: bool = False) -> int:
+def serve(requests: str | None, sealed: bool = False) -> int:
     """Answer every request of a file, or of standard input, on standard output; exit status 0."""
     lines = Files().text(requests).splitlines() if requests else sys.stdin
-    for got in answers(lines, read_disk):
+    for got in answers(lines, sealed):
         sys.stdout.write(json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n")
         sys.stdout.flush()
     return 0

@@ -16,21 +16,20 @@ _KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
-    """Reads named files. With `given`, only those names exist and the disk is never touched: a request may
-    come from somebody who has no business with the files of this machine. `read_disk`: names that are not
-    given are looked for on the disk after all; nothing is written there even so. With `for_people` the answer
-    is for a screen, and may use what only this machine knows."""
+    """Reads named files: those `given`, others from the disk. With `given` nothing is written there. `sealed`:
+    only the names given exist, for a request of somebody who has no business with the files of this machine.
+    With `for_people` the answer is for a screen, and may use what only this machine knows."""
 
     def __init__(
         self, given: Mapping[str, str | bytes] | None = None, for_people: bool = False,
-        read_disk: bool = False,
+        sealed: bool = False,
     ) -> None:  # fmt: skip
-        self.given, self.for_people, self.read_disk = given, for_people, read_disk
+        self.given, self.for_people, self.sealed = given, for_people, sealed
         self._folder: TemporaryDirectory[str] | None = None
 
     def _brought(self, name: str) -> str | bytes | None:
         """What the request brings under that name; None where the disk is to be read."""
-        if self.given is None or (self.read_disk and name not in self.given):
+        if self.given is None or (not self.sealed and name not in self.given):
             return None
         if name not in self.given:
             raise one(
@@ -38,7 +37,7 @@ class Files:
                 f"the request brings no file {name}",
                 expected=tuple(self.given),
                 nearest=nearest(name, list(self.given)),
-                remedy="send it under `files`, or start with batch --disk to read files of this machine",
+                remedy="send it under `files`, or start batch without --sealed to read files of this machine",
             )
         return self.given[name]
 
@@ -100,7 +99,7 @@ class Files:
 
     def exists(self, name: str) -> bool:
         """Whether a file of that name can be read."""
-        if self.given is not None and (name in self.given or not self.read_disk):
+        if self.given is not None and (name in self.given or self.sealed):
             return name in self.given
         return Path(name).is_file()
 
