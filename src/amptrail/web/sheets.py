@@ -60,8 +60,11 @@ async def begin(
 
 
 @router.post("/fields", response_class=HTMLResponse)
-async def fields(request: Request, sheet: str = Form("")) -> HTMLResponse:
+async def fields(
+    request: Request, sheet: str = Form(""), key: str = Form("", alias=FORM_KEY)
+) -> HTMLResponse:
     """The fields of a sheet as a piece of a page; of one that cannot be read, why there are none."""
+    routes.checked(request, key)
     told: dict[str, Any] = {"parts": (), "runs": (), "problems": ()}
     try:
         told |= await request.app.state.workers.ask("fields", sheet=sheet)

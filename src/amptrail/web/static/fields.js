@@ -30,8 +30,9 @@ export class SheetFields extends HTMLElement {
 
   /** The fields anew for the text as it stands; what was open stays open. */
   async show() {
+    const key = /** @type {HTMLInputElement | null} */ (document.querySelector("input[name=key]"))?.value || "";
     try {
-      const answer = await fetch("/fields", { method: "POST", body: new URLSearchParams({ sheet: this.area?.value || "" }) });
+      const answer = await fetch("/fields", { method: "POST", body: new URLSearchParams({ sheet: this.area?.value || "", key }) });
       if (!answer.ok) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const open = [...this.querySelectorAll("details[open]")].map((d) => d.getAttribute("data-of"));

@@ -107,6 +107,7 @@ export class Drawing {
     }
     for (let r = 0; r < rows; r++) this.row(pen, r, had, begin, end, X);
     this.events(pen, X, begin, end);
+    for (let r = 0; r < rows; r++) this.named(pen, r, had, begin, end); // over the marks of events
     if (cursor !== null) { pen.fillStyle = this.ink; pen.fillRect(X(cursor) - 1, TOP, 2, foot - TOP); }
   }
 
@@ -124,7 +125,7 @@ export class Drawing {
 
   /** @param {CanvasRenderingContext2D} pen @param {number} r @param {Slices[]} had @param {number} begin @param {number} end @param {(t: number) => number} X */
   row(pen, r, had, begin, end, X) {
-    const top = TOP + r * ROW, { low, high, least, most } = this.range(r, had, begin, end), row = this.told.rows[r];
+    const top = TOP + r * ROW, { low, high } = this.range(r, had, begin, end);
     const Y = (/** @type {number} */ v) => top + TALL * (1 - (v - low) / (high - low));
     had.forEach((s, n) => {
       const finer = had[n + 1];
@@ -135,6 +136,11 @@ export class Drawing {
       for (const t of s.traces) if (this.told.files[t.which].channels[t.channel].row === r) this.trace(pen, t, begin, end, X, Y);
       pen.restore();
     });
+  }
+
+  /** Name, highest and lowest of a row. @param {CanvasRenderingContext2D} pen @param {number} r @param {Slices[]} had @param {number} begin @param {number} end */
+  named(pen, r, had, begin, end) {
+    const top = TOP + r * ROW, { least, most } = this.range(r, had, begin, end), row = this.told.rows[r];
     pen.fillStyle = this.ink;
     pen.font = "bold 14px system-ui, sans-serif";
     this.word(pen, row.name, 4, top + 9);
