@@ -4,8 +4,9 @@
 
 Headless Chromium as a phone of 360 px against `amptrail serve` here, a generated vehicle of 60 parts, warm.
 First page: from the navigation until the page has loaded and its scripts run. Tap: from the tap of the last
-key until the page shows that the reading is kept. Next: until the new plan stands there. Beside them, in the
-same run, a page that needs no answer at all (the pairing page): what browser and machine take by themselves.
+key until the page shows that the reading is kept. Next: until the new plan stands there. State, feed: from
+the tap on the circuit screen until the drawing and its table show that choice. Beside them, in the same
+run, a page that needs no answer at all (the pairing page): what browser and machine take by themselves.
 Medians; figures to reach: first page < 1 s, tap < 0.2 s (DESIGN section 12).
 """
 
@@ -36,6 +37,17 @@ CLOCK = """() => {
     requestAnimationFrame(look);
   }, true);
 }"""
+CHOICE = """() => {
+  const told = () => document.querySelector("table.readings caption").textContent;
+  document.addEventListener("submit", () => {
+    const begun = performance.now(), old = told();
+    window.chosen = 0;
+    const look = () => {
+      if (told() !== old) window.chosen = performance.now() - begun; else requestAnimationFrame(look);
+    };
+    requestAnimationFrame(look);
+  }, true);
+}"""
 
 
 def loaded_s(page: Any, address: str) -> float:
@@ -57,6 +69,29 @@ def answered(page: Any) -> tuple[float, float] | None:
     page.wait_for_function("() => window.clock.next")
     got = page.evaluate("window.clock")
     return got.get("kept", got["next"]) / 1000, got["next"] / 1000
+
+
+def chosen(page: Any, address: str) -> dict[str, list[float]]:
+    """Seconds of a choice on the circuit screen until it is shown: a state of the vehicle, a feed."""
+    page.goto(f"{address}/job/bench/circuit")
+    page.evaluate(CHOICE)
+    page.evaluate("document.querySelector('details.choose').open = true")
+    rows = "[...document.querySelectorAll('tr[data-line]:not([hidden])')]"
+    ends = page.evaluate(f"{rows}.map(r => r.dataset.written || r.dataset.point)")
+    found: dict[str, list[float]] = {"state": [], "feed": []}
+
+    def shown(what: str, button: str) -> None:
+        page.evaluate("b => document.querySelector(b).click()", button)
+        page.wait_for_function("() => window.chosen")
+        found[what].append(page.evaluate("window.chosen") / 1000)
+
+    for _ in range(LOADS):
+        for _ in range(2):
+            shown("state", "button[name=phase]:not(.on)")
+        page.fill("#feed", f"from {ends[0]} to {ends[len(ends) // 2]} fuse 10 A")
+        shown("feed", "form:has(#feed) button")
+        shown("feed", "button[name=feed][value='']")
+    return found
 
 
 def measured(taps: int) -> dict[str, float]:
@@ -86,6 +121,7 @@ def measured(taps: int) -> dict[str, float]:
             found["tap"].append(took[0])
             found["next"].append(took[1])
             page.wait_for_function("() => document.querySelector('#link-state').hidden")
+        found |= chosen(page, address)
     return {k: statistics.median(v) for k, v in found.items() if v}
 
 
@@ -101,6 +137,8 @@ def main(argv: Sequence[str]) -> int:
         ("first page", 1.0),
         ("tap", 0.2),
         ("next", None),
+        ("state", 0.2),
+        ("feed", 0.2),
     ):
         if name in got:
             goal = "" if most is None else f"  to reach {most:g} s: {'yes' if got[name] < most else 'NO'}"

@@ -46,6 +46,11 @@ def test_each_choice_is_answered_where_the_drawing_stands(
     page.fill("#feed", "from F_LOAD.out to X1.1.a fuse 10 A")
     page.click("form:has(#feed) >> text=Show")
     page.wait_for_selector("button[name=feed][aria-pressed=true]:has-text('fuse 10 A')")
+    for point, end in (("F_LOAD.out", "from"), ("PUMP.in", "to")):  # tapped together, with a fuse in it
+        page.evaluate("p => document.querySelector('circuit-drawing').tell(p)", point)
+        page.click(f"[data-end={end}]")
+    page.wait_for_selector("caption:has-text('with the feed from F_LOAD.out to PUMP.in fuse 10 A')")
+    assert page.locator("a:has-text('May I bridge this?')").count() == 1
     page.click("button[name=phase]:has-text('asleep')")
     page.wait_for_selector("caption:has-text('asleep')")
     assert page.evaluate(STATE) == before  # no page load, the zoom as it was, the styles of the drawing

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import dataclass
+from functools import lru_cache
 
 from amptrail.circuit.model import Circuit, key
+from amptrail.draw.graph import Graph
 from amptrail.draw.measure import Metrics, Piece, Rect, between, collisions, lines, overlap, rect_of
 from amptrail.draw.nodes import graph
+from amptrail.draw.order import Layers
 from amptrail.draw.overlay import PLAIN, Overlay, along, put
 from amptrail.draw.scene import Scene, arrange, order
 from amptrail.draw.svg import Drawing, Theme
@@ -35,22 +39,36 @@ def draw(
 
     Example: `draw(parse("battery BAT 12 V\npath BAT.- -- body")).svg`
     """
-    nodes, height = graph(circuit, overlay.feed)
-    if overlay.only and overlay.trail:
-        nodes = along(nodes, overlay.trail)
-    if len(nodes.nodes) > MOST_NODES:
-        raise one(
-            "too-much-to-draw",
-            f"a drawing has at most {MOST_NODES} symbols, and this would have {len(nodes.nodes)}",
-            remedy="draw a trail alone (--trail POINT --only), or a sheet of one function",
-        )
-    placed = order(nodes, height)  # before anything is laid over: readings move nothing to another place
+    kept = _ordered(circuit, overlay.feed, (overlay.only and overlay.trail) or frozenset())
+    nodes, placed = _fresh(kept)
     put(nodes, overlay)
     scene = arrange(nodes, placed)
     drawing = Drawing(scene, overlay, _names(circuit))
     smaller = max(1.0, scene.width / shown_px) if shown_px else 1.0
     svg = drawing.text(circuit.title or circuit.name or "circuit", theme, smaller)
     return Picture(svg, _metrics(scene, drawing))
+
+
+@lru_cache(maxsize=16)
+def _ordered(circuit: Circuit, feed: frozenset[str], trail: frozenset[str]) -> bytes:
+    """Who stands where, before anything is laid over: readings move nothing to another place, so the next
+    phase of the same circuit need not seek it again. Kept as bytes, because what is drawn is written into
+    it."""
+    nodes, height = graph(circuit, feed)
+    if trail:
+        nodes = along(nodes, trail)
+    if len(nodes.nodes) > MOST_NODES:
+        raise one(
+            "too-much-to-draw",
+            f"a drawing has at most {MOST_NODES} symbols, and this would have {len(nodes.nodes)}",
+            remedy="draw a trail alone (--trail POINT --only), or a sheet of one function",
+        )
+    return pickle.dumps((nodes, order(nodes, height)))
+
+
+def _fresh(kept: bytes) -> tuple[Graph, Layers]:
+    nodes, placed = pickle.loads(kept)
+    return nodes, placed
 
 
 def _names(circuit: Circuit) -> dict[str, str]:

@@ -28,9 +28,17 @@ def _expect(sheet: str, **asked: Any) -> Json:
 
 
 def _suspects(sheet: str, readings: str, **asked: Any) -> Json:
-    from amptrail.jobs.judging.suspects import SuspectOptions, suspects
+    from amptrail.jobs.judging.suspects import SuspectOptions
 
-    return suspects(sheet, readings, SuspectOptions(**asked))
+    return _weighed(sheet, readings, SuspectOptions(**asked))
+
+
+@lru_cache(maxsize=16)
+def _weighed(sheet: str, readings: str, options: Any) -> Json:
+    """Kept: every choice on the circuit screen asks for them beside its drawing."""
+    from amptrail.jobs.judging.suspects import suspects
+
+    return suspects(sheet, readings, options)
 
 
 def _next(sheet: str, readings: str, **asked: Any) -> Json:

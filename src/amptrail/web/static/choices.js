@@ -8,14 +8,28 @@ import { CircuitDrawing } from "./drawing.js";
 
 export class CircuitChoices extends HTMLElement {
   /** @type {AbortController | undefined} */ asking;
+  /** @type {Record<string, string>} */ ends = {}; // of a feed that is tapped together
   back = () => this.ask(location.href);
 
   connectedCallback() {
     this.addEventListener("submit", (e) => this.chosen(/** @type {SubmitEvent} */ (e)));
+    this.addEventListener("click", (e) => this.ended(e.target));
     window.addEventListener("popstate", this.back);
   }
 
   disconnectedCallback() { window.removeEventListener("popstate", this.back); }
+
+  /** One end of a feed is the point that was tapped; with both ends the drawing shows it. @param {EventTarget | null} target */
+  ended(target) {
+    const end = target instanceof HTMLElement && target.dataset.end, feed = this.querySelector("#feed");
+    const drawing = this.querySelector("circuit-drawing");
+    if (!end || !(feed instanceof HTMLInputElement) || !(drawing instanceof CircuitDrawing)) return;
+    const row = [...this.querySelectorAll("tr[data-point]")].find((r) => r.getAttribute("data-point") === drawing.told);
+    this.ends[end] = row?.getAttribute("data-written") || drawing.told;
+    const { from, to } = this.ends;
+    feed.value = `from ${from || "…"} to ${to || "…"} fuse 10 A`;
+    if (from && to) { this.ends = {}; feed.form?.requestSubmit(); } else banner(`feed ${end} ${this.ends[end]}: now tap the other end`);
+  }
 
   /** @param {SubmitEvent} e */
   async chosen(e) {

@@ -122,6 +122,8 @@ export class CircuitDrawing extends HTMLElement {
     row?.classList.add("here");
     const through = document.querySelector("#through"), trail = through?.querySelector("input[name=trail]");
     if (through instanceof HTMLElement && trail instanceof HTMLInputElement) { through.hidden = false; trail.value = row?.getAttribute("data-written") || point; }
+    const bridge = document.getElementById("bridge");
+    if (bridge) bridge.hidden = false;
     if (!(enter instanceof HTMLFormElement)) return;
     enter.hidden = !row?.getAttribute("data-line");
     const line = /** @type {HTMLInputElement | null} */ (enter.elements.namedItem("line"));

@@ -3,7 +3,7 @@
 
 import { SheetEditor } from "./elements.js";
 
-const HALF_MS = 500; // after the last key; leaving the field does not wait
+const HALF_MS = 300; // after the last key; leaving the field does not wait
 const TYPED_MS = 800;
 
 /** @typedef {HTMLInputElement | HTMLSelectElement | HTMLFieldSetElement} Said */
