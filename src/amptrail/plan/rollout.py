@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from amptrail.plan.score import group_mass, plogp, rates
+from amptrail.plan.score import group_mass, plogp, rates, update
 from amptrail.plan.tables import Array, Problem, Where, Whole
 
 CANDIDATES, DRAWS, STEPS = 8, 16, 6
 UNITS, TESTS = 64, 60
+STEPS_AHEAD, LEAST_CHANCE = 1, 1e-9
 SMALL = 16  # so few hypotheses are all tried as the truth, and followed further
 CONFIDENT = 0.97
 TELLS_BITS = 0.02  # a first move that tells less is none
@@ -110,10 +111,12 @@ def rollout(
     confident: float = CONFIDENT,
     wrong_min: float = 60.0,
     until_s: float = math.inf,
+    steps_ahead: int = STEPS_AHEAD,
 ) -> Rolled:
     """Expected minutes of each candidate first test followed by the base rule. `wrong_min`: minutes lost
     by a wrong repair; where the steps run out, nothing costs more than giving up and repairing. No further
-    step is begun after `until_s` (`time.monotonic`)."""
+    step is begun after `until_s` (`time.monotonic`). Where hypotheses are few, the test that follows the
+    first is chosen by rollout too (`steps_ahead` tests so)."""
     keep, first = candidates(p, belief, at)
     if not first:
         return Rolled((), np.zeros(0), np.zeros((0, 1)), np.ones(1))
@@ -129,7 +132,43 @@ def rollout(
         if not lanes.advance(move, np.tile(luck[step], len(first))) or time.monotonic() > until_s:
             break
     cost = lanes.finish(wrong_min).reshape(len(first), len(truths))
-    return Rolled(tuple(first), cost @ weight, cost, weight, len(a.belief) > SMALL)
+    mean = np.asarray(cost @ weight, np.float64)
+    if len(a.belief) <= SMALL and steps_ahead > 0:
+        ahead = _Ahead(p, seed, confident, wrong_min, until_s, steps_ahead - 1)
+        mean = np.minimum(mean, [ahead.minutes(belief, at, t) for t in first])
+    return Rolled(tuple(first), mean, cost, weight, len(a.belief) > SMALL)
+
+
+@dataclass(frozen=True, eq=False)
+class _Ahead:
+    """What follows a first test when the second one is chosen by rollout too, not by the base rule."""
+
+    problem: Problem
+    seed: int
+    confident: float
+    wrong_min: float
+    until_s: float
+    steps: int
+
+    def minutes(self, belief: Array, at: Where, t: int) -> float:
+        """Expected minutes of test `t` and all that follows each of its outcomes; infinite when there was no
+        time to work it out."""
+        p, total = self.problem, self.problem.price(t, at).total
+        for c, chance in enumerate(belief @ p.tests.outcome[:, t]):
+            if time.monotonic() > self.until_s:
+                return math.inf
+            if chance < LEAST_CHANCE:
+                continue
+            after = update(belief, p.tests.outcome, t, c)
+            if float(group_mass(p, after).max()) >= self.confident:
+                continue
+            then = rollout(p, after, p.after(t, at), self.seed, self.confident, self.wrong_min, self.until_s,
+                           self.steps)  # fmt: skip
+            if not then.candidates:  # nothing tells more: what is likeliest is repaired
+                total += float(chance) * self.wrong_min * (1 - float(group_mass(p, after).max()))
+            else:
+                total += float(chance) * float(then.mean_min[then.best])
+        return total
 
 
 def _truths(a: Arena, seed: int) -> tuple[Whole, Array]:
