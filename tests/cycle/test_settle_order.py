@@ -1,7 +1,7 @@
 """Order settle: states bit for bit what solve.run gives at phase ends, volts and amps to 1e-9.
 
-`run` starts a solve where the healthy vehicle has been before, `run_cycle` where it was last: the same answer but
-for the last digits.
+`run` starts a solve where the healthy vehicle has been before, `run_cycle` where it was last: the same answer
+but for the last digits.
 """
 
 from __future__ import annotations

@@ -16,9 +16,9 @@ _KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
-    """Reads named files: those `given`, others from the disk. With `given` nothing is written there. `sealed`:
-    only the names given exist, for a request of somebody who has no business with the files of this machine.
-    With `for_people` the answer is for a screen, and may use what only this machine knows."""
+    """Reads named files: those `given`, others from the disk. With `given` nothing is written there.
+    `sealed`: only the names given exist, for a request of somebody who has no business with the files of this
+    machine. With `for_people` the answer is for a screen, and may use what only this machine knows."""
 
     def __init__(
         self, given: Mapping[str, str | bytes] | None = None, for_people: bool = False,
