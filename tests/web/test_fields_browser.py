@@ -22,6 +22,7 @@ def test_a_field_fills_the_sheet_and_the_drawing_follows(
     page.locator("details[data-of=F_LOAD] > summary").click()
     amps = page.locator("[data-part=F_LOAD][data-attribute=rating_a]")
     assert amps.input_value() == "15"
+    page.wait_for_selector("img[src^='blob:']")  # the template itself is drawn
     with page.expect_response("**/api/draw") as drawn:  # without leaving the field
         amps.fill("20")
     assert ">20 A<" in drawn.value.json()["svg"]
