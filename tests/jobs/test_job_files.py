@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from amptrail.cli.batch import answers
+from amptrail.cli.files import Files
 from amptrail.cli.main import main
 from amptrail.jobs.base import joblog
 
@@ -223,13 +224,32 @@ def test_a_request_reads_no_file_it_did_not_bring(job: Call) -> None:
         ("job", "restore", "all.sqlite"),
     ):
         got = ask(*argv, files={"other": "text"})
-        assert code(got) == "no-such-file", argv
-        assert "brings no file" in got["problems"][0]["message"]
+        assert code(got) == ("sealed" if argv[0] == "job" else "no-such-file"), argv
     assert job("job show gate")["state"]["files"] == []
     assert ask("check", "gate.sheet", sealed=False)["exit"] == 0
     assert ask("job", "attach", "gate", "joint.png", sealed=False)["exit"] == 0
     (kept,) = job("job show gate")["state"]["files"]
     assert kept["size"] == Path("joint.png").stat().st_size
+
+
+def test_a_sealed_request_has_no_jobs(job: Call) -> None:
+    def ask(*argv: str) -> dict[str, Any]:
+        files = {"gate.sheet": Path("gate.sheet").read_text()}
+        return dict(next(iter(answers([json.dumps({"id": 1, "argv": argv, "files": files})], True))))
+
+    for argv in (("list",), ("show", "gate"), ("new", "mine", "gate.sheet", "it is dead")):
+        assert code(ask("job", *argv)) == "sealed", argv
+    assert ask("check", "gate.sheet")["exit"] == 0
+    assert job("job list")["jobs"] == ["gate"]
+
+
+def test_files_of_two_folders_may_end_alike() -> None:
+    brought = Files({"before/a.csv": "1", "after/a.csv": "2", "..": "3"})
+    paths = [brought.on_disk(name) for name in ("before/a.csv", "after/a.csv", "..")]
+    assert [p.read_text() for p in paths] == ["1", "2", "3"]
+    assert [p.name for p in paths[:2]] == ["a.csv", "a.csv"]
+    brought.done()
+    assert not any(p.exists() for p in paths)
 
 
 def test_a_request_brings_what_is_no_text(job: Call) -> None:

@@ -181,6 +181,15 @@ def test_a_line_says_who_read_it() -> None:
     assert signed("x", 'A "the" #1') == "x by \"A 'the' 1\""
 
 
+def test_a_number_sign_within_quotes_is_no_remark() -> None:
+    """It once cut the line there, and the job could not be read again."""
+    line = 'note "door #2 was open"  # told by phone'
+    got = signed(line, "B. Two")
+    assert got == 'note "door #2 was open" by "B. Two"  # told by phone'
+    assert reader_of(got) == ('note "door #2 was open"', "B. Two")
+    assert reader_of('note "by \\"A\\" #1"')[1] == ""
+
+
 def test_each_reads_with_their_own() -> None:
     text = (
         'my meter "offset 0.5 V" by "A"\n'

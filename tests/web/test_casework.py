@@ -114,6 +114,9 @@ def test_flat_leads_to_the_night_and_the_whole_box_is_kept_at_once(client: TestC
     flat = drain(CAMPER, "\n".join(told) + "\n")
     assert "TOO MUCH" in got.text and f"{flat['flows_a'] * 1000:.0f} mA" in got.text
     assert client.post("/job/night-1/adds", data={**box, "key": "forged"}).status_code == 403
+    half = {"F_BCM in asleep fuse-drop {value} mV": "4.0", "F_RAD in asleep fuse-drop {value} mV": "x"}
+    assert client.post("/job/night-1/adds", data={**half, "key": key}).status_code == 422
+    assert readings(client, "night-1") == told  # all of them, or none
 
 
 def test_a_sheet_that_never_sleeps_says_what_to_add(client: TestClient) -> None:

@@ -86,7 +86,9 @@ def test_the_office_enters_what_is_for_the_papers(shop: TestClient) -> None:
     assert form(shop, "part", "eye M8", price="2,40", count="2") == 303
     assert form(shop, "set", "rate=95") == 303
     assert form(shop, "done", "new eye") == 422
-    assert form(shop, "part", "eye M8", price="two") == 422
+    for wrong in ("two", "nan", "inf", "-1", "1e9"):
+        assert form(shop, "part", "eye M8", price=wrong) == 422, wrong
+    assert form(shop, "part", "eye M8", count="-2") == 422
     assert form(shop, "close", "now") == 422
     key = {"key": shop.app.state.guard.form_key}  # type: ignore[attr-defined]
     kept = shop.post("/job/gate/files", data={**key, "words": "green"}, files={"file": ("a.txt", b"it is")})

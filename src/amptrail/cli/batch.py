@@ -11,6 +11,7 @@ from typing import Any
 from amptrail.cli.dispatch import answer, failed
 from amptrail.cli.files import Files
 from amptrail.errors import one
+from amptrail.jobs.base.joblog import SEALED
 
 Json = dict[str, Any]
 
@@ -40,7 +41,7 @@ def _request(line: str) -> tuple[Any, list[str], dict[str, str | bytes]]:
 
 def answers(lines: Iterable[str], sealed: bool = False) -> Iterator[Json]:
     """The answer to every request line; a broken line gets an answer with id null. `sealed`: requests
-    read no file but those they bring."""
+    read no file but those they bring, and no job."""
     for line in lines:
         if not line.strip():
             continue
@@ -52,7 +53,13 @@ def answers(lines: Iterable[str], sealed: bool = False) -> Iterator[Json]:
             )
             yield {"id": None, **failed(None, problem)}
             continue
-        yield {"id": number, **answer(argv, Files(files, sealed=sealed))}
+        brought, token = Files(files, sealed=sealed), SEALED.set(sealed)
+        try:
+            got = {"id": number, **answer(argv, brought)}
+        finally:
+            SEALED.reset(token)
+            brought.done()
+        yield got
 
 
 def serve(requests: str | None, sealed: bool = False) -> int:

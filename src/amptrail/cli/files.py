@@ -12,7 +12,6 @@ from amptrail.errors import nearest, one
 from amptrail.sheet.parse import decode
 
 MOST_BYTES, PROOF_BYTES = 5_000_000, 60_000_000
-_KEPT: list[TemporaryDirectory[str]] = []
 
 
 class Files:
@@ -69,16 +68,25 @@ class Files:
 
     def on_disk(self, name: str) -> Path:
         """The path of a file, for what is no text: one handed over with a request is written to a folder that
-        goes with the process."""
+        goes when the request is `done`."""
         brought = self._brought(name)
         if brought is None:
             return Path(name)
         if self._folder is None:
             self._folder = TemporaryDirectory(prefix="request-", ignore_cleanup_errors=True)
-            _KEPT.append(self._folder)
-        path = Path(self._folder.name) / (Path(name).name or "file")
+        # one folder a name: files of two folders may end alike
+        folder = Path(self._folder.name) / str(list(self.given or ()).index(name))
+        folder.mkdir(exist_ok=True)
+        last = Path(name).name
+        path = folder / (last if last not in ("", "..") else "file")
         path.write_bytes(brought.encode() if isinstance(brought, str) else brought)
         return path
+
+    def done(self) -> None:
+        """The answer was given: what was handed over goes."""
+        if self._folder is not None:
+            self._folder.cleanup()
+            self._folder = None
 
     def keep(self, name: str, content: str | bytes) -> None:
         """Write a file that was asked for; texts handed over with a request leave the disk alone."""

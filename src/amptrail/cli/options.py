@@ -224,7 +224,7 @@ To = Annotated[Target, typer.Option("--to", help="The form wanted.")]
 Requests = Annotated[
     str | None, typer.Option("--requests", metavar="FILE", help="Read here in place of standard input.")
 ]
-Sealed = Annotated[bool, typer.Option("--sealed", help="Requests read no file but those they bring.")]
+Sealed = Annotated[bool, typer.Option("--sealed", help="Requests read nothing but what they bring.")]
 JobAction = Annotated[
     Action,
     typer.Argument(

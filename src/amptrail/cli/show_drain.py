@@ -8,15 +8,10 @@ from rich.console import Console
 from rich.table import Table
 
 from amptrail.cli.show_case import folded
-from amptrail.jobs.base.figures import figure, how_sure
+from amptrail.jobs.base.figures import at_rest, figure, how_sure, until
 
 Json = dict[str, Any]
 MOST_CASES, MOST_LEFT = 3, 3
-DAYS_FROM_H = 72.0
-
-
-def _ma(amps: float | None) -> str:
-    return "-" if amps is None else f"{amps * 1000:.0f} mA"
 
 
 def _box(c: Console, rows: list[Json]) -> None:
@@ -28,19 +23,19 @@ def _box(c: Console, rows: list[Json]) -> None:
     for r in rows:
         read = r["read"]
         volts = f"{read['volts'] * 1000:.1f} mV" if read and read["volts"] is not None else ""
-        band = f"{_ma(read['amps'])} ±{(read['high_a'] - read['low_a']) * 500:.0f}" if read else ""
+        band = f"{at_rest(read['amps'])} ±{(read['high_a'] - read['low_a']) * 500:.0f}" if read else ""
         behind = ", ".join(r["behind"][:4]) + (" …" if len(r["behind"]) > 4 else "")
         rating = f"{r['rating_a']:g} A" if r["rating_a"] else ""
-        awake = _ma(r["awake_a"]) if r["awake_a"] else ""
+        awake = at_rest(r["awake_a"]) if r["awake_a"] else ""
         said = {"too much": "TOO MUCH", "not read": "not read"}.get(r["verdict"], "")
-        t.add_row(r["fuse"], rating, volts, band, _ma(r["expected_a"]), awake, said, behind)
+        t.add_row(r["fuse"], rating, volts, band, at_rest(r["expected_a"]), awake, said, behind)
     c.print(t)
 
 
 def _cases(c: Console, got: Json) -> None:
     found = [x for x in got["cases"] if x["probability"] >= 0.03 and x["awake"]][:MOST_CASES]
     for x in found:
-        folded(c, f"If {x['text']} ({how_sure(x['probability'])}): {_ma(x['sleep_a'])} at rest", "", "  ")
+        folded(c, f"If {x['text']} ({how_sure(x['probability'])}): {at_rest(x['sleep_a'])} at rest", "", "  ")
         for k in x["keepers"]:
             if k["by"]:
                 folded(c, f"{k['module']} is kept awake by {', '.join(k['by'])}", "  ", "    ")
@@ -62,20 +57,20 @@ def _tests(c: Console, rows: list[Json]) -> None:
         for k, line in enumerate(s["line"].split("\n")):
             c.print(f"{str(s['rank']) + '.' if k == 0 else '':4}{line}", markup=False, soft_wrap=True)
         folded(c, f"{mark}; {s['why']}", "    ")
-        left = "; ".join(f"{_ma(x['amps'])} if {x['text']}" for x in s["left"][:MOST_LEFT])
+        left = "; ".join(f"{at_rest(x['amps'])} if {x['text']}" for x in s["left"][:MOST_LEFT])
         if left:
             folded(c, f"then, all clocks run down: {left}", "    ")
 
 
 def show(c: Console, got: Json) -> None:
     """The whole page."""
-    flows = f"{_ma(got['flows_a'])} at rest ({got['flows_source']})"
-    sheet = f"allowed {_ma(got['limit_a'])}, the sheet as drawn takes {figure(got['expected_a'], 'A')}"
+    flows = f"{at_rest(got['flows_a'])} at rest ({got['flows_source']})"
+    sheet = f"allowed {at_rest(got['limit_a'])}, the sheet as drawn takes {figure(got['expected_a'], 'A')}"
     folded(c, f"{flows}; {sheet}: {'TOO MUCH' if got['too_much'] else 'no more than allowed'}")
     _box(c, got["fuses"])
     if got["unexplained_a"] is not None:
-        folded(c, f"clamp {_ma(got['whole']['amps'])}, through the fuses read {_ma(got['sum_a'])}: "
-                  f"{_ma(got['unexplained_a'])} unexplained")  # fmt: skip
+        folded(c, f"clamp {at_rest(got['whole']['amps'])}, through the fuses read {at_rest(got['sum_a'])}: "
+                  f"{at_rest(got['unexplained_a'])} unexplained")  # fmt: skip
     if got["unfused"]:
         folded(c, f"on no fuse at all: {', '.join(got['unfused'])}")
     c.print()
@@ -85,9 +80,7 @@ def show(c: Console, got: Json) -> None:
         _tests(c, got["tests"])
     f = got["flat"]
     c.print()
-    hours, low, high = f["hours"], f["hours_low"], f["hours_high"]
-    span = f"{low:.0f} to {high:.0f} hours" if high - low >= 1 else f"{hours:.0f} hours"
-    long = f"{hours / 24:.0f} days" if hours >= DAYS_FROM_H else span
+    long = until((f["hours_low"], f["hours_high"]))
     battery = f"{f['battery_ah']:g} Ah, {f['battery_ah_source']}"
     charge = f"{f['volts']:.2f} V is {f['charge_share'] * 100:.0f} % charged"
     cold = f"{f['celsius']:g} C leaves {f['cold_share'] * 100:.0f} %"

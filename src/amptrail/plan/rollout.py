@@ -39,7 +39,8 @@ class Arena:
 @dataclass(frozen=True, eq=False)
 class Rolled:
     """For each candidate: mean minutes, and the minutes of each draw with their weights. The first candidate
-    is that of the base rule; `sampled`: the draws are a sample of the truths, not all of them."""
+    is that of the base rule; `sampled`: the draws are a sample of the truths, not all of them. The draws
+    follow the base rule to the end; a mean may be less, where the second test was chosen by rollout too."""
 
     candidates: tuple[int, ...]
     mean_min: Array
@@ -135,7 +136,9 @@ def rollout(
     mean = np.asarray(cost @ weight, np.float64)
     if len(a.belief) <= SMALL and steps_ahead > 0:
         ahead = _Ahead(p, seed, confident, wrong_min, until_s, steps_ahead - 1)
-        mean = np.minimum(mean, [ahead.minutes(belief, at, t) for t in first])
+        deeper = np.asarray([ahead.minutes(belief, at, t) for t in first])
+        if np.isfinite(deeper).all():  # some looked at deeper than others would compare unlike with unlike
+            mean = np.minimum(mean, deeper)
     return Rolled(tuple(first), mean, cost, weight, len(a.belief) > SMALL)
 
 
@@ -164,9 +167,7 @@ class _Ahead:
                 continue
             then = rollout(p, after, p.after(t, at), self.seed, self.confident, self.wrong_min, self.until_s,
                            self.steps)  # fmt: skip
-            if not then.candidates:  # nothing tells more: what is likeliest is repaired
-                total += float(chance) * self.wrong_min * (1 - float(group_mass(p, after).max()))
-            else:
+            if then.candidates:  # else nothing tells more, and no test costs anything
                 total += float(chance) * float(then.mean_min[then.best])
         return total
 

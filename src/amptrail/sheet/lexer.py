@@ -118,6 +118,18 @@ def unquote(text: str) -> str:
     return re.sub(r"\\(.)", lambda m: "\n" if m[1] == "n" else m[1], text[1:-1])
 
 
+def remark_at(line: str) -> int:
+    """Where the remark of a line begins (its end where there is none): a `#` within a text, a quoted name or
+    the name of a pair begins none."""
+    at = 0
+    while at < len(line):
+        if line[at] == "#":
+            return at
+        found = TOKEN.match(line, at)
+        at = found.end() if found and not found["SPACE"] else at + 1
+    return len(line)
+
+
 def _fail(state: LexerState, at: int, line: int) -> UnexpectedCharacters:
     text: Any = state.text
     source = text.text if hasattr(text, "text") else text

@@ -77,6 +77,25 @@ def linear(net: Static, lane: Lane, state: Array, since: float, b: int) -> tuple
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _arm(
+    t: int, k: int, sign: Array, start: Array, first: Array, following: Array, bg: Array, bj: Array,
+    own_g: Array, own_j: Array, stale: Array,
+) -> None:  # fmt: skip
+    """Sum arm `t` of pivot `k` again from its branches; the pivot is stale when it changed."""
+    a = LEAK_S if t == start[k + 1] - 1 else 0.0
+    c = 0.0
+    e = first[t]
+    while e >= 0:
+        if bg[e] >= 0.0:
+            a += bg[e]
+            c += sign[e] * bj[e]
+        e = following[e]
+    if a != own_g[t] or c != own_j[t]:
+        own_g[t], own_j[t] = a, c
+        stale[k] = 1
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _gather(
     which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array, nb: Array,
     first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
@@ -88,17 +107,7 @@ def _gather(
         if t < 0:
             continue
         k = min(rank[na[b]], rank[nb[b]])
-        a = LEAK_S if t == start[k + 1] - 1 else 0.0
-        c = 0.0
-        e = first[t]
-        while e >= 0:
-            if bg[e] >= 0.0:
-                a += bg[e]
-                c += sign[e] * bj[e]
-            e = following[e]
-        if a != own_g[t] or c != own_j[t]:
-            own_g[t], own_j[t] = a, c
-            stale[k] = 1
+        _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -116,17 +125,7 @@ def _gather_all(
             first[t] = b
     for k in range(start.size - 1):
         for t in range(start[k], start[k + 1]):
-            a = LEAK_S if t == start[k + 1] - 1 else 0.0
-            c = 0.0
-            e = first[t]
-            while e >= 0:
-                if bg[e] >= 0.0:
-                    a += bg[e]
-                    c += sign[e] * bj[e]
-                e = following[e]
-            if a != own_g[t] or c != own_j[t]:
-                own_g[t], own_j[t] = a, c
-                stale[k] = 1
+            _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
@@ -84,7 +85,7 @@ async def ask(
         for q in got["questions"]
     ]
     return routes.show(
-        request, "ask.html", who=who, people=WHO, questions=questions,
+        request, "ask.html", answers=who, people=WHO, questions=questions,
         unknown="|".join(gone), exchanged=got["exchanged"], worked_on=_worked(got["worked_on"]),
         complaint=found.state.complaint, back="ask", **routes.standing(found),
     )  # fmt: skip
@@ -104,7 +105,12 @@ async def dead(request: Request, name: str, part: str = "") -> HTMLResponse:
     sheet, readings = found.texts()
     own = await store.tools(found)
     got = await request.app.state.workers.ask(
-        "condemn", sheet=sheet, readings=readings, part=part or None, own=own
+        "condemn",
+        sheet=sheet,
+        readings=readings,
+        part=part or None,
+        own=own,
+        history=await store.learned(name),
     )
     lines, opened = [], False
     for x in got["lines"]:
@@ -115,7 +121,7 @@ async def dead(request: Request, name: str, part: str = "") -> HTMLResponse:
     others = _others(got["alternatives"])
     return routes.show(
         request, "dead.html", got=got, lines=lines, others=others, words=views.plain,
-        sure=how_sure(got["probability"]), back=f"dead?part={part}" if part else "dead",
+        sure=how_sure(got["probability"]), back=f"dead?part={quote(part)}" if part else "dead",
         **routes.standing(found),
     )  # fmt: skip
 

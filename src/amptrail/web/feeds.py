@@ -33,7 +33,7 @@ async def feed(
     else:
         asked = {}
     if asked:  # with every feed that is in the vehicle already
-        asked |= {"purpose": purpose, "against": against, "fitted": fitting.in_place(found)}
+        asked |= {"purpose": purpose, "fitted": fitting.in_place(found), **fitting.broken_by(found)}
         rows = (await workers.ask("feed", sheet=fitting.as_left(found), **asked))["feeds"]
     shown = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
     return routes.show(

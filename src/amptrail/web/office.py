@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from amptrail.errors import InputError, one
 from amptrail.web import store
+from amptrail.web.figures import figure
 from amptrail.web.guard import FORM_KEY
 from amptrail.web.routes import checked, wrong
 
@@ -25,16 +26,6 @@ TOLD = {
 }
 
 
-def _figure(name: str, said: str) -> float | None:
-    """A figure that may be left out; a comma is a point."""
-    if not said.strip():
-        return None
-    try:
-        return float(said.strip().replace(",", "."))
-    except ValueError:
-        raise one("bad-fact", f"{said[:40]!r} is no number for {name}", remedy="write 12.50") from None
-
-
 @router.post("/job/{name}/told")
 async def told(
     request: Request, name: str, what: str = Form(), words: str = Form(max_length=2000),
@@ -46,7 +37,7 @@ async def told(
         if what not in TOLD:
             raise one("unknown-action", f"nothing is called {what!r}"[:80], expected=tuple(TOLD),
                       remedy="choose one of the page of papers")  # fmt: skip
-        figures = {"price": _figure("price", price), "count": _figure("count", count)}
+        figures = {"price": figure(price, "price of one", "12.50"), "count": figure(count, "how many", "1")}
         more: dict[str, Any] = {k: v for k, v in figures.items() if v is not None} if what == "part" else {}
         await store.told(what, name, words.strip(), **more)
     except InputError as e:

@@ -16,12 +16,14 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from amptrail.errors import InputError
 from amptrail.jobs.base import joblog
 from amptrail.store import Person
+from amptrail.store.where import exists, named
 from amptrail.web import routes
 from amptrail.web.guard import FORM_KEY, Guard
 
 router = APIRouter(include_in_schema=False)
 WHO = "amptrail-who"
 DAYS_30_S = 30 * 86_400
+READS = ("GET", "HEAD")
 FREE = ("/who", "/pair", "/static/", "/sw.js", "/authority.crt", "/workshop")
 ENTERS = {
     "technician": "enters everything",
@@ -31,12 +33,11 @@ ENTERS = {
 
 
 def listed() -> dict[str, Person]:
-    """Who works here now; nobody where none was ever listed, or the log cannot be read (the page says so)."""
-    try:
-        with joblog.opened() as log:
-            return {n: p for n, p in log.people().items() if p.role != "gone"}
-    except InputError:
+    """Who works here now; nobody where none was ever listed. InputError when the log cannot be read."""
+    if not exists(named()):  # looking at a page makes no log
         return {}
+    with joblog.opened() as log:
+        return {n: p for n, p in log.people().items() if p.role != "gone"}
 
 
 def _chosen(request: Request, here: dict[str, Person]) -> str:
@@ -54,13 +55,19 @@ async def middleware(request: Request, call: Callable[[Request], Awaitable[Respo
     path = request.url.path
     if path.startswith(FREE):
         return await call(request)
-    here = await asyncio.to_thread(listed)
+    try:
+        here = await asyncio.to_thread(listed)
+    except InputError as e:
+        if request.method in READS:  # the page says what is wrong with the log
+            return await call(request)
+        return JSONResponse({"detail": f"nothing is entered now: {e.problems[0].message}"}, 503)
     if not here:
         return await call(request)
     name = _chosen(request, here)
     if not name:
         if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
-            return RedirectResponse(f"/who?to={quote(_back(path))}", 303)
+            query = f"?{request.url.query}" if request.url.query else ""
+            return RedirectResponse(f"/who?to={quote(_back(path) + query)}", 303)
         return JSONResponse({"detail": "say who you are: open /who on this device"}, 403)
     request.state.who, request.state.role = name, here[name].role
     token = joblog.ENTERING.set(name)

@@ -18,6 +18,7 @@ from amptrail.recording.picture import Seen
 from amptrail.recording.png import png
 from amptrail.recording.wire import packed, told_of
 from amptrail.web import store
+from amptrail.web.figures import figure
 from amptrail.web.guard import FORM_KEY
 from amptrail.web.routes import checked, show, with_nonce, wrong
 from amptrail.web.work import Workers
@@ -118,10 +119,7 @@ async def read(
         if field.startswith("channel.") and isinstance(value, str) and value.strip():
             said.append(f"{field.removeprefix('channel.')}={value.strip()}")
     try:
-        wait = float(interval_s.replace(",", ".")) if interval_s.strip() else None
-    except ValueError:
-        wait = 0.0
-    try:
+        wait = figure(interval_s, "time between two samples, s", "0.001")
         if wait is not None and not 0 < wait < 1e6:
             raise one(
                 "bad-number", f"{interval_s!r} is no time between two samples, s", remedy="such as 0.001"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 NOTHING = 5e-5  # V or A: half of the last digit shown
+LARGE_AT_REST_A, DAYS_FROM_H = 9.9995, 72.0
 
 
 def figure(value: float | None, unit: str) -> str:
@@ -18,6 +19,21 @@ def figure(value: float | None, unit: str) -> str:
     if unit != "ohm":
         return f"{value:.3g} {unit}"
     return f"{value / 1000:z.2f} kohm" if abs(value) >= 1000 else f"{value:z.2f} ohm"
+
+
+def at_rest(amps: float | None) -> str:
+    """What flows at rest: whole milliamps up to 10 A."""
+    if amps is None:
+        return "-"
+    return f"{amps:.1f} A" if abs(amps) >= LARGE_AT_REST_A else f"{amps * 1000:z.0f} mA"
+
+
+def until(hours: tuple[float, float]) -> str:
+    """A span of time, in days when it is long."""
+    low_h, high_h = sorted(hours)
+    unit, per = ("hours", 1.0) if high_h < DAYS_FROM_H else ("days", 24.0)
+    low, high = f"{low_h / per:.0f}", f"{high_h / per:.0f}"
+    return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
 
 
 SURE = ((0.95, "almost certain"), (0.5, "likely"), (0.1, "possible"), (0.0, "unlikely, not ruled out"))

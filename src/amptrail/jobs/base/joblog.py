@@ -34,9 +34,15 @@ class Disk(Protocol):
         """Where a file may be written; None where none may be."""
 
 
+# set while a request is answered that comes from somebody who has no business with this user's jobs
+SEALED: ContextVar[bool] = ContextVar("SEALED", default=False)
+
+
 @contextmanager
 def opened() -> Iterator[SqlLog]:
-    """The user's log."""
+    """The user's log. InputError `sealed` while it is closed to who asks."""
+    if SEALED.get():
+        raise one("sealed", "these requests have no jobs", remedy="bring sheet and readings under `files`")
     from amptrail.store.sql import open_log  # the database is imported only when a job is used
 
     with open_log() as log:
@@ -79,7 +85,7 @@ def known_case(name: str) -> Case | None:
     """The job of that name, or None; makes no log where there is none."""
     from amptrail.store.where import exists, named
 
-    if not exists(named()):  # looking for a job makes no log
+    if SEALED.get() or not exists(named()):  # looking for a job makes no log
         return None
     with opened() as log:
         found = log.entries(name)

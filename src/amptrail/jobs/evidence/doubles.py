@@ -184,8 +184,13 @@ def predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> tu
         found |= {h.key: h for h in t.hypotheses}
     while len(batches) > 1 and sum(b.lanes for b in batches) > POOL_LANES:
         batches.pop(0)
+    if sum(b.lanes for b in batches) > POOL_LANES:  # of one batch, what was solved for other conditions goes
+        now = {o.conditions for o in seen.all}
+        for c in [c for c in batches[0].solved if c not in now]:
+            del batches[0].solved[c]
     POOL.replace(circuit, batches)
-    return tuple(found[s.key] for s in wanted)
+    # the lanes serve again; how likely a pair is beforehand is as asked now
+    return tuple(replace(found[s.key], prior=s.prior) for s in wanted)
 
 
 def _used(b: _Batch, wanted: Sequence[Suspect]) -> float:

@@ -46,10 +46,16 @@ def fitted(case: Case, text: str, more: Mapping[str, Any]) -> dict[str, Any]:
             "fitted": True}  # fmt: skip
 
 
+def broken_by(case: Case) -> dict[str, Any]:
+    """What a feed of this job is judged against: what was concluded or, before that, everything the readings
+    leave alive."""
+    told, readings = case.state.conclusion, case.state.readings_text
+    return {"against": (told,) if told else (), "readings_text": None if told or not readings else readings}
+
+
 def judged(case: Case, text: str, purpose: str) -> Json:
-    """The verdict on a feed, on the vehicle as it stands, against what was concluded."""
-    against = (case.state.conclusion,) if case.state.conclusion else ()
-    asked = FeedOptions(feeds=(text,), purpose=purpose, against=against, fitted=in_place(case))
+    """The verdict on a feed, on the vehicle as it stands."""
+    asked = FeedOptions(feeds=(text,), purpose=purpose, fitted=in_place(case), **broken_by(case))
     return dict(feed(as_left(case), asked)["feeds"][0])
 
 

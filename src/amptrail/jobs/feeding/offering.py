@@ -10,7 +10,7 @@ from amptrail.errors import one, typed
 from amptrail.jobs.base.context import load
 from amptrail.jobs.base.joblog import Case
 from amptrail.jobs.feeding.feeding import FeedOptions, feed
-from amptrail.jobs.feeding.fitting import as_left, in_place, judged, record
+from amptrail.jobs.feeding.fitting import as_left, broken_by, in_place, judged, record
 from amptrail.jobs.solved.observe import observations
 
 MOST_OFFERED = 1
@@ -61,10 +61,6 @@ def offered(case: Case) -> list[dict[str, Any]]:
     wanted = failing(circuit, case.state.readings_text)
     if not wanted:
         return []
-    told = case.state.conclusion
-    asked = FeedOptions(
-        purpose="home", restore=wanted, fitted=in_place(case), against=(told,) if told else (),
-        readings_text=None if told else case.state.readings_text,
-    )  # fmt: skip
+    asked = FeedOptions(purpose="home", restore=wanted, fitted=in_place(case), **broken_by(case))
     rows = [r for r in feed(as_left(case), asked)["feeds"] if r["verdict"] == "holds"]
     return [{**record(case, r["text"], r), "fitted": False} for r in rows[:MOST_OFFERED]]

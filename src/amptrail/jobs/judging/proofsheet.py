@@ -10,6 +10,7 @@ from functools import lru_cache
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.words import function_of
 from amptrail.jobs.judging import groups, offers, trials
@@ -179,10 +180,12 @@ def _weight(j: Judgement, s: Sheet) -> float:
     return float(j.post.probability[mine].sum())
 
 
-def condemn(sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD) -> Json:
+def condemn(
+    sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD, history: History = NONE
+) -> Json:
     """May the part be called dead? Exit status 1 while something is missing (docs/json.md, condemn)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text, own=own)
+    j = judge(sheet.circuit, readings_text, history=history, own=own)
     p = proof_of(j, part)
     proven = p.sheet is not None and p.sheet.proven
     return answer("condemn", sheet, body(j, p), problems=j.problems, exit_status=0 if proven else 1)

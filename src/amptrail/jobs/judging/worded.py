@@ -11,6 +11,8 @@ from typing import Any
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.errors import InputError
 from amptrail.jobs.base.context import load
+from amptrail.jobs.evidence.history import NONE, History
+from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.judging.asking import asking, phase_words
 from amptrail.jobs.judging.condemn import leading
 from amptrail.jobs.judging.proofsheet import condemn
@@ -47,12 +49,10 @@ def _offered(circuit: Circuit, t: Json | None) -> Json | None:
     return None if t is None else worded(circuit, t, [t["good"], *t["bad"].split(", ")])
 
 
-def _parts(sheet_text: str, readings_text: str) -> Iterator[str]:
+def _parts(j: Judgement) -> Iterator[str]:
     """Parts that could be called dead, the likeliest first."""
-    circuit = load(sheet_text).circuit
-    j = judge(circuit, readings_text)
     blamed = [key(f.at.part) for h in j.post.ranking() for c in j.suspects[h].causes for f in c.faults]
-    names = {key(p.name): p for p in circuit.parts if p.kind != "wire"}
+    names = {key(p.name): p for p in j.circuit.parts if p.kind != "wire"}
     for name in dict.fromkeys(blamed):
         if name in names:
             try:
@@ -62,10 +62,13 @@ def _parts(sheet_text: str, readings_text: str) -> Iterator[str]:
             yield names[name].name
 
 
-def part_sheet(sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD) -> Json:
+def part_sheet(
+    sheet_text: str, readings_text: str, part: str | None = None, own: Own = STANDARD, history: History = NONE
+) -> Json:
     """`condemn`, each test as it is asked, and the parts a sheet can be about."""
-    got = condemn(sheet_text, readings_text, part, own)
+    got = condemn(sheet_text, readings_text, part, own, history)
     circuit = load(sheet_text).circuit
+    j = judge(circuit, readings_text, history=history, own=own)  # the one just made, kept
     lines = [{**x, "tests": [_offered(circuit, t) for t in x["tests"]]} for x in got["lines"]]
     others = [{**a, "test": _offered(circuit, a["test"])} for a in got["alternatives"]]
-    return {**got, "lines": lines, "alternatives": others, "parts": list(_parts(sheet_text, readings_text))}
+    return {**got, "lines": lines, "alternatives": others, "parts": list(_parts(j))}

@@ -116,8 +116,10 @@ def _possible(name: str, value: object) -> None:
 def part(said: Said, state: JobState) -> Told:
     """A part that was used, for the invoice: how many (one unless said) and the price of one."""
     words = _words(said, "part", '"relay 12 V 40 A" --price 12.50 --count 1')
-    count, price = said.more.get("count"), said.more.get("price")
-    return "part", {"text": words, "count": 1.0 if count is None else float(count), "price": price}
+    count, price = (None if x is None else float(x) for x in (said.more.get("count"), said.more.get("price")))
+    for name, value in (("count", count), ("price", price)):
+        _possible(name, value)
+    return "part", {"text": words, "count": 1.0 if count is None else count, "price": price}
 
 
 ACTIONS: dict[str, Callable[[Said, JobState], Told]] = {

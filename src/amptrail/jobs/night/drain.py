@@ -182,7 +182,9 @@ def drain(sheet_text: str, readings_text: str, options: DrainOptions = DrainOpti
     wait, wait_source = wait_min(circuit, modules)
     body = {
         "limit_a": limit, "limit_source": source, "expected_a": sound_a, "whole": _read_json(whole),
-        "flows_a": flows.amps, "flows_source": known, "too_much": flows.low > limit,
+        "flows_a": flows.amps, "flows_source": known,
+        "flows_read": whole is not None or any(r.read is not None for r in rows),
+        "too_much": flows.low > limit,
         "fuses": [_fuse_json(r) for r in rows], "sum_a": amps, "sum_low_a": low, "sum_high_a": high,
         "unread": list(missing), "unfused": list(unfused(circuit)),
         "unexplained_a": whole.amps - amps if whole is not None else None,

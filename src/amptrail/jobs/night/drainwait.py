@@ -77,6 +77,12 @@ def _clamp(circuit: Circuit, conditions: Conditions, place: str, minutes: float)
     return Candidate(spot, "clamp", asleep(circuit), conditions, place, minutes, "clamp")
 
 
+def across(circuit: Circuit, fuse: str, place: str) -> Candidate:
+    """The millivolts across a fuse that stays in."""
+    spot = Spot(fuse, "volts", Term(fuse, "in"), Term(fuse, "out"))
+    return Candidate(spot, "fuse-drop", asleep(circuit), Conditions(), place, MEASURE_MIN, "fuse-top")
+
+
 def _at(circuit: Circuit, place: str, here: str) -> float:
     """Minutes to get there, and to lay it open the first time."""
     return travel_minutes(circuit, here, place) + (
@@ -89,7 +95,7 @@ def steps(
 ) -> Iterator[Step]:
     """What to do next, in order: the clamp, millivolts, then pulls; first of what most likely keeps the
     others awake (`keeping`: probability by module), which need not be where most flows."""
-    phase, here = asleep(circuit), start_place(circuit)
+    here = start_place(circuit)
     if not clamp_read:
         t = _clamp(circuit, Conditions(), here, CLAMP_MIN)
         why = "the whole current, to hold the fuses against"
@@ -107,8 +113,7 @@ def steps(
     todo = [r for r in rows if r.read is None and (r.part.kind == "fuse" or r.behind)]
     for r in sorted(todo, key=lambda r: _at(circuit, r.part.place or here, here)):
         place = r.part.place or here
-        spot = Spot(r.part.name, "volts", Term(r.part.name, "in"), Term(r.part.name, "out"))
-        t = Candidate(spot, "fuse-drop", phase, Conditions(), place, MEASURE_MIN, "fuse-top")
+        t = across(circuit, r.part.name, place)
         minutes = MEASURE_MIN + _at(circuit, place, here)
         here = place
         why = f"nothing is touched but its tabs: {', '.join(r.behind[:3]) or 'nothing'} behind it"

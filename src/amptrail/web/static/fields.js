@@ -59,8 +59,10 @@ export class SheetFields extends HTMLElement {
     const known = `${part} ${attribute}`;
     if (this.sent.get(known) === typed && told.hidden) return;
     try {
-      const answer = await fetch("/api/fill", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet: area.value, part, attribute, typed }) });
+      const asked = area.value;
+      const answer = await fetch("/api/fill", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet: asked, part, attribute, typed }) });
       const got = await answer.json();
+      if (area.value !== asked) { await this.fill(at, left); return; } // typed in the text meanwhile: into that text
       if (!answer.ok) { this.wrong(at, told, left ? got.problems || [] : []); return; }
       this.wrong(at, told, []);
       this.sent.set(known, typed);
