@@ -14,8 +14,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from amptrail.belief.rows import evidence_of, laid
-from amptrail.belief.tables import Array, Reading, Spoiler, Table
+from amptrail.belief.rows import Laid, evidence_of, laid
+from amptrail.belief.tables import Array, Reading, Table
 
 LIKE_DRAWN = 0.5  # of the readings of a vehicle that is not as drawn (common practice)
 
@@ -47,23 +47,32 @@ def _width(r: Reading) -> float:
     return max(r.span[1], r.value) - min(r.span[0], r.value)
 
 
-def spoiled_evidence(table: Table, prior: Array, spoiler: Spoiler) -> float:
-    """Natural log of P(readings) when one instrument is wrong, over all causes of the list."""
-    mine = set(spoiler.readings)
+def spoiled_evidence(table: Table, prior: Array) -> list[float]:
+    """Natural log of P(readings) when one instrument is wrong, over all causes of the list; each spoiler."""
     got = laid(table)
-    words = list(range(len(table.words)))
-    if spoiler.factor is not None:
-        # one factor for all of them: they move together, each by what is there
-        d = got.rows
-        there = np.asarray([r.value for r in got.table.readings]) - d.residual
-        there = there * np.asarray([spoiler.factor if i in mine else 0.0 for i in got.order])
-        scaled = replace(d, cov=d.cov + there[:, :, None] * there[:, None, :])
-        every = list(range(len(table.readings)))
-        return _log_mean(evidence_of(replace(got, rows=scaled), every, words), prior)
-    density: Callable[[Reading], float] = _dead if spoiler.dead else _anything
-    rest = [k for k, i in enumerate(got.order) if i not in mine]
-    left = evidence_of(got, rest, words)
-    return _log_mean(left, prior) + sum(density(table.readings[i]) for i in mine)
+    left: dict[tuple[int, ...], float] = {}  # by all others: the same however the instrument is wrong
+    out = []
+    for spoiler in table.spoilers:
+        if spoiler.factor is not None:
+            out.append(_off_by_a_factor(got, prior, spoiler.readings, spoiler.factor))
+            continue
+        mine = spoiler.readings
+        if mine not in left:
+            rest = [k for k, i in enumerate(got.order) if i not in mine]
+            left[mine] = _log_mean(evidence_of(got, rest, list(range(len(table.words)))), prior)
+        density: Callable[[Reading], float] = _dead if spoiler.dead else _anything
+        out.append(left[mine] + sum(density(table.readings[i]) for i in mine))
+    return out
+
+
+def _off_by_a_factor(got: Laid, prior: Array, mine: tuple[int, ...], factor: float) -> float:
+    """One factor for all of them: they move together, each by what is there."""
+    d = got.rows
+    there = np.asarray([r.value for r in got.table.readings]) - d.residual
+    there = there * np.asarray([factor if i in mine else 0.0 for i in got.order])
+    scaled = replace(got, rows=replace(d, cov=d.cov + there[:, :, None] * there[:, None, :]))
+    every, words = list(range(len(got.order))), list(range(len(got.table.words)))
+    return _log_mean(evidence_of(scaled, every, words), prior)
 
 
 def _dead(r: Reading) -> float:

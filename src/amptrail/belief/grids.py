@@ -7,6 +7,7 @@ across it, so that a cell wider than the reading's spread still gives its *avera
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +20,26 @@ CELLS_DOUBLE = 16  # along each of two severities
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """Integration cells of a grid: `at[n, axes]` middles (log10 ohm), `log_weight[n]` (sums to 1), and the
-    linear maps from table rows: value at the middle = `linear @ rows`; monotone cubic by `smooth`.
+    """Integration cells of a grid: along each axis low edges, high edges and the state of each cell, and the
+    prior mass `log_weight[n]` of each (sums to 1). The maps from table rows to cells are here in plain
+    numpy, for few hypotheses; `laying` has them compiled, for all of a table.
     """
 
     grid: Grid
-    at: Array
-    log_weight: Array
-    linear: Array
     axis_cells: tuple[tuple[Array, Array, Whole], ...]
+    log_weight: Array
+
+    @cached_property
+    def linear(self) -> Array:
+        """[n, G]: value at the middle of each cell = `linear @ rows`."""
+        if not self.axis_cells:
+            return np.ones((1, 1))
+        return _linear(self.grid, self.axis_cells, [(low + high) / 2 for low, high, _ in self.axis_cells])
+
+    def states(self) -> Whole:
+        """[n]: the discrete state of each cell of a single axis, as its table rows are numbered."""
+        mine = self.axis_cells[0][2]
+        return mine if self.grid.cuts else np.full(len(mine), self.grid.segments()[0])
 
     def breaks(self) -> NDArray[np.bool_]:
         """[n - 1]: whether a cell and the next belong to different discrete states, or are no neighbours."""
@@ -40,7 +52,8 @@ class Cells:
         return np.zeros(len(self.log_weight) - 1, bool)
 
     def smooth(self, rows: Array) -> tuple[Array, Array]:
-        """Rows [b, G, m] -> value at the middles [b, n, m] and change across each cell [b, n, axes, m]."""
+        """Rows [b, G, m] -> value at the middles [b, n, m] and change across each cell [b, n, axes, m],
+        monotone cubic within a discrete state."""
         if not self.grid.axes:
             return rows, np.zeros((rows.shape[0], 1, 0, rows.shape[2]))
         if len(self.grid.axes) == 1:
@@ -50,41 +63,33 @@ class Cells:
 
 def cells(grid: Grid) -> Cells:
     """The cells over which a hypothesis with this grid is integrated."""
-    if not grid.axes:
-        return Cells(grid, np.zeros((1, 0)), np.zeros(1), np.ones((1, 1)), ())
-    parts = tuple(_axis_cells(grid, i) for i in range(len(grid.axes)))
-    middles = [(low + high) / 2 for low, high, _ in parts]
-    at = np.stack([a.ravel() for a in np.meshgrid(*middles, indexing="ij")], axis=1)
-    widths = [high - low for low, high, _ in parts]
-    width = np.prod(np.stack([a.ravel() for a in np.meshgrid(*widths, indexing="ij")]), axis=0)
-    linear = _linear(grid, parts, middles)
-    log_weight = np.log(width)
-    if grid.log_density is not None:
-        log_weight = log_weight + linear @ grid.log_density
-    return Cells(grid, at, log_weight - _log_sum(log_weight), linear, parts)
-
-
-def _log_sum(x: Array) -> float:
-    top = float(x.max())
-    return top + float(np.log(np.exp(x - top).sum()))
-
-
-def _axis_cells(grid: Grid, axis: int) -> tuple[Array, Array, Whole]:
-    points = grid.axes[axis]
     single = len(grid.axes) == 1
+    parts = tuple(_axis_cells(a.tobytes(), grid.cuts, single) for a in grid.axes)
+    if single and grid.cuts:  # its cells are numbered by part; a part is the state its table rows have
+        seen = np.asarray(list(dict.fromkeys(grid.segments().tolist())), np.int64)
+        low, high, part = parts[0]
+        parts = ((low, high, seen[np.minimum(part, len(seen) - 1)]),)
+    return Cells(grid, parts, _log_weight(tuple((low.tobytes(), high.tobytes()) for low, high, _ in parts)))
+
+
+@lru_cache(maxsize=4096)
+def _log_weight(edges: tuple[tuple[bytes, bytes], ...]) -> Array:
+    """Prior mass of every cell, flat in log-ohm; the last axis runs fastest."""
+    out = np.ones(1)
+    for low, high in edges:
+        width = np.frombuffer(high) - np.frombuffer(low)
+        out = np.outer(out, width / width.sum()).ravel()
+    return np.log(out)
+
+
+@lru_cache(maxsize=4096)
+def _axis_cells(axis: bytes, cuts: tuple[float, ...], single: bool) -> tuple[Array, Array, Whole]:
+    points = np.frombuffer(axis)
     edges = np.linspace(points[0], points[-1], (CELLS_SINGLE if single else CELLS_DOUBLE) + 1)
-    order = np.zeros(1, np.int64)
-    if single and grid.cuts:
-        edges = np.unique(np.concatenate([edges, np.asarray(grid.cuts)]))
-        seen = list(dict.fromkeys(grid.segments().tolist()))
-        order = np.asarray(seen, np.int64)
+    if single and cuts:
+        edges = np.unique(np.concatenate([edges, np.asarray(cuts)]))
     low, high = edges[:-1], edges[1:]
-    part = np.searchsorted(np.asarray(grid.cuts), (low + high) / 2) if single else np.zeros(len(low), np.intp)
-    return (
-        low,
-        high,
-        order[np.minimum(part, len(order) - 1)] if single and grid.cuts else np.zeros(len(low), np.int64),
-    )
+    return low, high, np.searchsorted(np.asarray(cuts if single else ()), (low + high) / 2)
 
 
 def _weights(points: Array, allowed: Array, at: Array) -> Array:
@@ -156,10 +161,8 @@ def pchip(x: Array, y: Array, at: Array) -> Array:
 
 
 def _smooth_single(c: Cells, rows: Array) -> tuple[Array, Array]:
-    low, high, mine = c.axis_cells[0]
-    segment = c.grid.segments()
-    if not c.grid.cuts:
-        mine = np.full(len(low), segment[0])
+    low, high, _ = c.axis_cells[0]
+    segment, mine = c.grid.segments(), c.states()
     mid = np.empty((rows.shape[0], len(low), rows.shape[2]))
     move = np.empty((rows.shape[0], len(low), 1, rows.shape[2]))
     for s in np.unique(mine):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -129,7 +130,7 @@ class Beside:
         self.prior = np.asarray([h.prior for h in table.hypotheses], float)
         usable = self.prior.sum() > 0
         self.terms = undrawn_terms(table, self.prior) if table.undrawn > 0 and usable else np.zeros(0)
-        self.spoiled = [spoiled_evidence(table, self.prior, s) for s in table.spoilers] if usable else []
+        self.spoiled = spoiled_evidence(table, self.prior) if usable else []
 
     def shares(self, evidence: Array, without: int | None = None) -> tuple[Array, Array, float]:
         """(probability of each cause, [not as drawn, each instrument], log-evidence of everything).
@@ -250,6 +251,7 @@ class Contribution:
     ruled_out: tuple[int, ...]
 
 
+@lru_cache(maxsize=2)
 def contributions(full: Posterior) -> tuple[Contribution, ...]:
     """Leave each reading (then each word) out in turn: the posterior of the smaller table each time."""
     t = full.table

@@ -6,19 +6,18 @@ asked about other values. A row is one cell, or several neighbours across which 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from weakref import WeakKeyDictionary
 
 import numpy as np
-from numpy.typing import NDArray
 
 from amptrail.belief.grids import Cells, cells
 from amptrail.belief.likelihood import SLACK_V
 from amptrail.belief.tables import Array, Hypothesis, Whole
 
-BATCH_ROWS = 16_384
+BATCH_CELLS = 8_192  # scratch of some megabytes at most
 NOWHERE = 1e6  # a hypothesis without wrong places: nowhere near any reading
 # Neighbouring cells are one row while nothing that is read moves by more than so many standard deviations
 # (words: nats) from end to end; a likelihood is then straight enough across it (design 0011).
@@ -101,81 +100,79 @@ def lay(hypotheses: tuple[Hypothesis, ...], sigma: tuple[float, ...], words: int
 def _pieces(
     hypotheses: tuple[Hypothesis, ...], sigma: Array, size: tuple[int, int]
 ) -> Iterator[tuple[Hypothesis, Piece]]:
-    """Each hypothesis laid out; those of one grid together."""
-    for which, c in _batches(hypotheses):
-        yield from zip((hypotheses[i] for i in which), _block(hypotheses, which, c, sigma, size), strict=True)
+    """Each hypothesis laid out, some thousand cells at a time."""
+    some: list[tuple[Hypothesis, Cells]] = []
+    count = 0
+    for h in hypotheses:
+        some.append((h, cells(h.grid)))
+        count += len(some[-1][1].log_weight)
+        if count >= BATCH_CELLS:
+            yield from _block(some, sigma, size)
+            some, count = [], 0
+    if some:
+        yield from _block(some, sigma, size)
 
 
-def _batches(hypotheses: tuple[Hypothesis, ...]) -> Iterator[tuple[list[int], Cells]]:
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for i, h in enumerate(hypotheses):
-        groups.setdefault(h.grid.key(), []).append(i)
-    for members in groups.values():
-        c = cells(hypotheses[members[0]].grid)
-        step = max(1, BATCH_ROWS // len(c.log_weight))
-        for start in range(0, len(members), step):
-            yield members[start : start + step], c
-
-
-def _stack(members: list[Hypothesis], name: str, shape: tuple[int, ...]) -> Array:
-    zero = np.zeros(shape)
+def _stack(members: list[Hypothesis], name: str, shape: tuple[int, ...], missing: float = 0.0) -> Array:
+    """Predictions [rows of all members, *shape]."""
     got = [getattr(h.prediction, name) for h in members]
-    return np.stack([zero if a is None else a for a in got])
+    whole = [
+        np.full((h.grid.size, *shape), missing) if a is None else a for h, a in zip(members, got, strict=True)
+    ]
+    return np.concatenate(whole)
+
+
+def _starts(lengths: list[int]) -> Whole:
+    return np.concatenate([[0], np.cumsum(lengths, dtype=np.int64)])
 
 
 def _block(
-    hypotheses: tuple[Hypothesis, ...], which: list[int], c: Cells, sigma: Array, size: tuple[int, int]
-) -> Iterator[Piece]:
-    members = [hypotheses[i] for i in which]
-    g, n, b, m, (k, w) = c.grid.size, len(c.log_weight), len(which), len(sigma), size
-    mid, move = c.smooth(_stack(members, "mean", (g, m)))
-    cov = np.einsum("ng,bgij->bnij", c.linear, _stack(members, "cov", (g, m, m)))
-    # a cell wider than the reading's spread gives its average: its own width counts as spread
-    # (sixth, not twelfth: neighbouring cells then overlap smoothly)
-    cov = cov + np.einsum("bnai,bnaj->bnij", move, move) / 6
-    others = _others(members, c, (g, m, k)).reshape(b, n, m * k)
-    words = np.einsum("ng,bgw->bnw", c.linear, np.maximum(_stack(members, "words", (g, w)), -700.0))
-    begins = _begins(c, mid, cov, others, words, sigma)
-    weight = np.broadcast_to(np.exp(c.log_weight), (b, n)).reshape(-1)
-    start = np.flatnonzero(begins)
-    mass = np.add.reduceat(weight, start)
+    some: list[tuple[Hypothesis, Cells]], sigma: Array, size: tuple[int, int]
+) -> Iterator[tuple[Hypothesis, Piece]]:
+    from amptrail.belief.laying import lay_out  # compiled: not loaded before something is weighed
 
-    def merged(x: Array) -> Array:
-        flat = x.reshape(b * n, -1) * weight[:, None]
-        return np.asarray(np.add.reduceat(flat, start, axis=0) / mass[:, None], np.float64)
-
-    mean = merged(mid)
-    off = mid.reshape(b * n, m) - np.repeat(mean, np.diff([*start, b * n]), axis=0)
-    whole = merged(cov + (off[:, :, None] * off[:, None, :]).reshape(cov.shape)).reshape(len(start), m, m)
-    row_of = np.cumsum(begins).reshape(b, n) - 1
-    log_mass, far, said = np.log(mass), merged(others).reshape(len(start), m, k), merged(words)
-    for own in row_of:
-        s = slice(int(own[0]), int(own[-1]) + 1)
-        yield Piece(c, own - own[0], log_mass[s], mean[s], whole[s], far[s], said[s])
-
-
-def _begins(c: Cells, mid: Array, cov: Array, others: Array, words: Array, sigma: Array) -> NDArray[np.bool_]:
-    """Where a row begins, cell by cell [b * n]."""
-    b, n, m = mid.shape
-    far = np.zeros((b, n))
-    if n > 1:
-        spread = np.sqrt(np.einsum("bnii->bni", cov) + sigma**2)
-        spread = np.minimum(spread[:, 1:], spread[:, :-1])
-        apart = np.abs(np.diff(mid, axis=1)) / (ALIKE_SIGMAS * spread)
-        wide = np.abs(np.diff(np.log(np.einsum("bnii->bni", cov) + sigma**2), axis=1)) / (2 * ALIKE_SIGMAS)
-        slack = np.repeat(np.maximum(spread, SLACK_V), others.shape[2] // m, axis=2) if m else others[:, 1:]
-        away = np.abs(np.diff(others, axis=1)) / (FAR_SIGMAS * ALIKE_SIGMAS * slack)
-        said = np.abs(np.diff(np.maximum(words, LEAST_LOG), axis=1)) / ALIKE_NATS
-        far[:, 1:] = np.concatenate([apart, wide, away, said], axis=2).max(axis=2, initial=0.0)
-        far[:, 1:][:, c.breaks()] = n * n
-    far[:, 0] = 0.0
-    along = np.floor(np.cumsum(far, axis=1))
-    begins = np.ones((b, n), bool)
-    begins[:, 1:] = np.diff(along, axis=1) > 0
-    return begins.reshape(-1)
+    members = [h for h, _ in some]
+    m, (k, w) = len(sigma), size
+    of_axes = [h.grid.axes for h in members]
+    axes = np.asarray([len(a) for a in of_axes], np.int64)
+    edges = [[np.append(low, high[-1]) for low, high, _ in c.axis_cells] for _, c in some]
+    mine = [c.states() if len(c.axis_cells) == 1 else np.zeros(0, np.int64) for _, c in some]
+    cell_at = _starts([len(c.log_weight) for _, c in some])
+    n, rows = int(cell_at[-1]), sum(h.grid.size for h in members)
+    row_of, log_mass = np.zeros(n, np.int64), np.zeros(n)
+    mean, cov, others, words = np.zeros((n, m)), np.zeros((n, m, m)), np.zeros((n, m * k)), np.zeros((n, w))
+    lay_out(
+        axes,
+        _chain(of_axes), _places(of_axes),
+        np.concatenate([h.grid.segments() for h in members]),
+        _starts([h.grid.size for h in members]),
+        _chain(edges), _places(edges),
+        np.concatenate(mine), _starts([len(x) for x in mine]),
+        _stack(members, "mean", (m,)), _stack(members, "cov", (m, m)),
+        _stack(members, "others", (m, k), NOWHERE).reshape(rows, m * k), _stack(members, "words", (w,)),
+        sigma**2,
+        np.exp(np.concatenate([c.log_weight for _, c in some])), cell_at,
+        np.asarray([ALIKE_SIGMAS, ALIKE_NATS, FAR_SIGMAS, SLACK_V, LEAST_LOG]),
+        row_of, log_mass, mean, cov, others, words,
+    )  # fmt: skip
+    for (h, c), first, end in zip(some, cell_at[:-1], cell_at[1:], strict=True):
+        own = row_of[first:end].copy()
+        s = slice(int(first), int(first) + int(own[-1]) + 1)
+        far = others[s].reshape(int(own[-1]) + 1, m, k).copy()
+        yield h, Piece(c, own, log_mass[s].copy(), mean[s].copy(), cov[s].copy(), far, words[s].copy())
 
 
-def _others(members: list[Hypothesis], c: Cells, shape: tuple[int, int, int]) -> Array:
-    far = np.full(shape, NOWHERE)
-    got = [far if h.prediction.others is None else h.prediction.others for h in members]
-    return np.asarray(np.einsum("ng,bgmk->bnmk", c.linear, np.stack(got)), np.float64)
+def _chain(some: Sequence[Sequence[Array]]) -> Array:
+    """All arrays of all, one after the other."""
+    return np.concatenate([np.zeros(0), *(a for mine in some for a in mine)])
+
+
+def _places(some: Sequence[Sequence[Array]]) -> Whole:
+    """[h, 3]: where in the chain the first and the second array of each begin, and where its last ends."""
+    out, at = np.zeros((len(some), 3), np.int64), 0
+    for h, mine in enumerate(some):
+        out[h] = at
+        for i, a in enumerate(mine):
+            at += len(a)
+            out[h, i + 1 :] = at
+    return out

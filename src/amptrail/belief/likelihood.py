@@ -82,24 +82,43 @@ def wrong_density(readings: tuple[Reading, ...], others: Array | None, rows: int
     return out
 
 
-def weigh(readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array) -> Rows:
-    """Likelihood of residual[n, m] (value - prediction) under cov[n, m, m], misprobes included."""
-    n, m = residual.shape
-    if m == 0:
+def weigh(
+    readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array, log_prior: Array | None = None
+) -> Rows:
+    """Likelihood of residual[n, m] (value - prediction) under cov[n, m, m], misprobes included. Rows that
+    explain little beside the best, `log_prior[n]` counted in, are weighed roughly."""
+    rough = apart(readings, residual, cov, bad)
+    joint = rough.log_likelihood if log_prior is None else rough.log_likelihood + log_prior
+    least = float(joint.max(initial=-np.inf)) - hopeless_nats(len(readings))
+    return exactly(readings, residual, cov, bad, rough, np.flatnonzero(joint > least))
+
+
+def hopeless_nats(readings: int) -> float:
+    """So far below the best a row, its readings taken apart, explains nothing."""
+    return HOPELESS_NATS + HOPELESS_PER_READING * readings
+
+
+def exactly(
+    readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array, rough: Rows, near: Whole
+) -> Rows:
+    """`rough` with its rows `near` weighed as one Gaussian with shared tolerances."""
+    out = replace(rough, log_likelihood=rough.log_likelihood.copy(), wrong=rough.wrong.copy(),
+                  z=rough.z.copy(), chi2=rough.chi2.copy())  # fmt: skip
+    if not len(near) or not readings:
+        return out
+    share = np.asarray([r.misprobe for r in readings])
+    exact = _together(share, residual[near], cov[near], bad[near])
+    out.log_likelihood[near], out.wrong[near] = exact.log_likelihood, exact.wrong
+    out.z[near], out.chi2[near] = exact.z, exact.chi2
+    return out
+
+
+def apart(readings: tuple[Reading, ...], residual: Array, cov: Array, bad: Array) -> Rows:
+    """Each reading by itself, tolerances not shared: good enough for rows that explain nothing."""
+    n = len(residual)
+    if not readings:
         return Rows(np.zeros(n), np.zeros((n, 0)), np.zeros((n, 0)), np.zeros(n), np.zeros((n, 0)))
     share = np.asarray([r.misprobe for r in readings])
-    rough = _apart(share, residual, cov, bad)
-    near = rough.log_likelihood > rough.log_likelihood.max() - HOPELESS_NATS - HOPELESS_PER_READING * m
-    exact = _together(share, residual[near], cov[near], bad[near])
-    alone = rough.z.copy()
-    out = (rough.log_likelihood, rough.wrong, rough.z, rough.chi2)
-    for whole, part in zip(out, (exact.log_likelihood, exact.wrong, exact.z, exact.chi2), strict=True):
-        whole[near] = part
-    return replace(rough, alone=alone)
-
-
-def _apart(share: Array, residual: Array, cov: Array, bad: Array) -> Rows:
-    """Each reading by itself, tolerances not shared: good enough for rows that explain nothing."""
     var = np.einsum("nii->ni", cov)
     z = residual / np.sqrt(var)
     good = -0.5 * (z**2 + np.log(var) + LOG_2PI) + np.log1p(-share)

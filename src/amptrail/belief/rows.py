@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from amptrail.belief.grids import Cells
 from amptrail.belief.layout import Layout, lay
-from amptrail.belief.likelihood import Rows, weigh, wrong_density
+from amptrail.belief.likelihood import Rows, apart, exactly, hopeless_nats, weigh, wrong_density
 from amptrail.belief.tables import Array, Hypothesis, Reading, Table, Whole
 
 
@@ -95,6 +96,18 @@ class Laid:
     rows: _Dense
     well: _Dense | None
 
+    @cached_property
+    def log_prior(self) -> Array:
+        """Of every row: two faults that are rarer than their readings are wrong need no care."""
+        with np.errstate(divide="ignore"):
+            each = np.log([h.prior for h in self.table.hypotheses])
+        return np.asarray(each[self.layout.owner] + self.layout.log_weight, np.float64)
+
+    @cached_property
+    def main(self) -> Rows:
+        """Every row weighed by all numeric readings."""
+        return _main(self)
+
 
 @lru_cache(maxsize=2)
 def laid(table: Table) -> Laid:
@@ -108,12 +121,51 @@ def laid(table: Table) -> Laid:
     return Laid(order, whole, layout, rows, well)
 
 
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """The rows of a hypothesis weighed by `readings`, exactly where a rough look gave more than `above` (the
+    prior counted in)."""
+
+    readings: tuple[Reading, ...]
+    above: float
+    rows: Rows
+
+
+# Of the hypotheses alive, by the readings last asked about: a table that grows weighs what is new in it.
+_KNOWN: WeakKeyDictionary[Hypothesis, _Known] = WeakKeyDictionary()
+
+
+def _main(got: Laid) -> Rows:
+    """All numeric readings, each wrong by itself or not; steady faults."""
+    readings, d = got.table.readings, got.rows
+    rough = apart(readings, d.residual, d.cov, d.bad)
+    joint = rough.log_likelihood + got.log_prior
+    above = float(joint.max(initial=-np.inf)) - hopeless_nats(len(readings))
+    near = joint > above
+    new: list[int] = []
+    for h, x in enumerate(got.table.hypotheses):
+        k = _KNOWN.get(x)
+        if k is not None and k.above <= above and k.readings == readings:
+            near[got.layout.rows(h)] = False
+        else:
+            new.append(h)
+    out = exactly(readings, d.residual, d.cov, d.bad, rough, np.flatnonzero(near))
+    fresh = set(new)
+    for h, x in enumerate(got.table.hypotheses):
+        s = got.layout.rows(h)
+        if h in fresh:
+            _KNOWN[x] = _Known(readings, above, out.part(s).copy())  # its own: not all the others with it
+        else:
+            out.put(s, _KNOWN[x].rows)
+    return out
+
+
 def score(table: Table) -> Scores:
     """Every hypothesis of the table. Readings are taken in one canonical order inside, so the order in which
     they were given changes nothing."""
     got = laid(table)
     t, d, at = got.table, got.rows, got.layout
-    numbers = _numbers(t, d, list(range(len(t.readings))))
+    numbers = _spoiled_runs(t, d, got.main)
     words, word_wrong = _words(t, d.words)
     total = numbers.log_likelihood + words.sum(axis=1)
     come_and_go = [h for h, x in enumerate(table.hypotheses) if x.showing < 1]
@@ -134,22 +186,41 @@ def evidence_without(table: Table) -> tuple[Array, Array]:
     m, w = len(table.readings), len(table.words)
     numbers, words = np.zeros((m, len(table.hypotheses))), np.zeros((w, len(table.hypotheses)))
     for j in range(m):
-        numbers[got.order[j]] = evidence_of(got, [i for i in range(m) if i != j], list(range(w)))
+        rest = [i for i in range(m) if i != j]
+        numbers[got.order[j]] = evidence_of(got, rest, list(range(w)), _without(got, j))
+    whole = _spoiled_runs(got.table, got.rows, got.main).log_likelihood
     for j in range(w):
-        words[j] = evidence_of(got, list(range(m)), [i for i in range(w) if i != j])
+        words[j] = evidence_of(got, list(range(m)), [i for i in range(w) if i != j], whole)
     return numbers, words
 
 
-def evidence_of(got: Laid, readings: list[int], words: list[int]) -> Array:
-    """Log-evidence of each hypothesis by these readings (numbered in the canonical order) and words alone."""
+def _without(got: Laid, j: int) -> Array | None:
+    """Log-likelihood of every row by all numeric readings but one, or None where it is to be worked out anew.
+
+    A reading that is wrong says nothing: P(all, j wrong) = P(all others) P(j wrong) p(value | wrong), and the
+    share of j wrong among all that may have been is known already.
+    """
+    share = got.table.readings[j].misprobe
+    if not share or _runs(got.table.readings):
+        return None
+    with np.errstate(divide="ignore"):
+        wrong = np.log(got.main.wrong[:, j])
+    return np.asarray(got.main.log_likelihood + wrong - np.log(share) - got.rows.bad[:, j], np.float64)
+
+
+def evidence_of(got: Laid, readings: list[int], words: list[int], numbers: Array | None = None) -> Array:
+    """Log-evidence of each hypothesis by these readings (numbered in the canonical order) and words alone.
+    `numbers`: log-likelihood of every row by these readings, where it is known, of steady faults."""
     t = got.table
     fewer = replace(
         t, readings=tuple(t.readings[i] for i in readings), words=tuple(t.words[i] for i in words)
     )
     d = got.rows.less(readings, words)
     well = None if got.well is None else got.well.less(readings, words)
-    numbers = _numbers(fewer, d, list(range(len(readings))))
-    log_l = numbers.log_likelihood + _words(fewer, d.words)[0].sum(axis=1)
+    if numbers is None:
+        main = weigh(fewer.readings, d.residual, d.cov, d.bad, got.log_prior)
+        numbers = _spoiled_runs(fewer, d, main).log_likelihood
+    log_l = numbers + _words(fewer, d.words)[0].sum(axis=1)
     for h, x in enumerate(t.hypotheses):
         if x.showing < 1:
             s = got.layout.rows(h)
@@ -182,17 +253,27 @@ def _numbers(table: Table, d: _Dense, pick: list[int]) -> Rows:
     readings = tuple(table.readings[i] for i in pick)
     if len(pick) < len(table.readings):
         d = d.less(pick, None)
-    main = weigh(readings, d.residual, d.cov, d.bad)
-    runs = sorted({r.run for r in readings if r.run})
-    spoiled = [(run, [i for i, r in enumerate(readings) if r.run == run]) for run in runs]
-    spoiled = [(run, where) for run, where in spoiled if len(where) > 1]
+    return _spoiled_runs(replace(table, readings=readings), d, weigh(readings, d.residual, d.cov, d.bad))
+
+
+def _runs(readings: tuple[Reading, ...]) -> list[list[int]]:
+    """The readings of each run that is more than one."""
+    names = sorted({r.run for r in readings if r.run})
+    found = [[i for i, r in enumerate(readings) if r.run == run] for run in names]
+    return [where for where in found if len(where) > 1]
+
+
+def _spoiled_runs(table: Table, d: _Dense, main: Rows) -> Rows:
+    """The readings of a table weighed one by one (`main`), with the chance that a run is wrong at once."""
+    readings = table.readings
+    spoiled = _runs(readings)
     if not spoiled:
         return main
     share = table.spoiled_run
     terms = [main.log_likelihood + np.log1p(-share)]
     wrongs = [main.wrong]
-    for _, where in spoiled:
-        rest = [i for i in range(len(pick)) if i not in where]
+    for where in spoiled:
+        rest = [i for i in range(len(readings)) if i not in where]
         few = d.less(rest, None)
         left = weigh(tuple(readings[i] for i in rest), few.residual, few.cov, few.bad)
         anywhere = sum(-np.log(_width(readings[i])) for i in where)

@@ -28,13 +28,12 @@ class Grid:
     each ascending in log10(ohm). A table's row g runs through the axes with the last one fastest.
     `segment[g]`: rows of one number share every discrete state (relays, fuses, modules).
     `cuts` (one axis only): where the state changes, ascending, one between neighbouring segments.
-    `log_density[g]`: prior density over severity, natural log, any constant; flat when None.
+    The prior density over severity is flat in log10(ohm).
     """
 
     axes: tuple[Array, ...] = ()
     segment: Whole | None = None
     cuts: tuple[float, ...] = ()
-    log_density: Array | None = None
 
     @property
     def size(self) -> int:
@@ -51,7 +50,6 @@ class Grid:
             tuple(a.tobytes() for a in self.axes),
             self.segments().tobytes(),
             self.cuts,
-            None if self.log_density is None else self.log_density.tobytes(),
         )
 
 

@@ -64,21 +64,21 @@ def single(cause: Cause, points: int = GRID_POINTS) -> Suspect:
     if not cause.severity:
         return Suspect((cause,), Grid(), (cause.faults,), cause.prior)
     grid = single_grid(*cause.severity, points)
-    rows = tuple(with_severity(cause.faults, [float(x)]) for x in 10.0 ** grid.axes[0])
-    return Suspect((cause,), grid, rows, cause.prior)
+    return Suspect((cause,), grid, _at_each(cause, points), cause.prior)
 
 
-def _ohms(cause: Cause, points: int) -> list[list[float]]:
-    """Severities of a cause as lists to fill in; one empty list for a discrete cause."""
+@lru_cache(maxsize=4096)
+def _at_each(cause: Cause, points: int) -> tuple[tuple[Fault, ...], ...]:
+    """The faults of a cause at each severity; as they stand for a discrete one."""
     if not cause.severity:
-        return [[]]
-    return [[float(x)] for x in 10.0 ** single_grid(*cause.severity, points).axes[0]]
+        return (cause.faults,)
+    axis = single_grid(*cause.severity, points).axes[0]
+    return tuple(with_severity(cause.faults, [float(x)]) for x in 10.0**axis)
 
 
 def double(a: Cause, b: Cause, points: int = DOUBLE_POINTS) -> Suspect:
     """Two causes at once; the prior is the product of both."""
-    first, second = _ohms(a, points), _ohms(b, points)
-    rows = tuple(with_severity(a.faults, x) + with_severity(b.faults, y) for x in first for y in second)
+    rows = tuple(x + y for x in _at_each(a, points) for y in _at_each(b, points))
     if a.severity and b.severity:
         grid = double_grid(a.severity, b.severity, points)
     else:

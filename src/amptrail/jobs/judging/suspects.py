@@ -143,13 +143,13 @@ def _doubt(j: Judgement) -> Json | None:
     d = j.post.doubtful
     if d is None:
         return None
-    t = j.post.table
-    less = posterior(t.without(word=d.index) if d.is_word else t.without(reading=d.index))
-    top = [h for h in less.ranking()[:3] if less.probability[h] > 0.01]
+    at = d.index + (len(j.seen.numbers) if d.is_word else 0)
+    less = contributions(j.post)[at].without
+    top = [int(h) for h in np.argsort(-less, kind="stable")[:3] if less[h] > 0.01]
     return {
         "line": d.line,
         "probability": d.probability,
-        "if_dropped": [{"text": estimated(j, h)[0], "probability": float(less.probability[h])} for h in top],
+        "if_dropped": [{"text": estimated(j, h)[0], "probability": float(less[h])} for h in top],
     }
 
 
