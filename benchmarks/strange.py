@@ -276,10 +276,12 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--truths", type=int, default=0, help="vehicles drawn a circuit (0: enough)")
     parser.add_argument("--circuits", nargs="*", default=(), help="only these")
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--wrong", type=int, default=-1, help="wrong-sheet jobs a circuit (-1: one in ten)")
     asked = parser.parse_args(argv)
     sheets = {k: v for k, v in fleet(asked.made).items() if not asked.circuits or k in asked.circuits}
     names, rng = list(sheets), np.random.default_rng(asked.seed)
     each = -(-asked.jobs // len(sheets))
+    odd_each = max(1, int(each * WRONG_SHEETS)) if asked.wrong < 0 else asked.wrong
     count = asked.truths or PER_JOB * each
     rows: list[Judged] = []
     doubles: list[Judged] = []
@@ -293,12 +295,15 @@ def main(argv: Sequence[str]) -> int:
             got = play(b, t, f, k, 2 + i % 5, rng)
             rows.append(got)
             doubles += [got] if len(t.causes[k]) > 1 else []
-        wrong = rewired(sheet, b, dice)
+        spent = time.process_time() - began
+        wrong = rewired(sheet, b, dice) if odd_each else None
         if wrong is not None:
             odd = truths(b.circuit, wrong, other, b.seen, count, dice)
             drawn = islice(complaints(odd, b.whole, len(b.asked), rng), count)
             told = (contradicted(b, odd, f, k, rng) for f, k in drawn)
-            said += list(islice((x for x in told if x is not None), max(1, int(each * WRONG_SHEETS))))
+            said += list(islice((x for x in told if x is not None), odd_each))
+        print(f"{name}: {len(rows)} jobs after {spent:.0f} s, {len(said)} on wrong sheets after "
+              f"{time.process_time() - began:.0f} s; {line('so far', rows)}", flush=True)  # fmt: skip
     if rows:
         print(line("strange", rows))
     if doubles:
