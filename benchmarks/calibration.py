@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.belief import Reading, Table, posterior
-from amptrail.belief.beside import LIKE_DRAWN
+from amptrail.belief.beside import ASTRAY, LIKE_DRAWN
 from amptrail.belief.grids import cells
 from amptrail.belief.likelihood import SLACK_SHARE
 from amptrail.circuit.model import Circuit
@@ -114,18 +114,27 @@ def value(r: Reading, meant: float, others: Array, rng: np.random.Generator, mis
 
 
 def undrawn(p: Prepared, rng: np.random.Generator) -> Table:
-    """A vehicle that is not as drawn: every reading as on some other one, or anything."""
+    """A vehicle that is not as drawn: some cause is true, and readings about which the drawing is wrong, an
+    unknown share, are as on some other vehicle or anything."""
     t = p.tables[0]
+    astray = float(rng.choice(ASTRAY))
     readings = []
-    for j, r in enumerate(t.readings):
-        if rng.random() < LIKE_DRAWN:
-            true, at = _cause(t, rng)
-            mean, cov, _ = _at(t, true, at, rng)
-            readings.append(replace(r, value=float(rng.normal(mean[j], np.hypot(r.sigma, cov[j, j] ** 0.5)))))
-        else:
-            readings.append(replace(r, value=float(rng.uniform(*r.span))))
     true, at = _cause(t, rng)
-    answered = _answer(p, true, at, rng) if rng.random() < LIKE_DRAWN else int(rng.random() < 0.5)
+    mean, cov, _ = _at(t, true, at, rng)
+    for j, r in enumerate(t.readings):
+        meant, var = mean[j], cov[j, j]
+        if rng.random() < astray:
+            if rng.random() >= LIKE_DRAWN:
+                readings.append(replace(r, value=float(rng.uniform(*r.span))))
+                continue
+            other, other_cov, _ = _at(t, *_cause(t, rng), rng)
+            meant, var = other[j], other_cov[j, j]
+        readings.append(replace(r, value=float(rng.normal(meant, np.hypot(r.sigma, var**0.5)))))
+    if rng.random() < astray:
+        other_cause = _cause(t, rng)
+        answered = _answer(p, *other_cause, rng) if rng.random() < LIKE_DRAWN else int(rng.random() < 0.5)
+    else:
+        answered = _answer(p, true, at, rng)
     return replace(p.tables[answered], readings=tuple(readings))
 
 

@@ -16,9 +16,11 @@ from amptrail.belief import (
     Spoiler,
     Table,
     contributions,
+    other_weights,
     posterior,
     single_grid,
 )
+from amptrail.belief.beside import ASTRAY, LIKE_DRAWN, undrawn_evidence
 
 GRID = single_grid(0.01, 1000)
 OHM = 10 ** GRID.axes[0]
@@ -84,6 +86,43 @@ def test_readings_that_fit_no_drawing_say_so() -> None:
     assert one_slip.undrawn < 0.5
     assert not one_slip.unexplained.is_so
     assert one_slip.doubtful is not None and one_slip.doubtful.line == 2
+
+
+def test_a_drawing_wrong_about_some_places_is_told_by_what_contradicts_it() -> None:
+    """One wire drawn wrong leaves most readings right: four of ten that no cause gives are no slips."""
+    taps = np.array([1.0, 0.5, 0.8, 0.25, 0.65, 0.9, 0.35, 0.7, 0.45, 0.6])
+    loads = [
+        Hypothesis(
+            f"r{k}", 0.1,
+            Prediction(np.outer(12.6 * q / (q + OHM), taps), others=np.full((len(OHM), len(taps), 2), 12.6)),
+            GRID,
+        )
+        for k, q in enumerate((2.0, 6.0, 40.0))
+    ]  # fmt: skip
+    places = other_weights(1, 1)  # a lead in the wrong place mostly reads what such a place does
+    fits = 12.6 * 6 / (6 + 3.0) * taps
+
+    def told(odd: dict[int, float]) -> float:
+        values = [odd.get(i, float(v)) for i, v in enumerate(fits)]
+        readings = tuple(Reading(v, 0.05, other_weights=places, line=i + 1) for i, v in enumerate(values))
+        return posterior(Table(tuple(loads), readings, undrawn=0.02)).undrawn
+
+    none, one, four = told({}), told({6: 9.0}), told({6: 9.0, 1: 0.4, 8: 7.7, 3: 5.0})
+    assert none < 0.005
+    assert one < 0.2
+    assert four > 0.9
+
+
+def test_not_as_drawn_is_the_average_over_the_shares_of_places_that_are_wrong() -> None:
+    """By hand, for one cause of one row: a reading as drawn, or by half as there and by half anything."""
+    readings = (Reading(12.1, 0.1, span=(0.0, 15.0)), Reading(3.0, 0.1, span=(0.0, 15.0)))
+    t = Table((Hypothesis("a", 1.0, Prediction(np.array([[12.0, 6.0]]))),), readings, undrawn=0.02)
+    good = np.exp(-0.5 * (np.array([0.1, 3.0]) / 0.1) ** 2) / (0.1 * np.sqrt(2 * np.pi))
+    off = LIKE_DRAWN * good + (1 - LIKE_DRAWN) / 15.0
+    each = [(1 - q) * good + q * off for q in ASTRAY]
+    whole, without = undrawn_evidence(t, np.ones(1))
+    assert np.exp(whole) == pytest.approx(np.mean([x.prod() for x in each]))
+    assert np.exp(without) == pytest.approx([np.mean([x[1] for x in each]), np.mean([x[0] for x in each])])
 
 
 def test_a_reading_left_out_is_as_if_never_taken() -> None:

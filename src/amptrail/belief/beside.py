@@ -1,10 +1,10 @@
 """What may be true beside every cause of the list: the vehicle is not as drawn, or an instrument is wrong.
 
 Neither is a fault of the circuit, so neither has rows of its own; each is weighed by what it would make of
-all readings at once. *Not as drawn*: every reading looks as readings do at that place in general (over all
-causes), or is anything at all, half each; but together they fit no cause. *Instrument wrong*: its readings
-are what a dead lead shows, or anything, or all off by one factor; every cause stays as likely as the others
-leave it.
+all readings at once. *Not as drawn*: some cause is true and the drawing right about most places, but about
+others, an unknown share, it says nothing: what is read there is what such a place reads in general (over all
+causes), or anything at all, half each. *Instrument wrong*: its readings are what a dead lead shows, or
+anything, or all off by one factor; every cause stays as likely as the others leave it.
 """
 
 from __future__ import annotations
@@ -17,26 +17,53 @@ import numpy as np
 from amptrail.belief.rows import Laid, evidence_of, laid
 from amptrail.belief.tables import Array, Reading, Table
 
-LIKE_DRAWN = 0.5  # of the readings of a vehicle that is not as drawn (common practice)
+LIKE_DRAWN = 0.5  # of the readings where the drawing is wrong (common practice)
+ASTRAY = (
+    0.15,
+    0.4,
+    1.0,
+)  # shares of places about which a wrong drawing is wrong, alike beforehand (the same)
 
 
-def undrawn_terms(table: Table, prior: Array) -> Array:
-    """Natural-log density of each reading, then each word, on a vehicle that is not as drawn."""
-    rows = laid(table)
-    at = rows.layout
+def undrawn_evidence(table: Table, prior: Array) -> tuple[float, Array]:
+    """Natural log of P(readings) on a vehicle that is not as drawn; and with one reading, then one word, left
+    out."""
+    got = laid(table)
     with np.errstate(divide="ignore"):
-        log_w = np.log(prior / prior.sum())[at.owner] + at.log_weight
-    out = np.zeros(len(table.readings) + len(table.words))
-    for k, i in enumerate(rows.order):
-        var = rows.rows.cov[:, k, k]
-        good = log_w - 0.5 * (rows.rows.residual[:, k] ** 2 / var + np.log(2 * np.pi * var))
-        out[i] = _half(float(np.logaddexp.reduce(good)), -float(np.log(_width(rows.table.readings[k]))))
-    for j, word in enumerate(table.words):
-        column = rows.rows.words[:, j]
-        # anything may have been said, yet no word speaks more for a strange vehicle than for its best cause
-        anything = min(float(np.log(max(word.wrong_likelihood, 1e-6))), float(column.max()))
-        out[len(table.readings) + j] = _half(float(np.logaddexp.reduce(log_w + column)), anything)
-    return out
+        log_w = np.log(prior / prior.sum())[got.layout.owner] + got.layout.log_weight
+    good = _as_drawn(got)
+    anywhere = np.asarray(
+        [_half(float(np.logaddexp.reduce(log_w + g)), off) for g, off in zip(good.T, _off(got), strict=True)]
+    )
+    whole, without = [], []
+    for share in ASTRAY:
+        with np.errstate(divide="ignore"):
+            each = np.logaddexp(np.log1p(-share) + good, np.log(share) + anywhere)
+        total = log_w + each.sum(axis=1)
+        whole.append(np.logaddexp.reduce(total))
+        without.append([np.logaddexp.reduce(total - e) for e in each.T])
+    out = np.logaddexp.reduce(np.asarray(without).reshape(len(ASTRAY), -1), axis=0) - np.log(len(ASTRAY))
+    back = np.concatenate([np.argsort(got.order), len(got.order) + np.arange(len(table.words))])
+    return float(np.logaddexp.reduce(whole) - np.log(len(ASTRAY))), out[back.astype(np.intp)]
+
+
+def _as_drawn(got: Laid) -> Array:
+    """Natural-log density of each reading (in canonical order), then each word, row by row, by itself."""
+    d = got.rows
+    var = np.einsum("nii->ni", d.cov)
+    return np.concatenate([-0.5 * (d.residual**2 / var + np.log(2 * np.pi * var)), d.words], axis=1)
+
+
+def _off(got: Laid) -> list[float]:
+    """Natural-log density of each of them where anything may be read or said."""
+    numbers = [-float(np.log(_width(r))) for r in got.table.readings]
+    # anything may have been said, yet no word speaks more for a strange vehicle than for its best cause
+    best = got.rows.words.max(axis=0, initial=-np.inf)
+    words = [
+        min(float(np.log(max(w.wrong_likelihood, 1e-6))), float(b))
+        for w, b in zip(got.table.words, best, strict=True)
+    ]
+    return numbers + words
 
 
 def _half(like_drawn: float, anything: float) -> float:

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from amptrail.belief.beside import spoiled_evidence, undrawn_terms
+from amptrail.belief.beside import spoiled_evidence, undrawn_evidence
 from amptrail.belief.chance import chi2_tail
 from amptrail.belief.rows import Scored, Scores, evidence_without, score
 from amptrail.belief.tables import Array, Table, check
@@ -129,19 +129,21 @@ class Beside:
         self.table = table
         self.prior = np.asarray([h.prior for h in table.hypotheses], float)
         usable = self.prior.sum() > 0
-        self.terms = undrawn_terms(table, self.prior) if table.undrawn > 0 and usable else np.zeros(0)
+        self.undrawn, self.undrawn_without = 0.0, np.zeros(len(table.readings) + len(table.words))
+        if table.undrawn > 0 and usable:
+            self.undrawn, self.undrawn_without = undrawn_evidence(table, self.prior)
         self.spoiled = spoiled_evidence(table, self.prior) if usable else []
 
     def shares(self, evidence: Array, without: int | None = None) -> tuple[Array, Array, float]:
         """(probability of each cause, [not as drawn, each instrument], log-evidence of everything).
         `without`: a reading left out (words after numbers); instruments are not weighed anew then."""
         t = self.table
-        terms = np.delete(self.terms, without) if without is not None and len(self.terms) else self.terms
+        strange = self.undrawn if without is None else float(self.undrawn_without[without])
         extra = [t.undrawn, *(s.prior for s in t.spoilers)] if without is None else [t.undrawn]
         room = 1.0 - sum(extra)
         if not self.prior.sum() > 0:
             return normalise(self.prior.tolist(), evidence)[0], np.zeros(len(extra)), 0.0
-        logs = [float(terms.sum()), *self.spoiled][: len(extra)]
+        logs = [strange, *self.spoiled][: len(extra)]
         both, total = normalise(
             [*(room * self.prior / self.prior.sum()), *extra], np.concatenate([evidence, logs])
         )
