@@ -120,11 +120,20 @@ def modules(
 
 
 @njit(cache=True, nogil=True)
-def _relay(net: Static, lane: Lane, w: Work, unit: int) -> None:
-    b = net.coil[unit]
-    u = abs(w.i[b]) * lane.p[b, 0]  # across the winding itself: not across a resistance in series
-    was = w.state[net.at[0] + unit]
-    w.new[net.at[0] + unit] = u >= lane.pull_drop[unit, 1] if was else u >= lane.pull_drop[unit, 0]
+def _relays(
+    first: int, last: int, relays: int, coil: Array, amps: Array, p: Array, pull_drop: Array, state: Array,
+    new: Array,
+) -> None:  # fmt: skip
+    """Relays first ... last-1 into `new` from the solution."""
+    for r in range(first, last):
+        b = coil[r]
+        u = abs(amps[b]) * p[b, 0]  # across the winding itself: not across a resistance in series
+        new[relays + r] = u >= pull_drop[r, 1] if state[relays + r] else u >= pull_drop[r, 0]
+
+
+@njit(cache=True, nogil=True)
+def _relay(net: Static, lane: Lane, w: Work, first: int, last: int) -> None:
+    _relays(first, last, net.at[0], net.coil, w.i, lane.p, lane.pull_drop, w.state, w.new)
 
 
 @njit(cache=True, nogil=True)
@@ -140,7 +149,7 @@ def advance(net: Static, lane: Lane, w: Work, part: int, phase: int, t: float) -
     """Write the next state of one part into w.new (which the caller made a copy of w.state)."""
     unit = net.parts[part, 1]
     if net.parts[part, 0] == 0:
-        _relay(net, lane, w, whole(unit))
+        _relay(net, lane, w, whole(unit), whole(unit + 1))
     elif net.parts[part, 0] == 1:
         modules(net, lane, w, whole(unit), whole(unit + 1), phase, t, truth(False))
     else:
@@ -152,8 +161,7 @@ def advance_all(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Write the next state of every part into w.new from one solution. A module hears what those before it
     say now, and no module hears a relay or an alternator but through the circuit."""
     put(w.new, w.state)
-    for r in range(net.coil.size):
-        _relay(net, lane, w, whole(r))
+    _relay(net, lane, w, whole(0), whole(net.coil.size))
     modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(False))
     for a in range(net.field.size):
         _alternator(net, lane, w, whole(a), phase)

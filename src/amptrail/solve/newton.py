@@ -99,10 +99,11 @@ def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
 def constant(net: Static, w: Work) -> None:
     """Peak and heating value of what does not change within a period."""
     w.heat[0] = abs(w.v[w.tap[0]] - w.v[w.tap[1]])
-    for d in range(w.peak.size):
-        w.peak[d] = abs(w.i[net.drv_branch[d]])
-    for f in range(w.warm.size):
-        w.warm[f] = abs(w.i[net.fuse_branch[f]])
+    amps, peak, warm, drivers, fuses = w.i, w.peak, w.warm, net.drv_branch, net.fuse_branch
+    for d in range(peak.size):
+        peak[d] = abs(amps[drivers[d]])
+    for f in range(warm.size):
+        warm[f] = abs(amps[fuses[f]])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -237,8 +238,9 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     if not done:
         w.counts[2] += 1
         return search(net, lane, w, count)
+    bends, bent = w.bends, w.bent
     for n in range(count):  # what they miss is what an answer may
-        w.bends[w.bent[n]] = FITS
+        bends[bent[n]] = FITS
     backward(order, start, near, g, J, inverse, v)
     most = currents(kinds, na, nb, v, w.bg, w.bj, w.i)
     if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
@@ -256,31 +258,29 @@ def steady(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     Where rounding lets it come no nearer than some nanoamperes, that is the answer.
     """
     w.counts[4] += 1
-    for r in range(net.refs.shape[0]):  # one that is off leaves nothing behind: 30 pA in 12 kohm are 0.4 uV
-        b = net.refs[r, 0]
-        if lane.open[b] or not w.state[net.at[2] + net.unit[b]]:
-            lane.p[net.refs[r, 1], 0] = 0.0
+    refs, unit, opened, p, state, amps, awake = net.refs, net.unit, lane.open, lane.p, w.state, w.i, net.at[2]
+    for r in range(refs.shape[0]):  # one that is off leaves nothing behind: 30 pA in 12 kohm are 0.4 uV
+        b = refs[r, 0]
+        if opened[b] or not state[awake + unit[b]]:
+            p[refs[r, 1], 0] = 0.0
     ok = newton(net, lane, w, phase)
     share = 1.0
     last = math.inf
-    steps = np.zeros(net.refs.shape[0])
+    steps = np.zeros(refs.shape[0])
     for _ in range(60):
         change = 0.0
-        for r in range(net.refs.shape[0]):
-            b, copy = net.refs[r, 0], net.refs[r, 1]
-            step = w.i[b] - lane.p[copy, 0]
-            change = max(change, abs(step))
+        for r in range(refs.shape[0]):
+            change = max(change, abs(amps[refs[r, 0]] - p[refs[r, 1], 0]))
         if change < COPIED_A or (change < ROUNDED_A and change >= last) or not ok:
             break
         if change > 0.9 * last:
             share *= 0.5
         last = change
-        for r in range(net.refs.shape[0]):
-            b, copy = net.refs[r, 0], net.refs[r, 1]
-            step = w.i[b] - lane.p[copy, 0]
+        for r in range(refs.shape[0]):
+            step = amps[refs[r, 0]] - p[refs[r, 1], 0]
             factor = step / steps[r] if steps[r] != 0.0 else 0.0
             steps[r] = step if abs(factor) >= 0.5 else step / (1.0 - factor)
-            lane.p[copy, 0] += share * steps[r]
+            p[refs[r, 1], 0] += share * steps[r]
             steps[r] = step
         ok = newton(net, lane, w, phase)
     else:

@@ -27,7 +27,7 @@ from amptrail.solve.laws import (
     SUPPLY,
     SWITCH,
 )  # fmt: skip
-from amptrail.solve.plain import whole
+from amptrail.solve.plain import truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
@@ -77,45 +77,39 @@ def linear(net: Static, lane: Lane, state: Array, since: float, b: int) -> tuple
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _arm(
-    t: int, k: int, sign: Array, start: Array, first: Array, following: Array, bg: Array, bj: Array,
-    own_g: Array, own_j: Array, stale: Array,
-) -> None:  # fmt: skip
-    """Sum arm `t` of pivot `k` again from its branches; the pivot is stale when it changed."""
-    a = LEAK_S if t == start[k + 1] - 1 else 0.0
-    c = 0.0
-    e = first[t]
-    while e >= 0:
-        if bg[e] >= 0.0:
-            a += bg[e]
-            c += sign[e] * bj[e]
-        e = following[e]
-    if a != own_g[t] or c != own_j[t]:
-        own_g[t], own_j[t] = a, c
-        stale[k] = 1
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _gather(
-    which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array, nb: Array,
-    first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
+    every: bool, which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array,
+    nb: Array, first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
 ) -> None:  # fmt: skip
-    """Sum again the arms of the branches which[:count]."""
+    """Sum again, from their branches, the arms of the branches which[:count] (`every`: the first `count` arms);
+    the pivot of one that changed is stale. One loop: a function an arm would take and give back every array."""
+    k = 0
     for n in range(count):
-        b = which[n]
-        t = edge[b]
-        if t < 0:
-            continue
-        k = min(rank[na[b]], rank[nb[b]])
-        _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
+        t = n
+        if every:
+            while start[k + 1] <= t:
+                k += 1
+        else:
+            t = edge[which[n]]
+            if t < 0:
+                continue
+            k = min(rank[na[which[n]]], rank[nb[which[n]]])
+        a = LEAK_S if t == start[k + 1] - 1 else 0.0
+        c = 0.0
+        e = first[t]
+        while e >= 0:
+            if bg[e] >= 0.0:
+                a += bg[e]
+                c += sign[e] * bj[e]
+            e = following[e]
+        if a != own_g[t] or c != own_j[t]:
+            own_g[t], own_j[t] = a, c
+            stale[k] = 1
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _gather_all(
-    edge: Array, sign: Array, start: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, first: Array,
-    following: Array, stale: Array,
-) -> None:  # fmt: skip
-    """Sum every arm again and note which branches it has."""
+def _hang(edge: Array, first: Array, following: Array) -> None:
+    """Note which branches every arm has."""
     for t in range(first.size):
         first[t] = -1
     for b in range(edge.size - 1, -1, -1):
@@ -123,9 +117,6 @@ def _gather_all(
         if t >= 0:
             following[b] = first[t]
             first[t] = b
-    for k in range(start.size - 1):
-        for t in range(start[k], start[k + 1]):
-            _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -212,7 +203,8 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     _values(net, lane, w, phase, there, whole(here), w.moved)
     plan = w.plan
     last = plan.order.size
-    _gather_all(plan.edge, plan.sign, plan.start, bg, bj, w.own_g, w.own_j, w.first, w.following, w.stale)
+    _hang(plan.edge, w.first, w.following)
+    _regather(lane, w, whole(w.first.size), truth(True))
     hangs, climb, rank, parent, na, nb = w.hangs, w.climb, plan.rank, plan.parent, lane.na, lane.nb
     hangs[:] = 0
     for n in range(bent):
@@ -227,11 +219,11 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _regather(lane: Lane, w: Work, moved: int) -> None:
-    """The arms of the branches w.moved."""
+def _regather(lane: Lane, w: Work, moved: int, every: bool) -> None:
+    """The arms of the branches w.moved, or the first `moved` arms."""
     plan = w.plan
     _gather(
-        w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first, w.following,
+        every, w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first, w.following,
         w.bg, w.bj, w.own_g, w.own_j, w.stale,
     )  # fmt: skip
 
@@ -245,7 +237,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
         moved = _values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
         if moved > 0:
             w.known[STIRRED] = 1
-            _regather(lane, w, moved)
+            _regather(lane, w, moved, truth(False))
     else:
         _anew(net, lane, w, phase)
         w.known[SAME] = w.known[STIRRED] = 1
@@ -278,4 +270,4 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         moved += 1
     if moved > 0:
         w.known[STIRRED] = 1
-        _regather(lane, w, whole(moved))
+        _regather(lane, w, whole(moved), truth(False))
