@@ -17,7 +17,7 @@ from scipy.sparse.linalg import splu
 
 from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import lane_of, workspace
-from amptrail.solve.newton import MOVED_V, NEXT_MOVE_V, judge
+from amptrail.solve.newton import LEFT, LEFT_A, MOVED_V, NEXT_MOVE_V, judge
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import LEAK_S, MISSES, prepare, stamp
 from benchmarks.points import Points
@@ -40,13 +40,13 @@ def _begin(net: Static, lanes: Lane, n: int, state: Array, phase: int) -> tuple[
 @njit(cache=False)
 def _take(lane: Lane, w: Work, count: int, v: Array) -> bool:
     """The next tangents from node volts v; whether this was the last step."""
-    moved, bound, _, _ = judge(
-        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent,
-        count,
+    moved, bound, mismatch, biggest = judge(
+        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.extra, w.law_a, w.law_s, w.bends,
+        w.bent, count,
     )  # fmt: skip
     w.bends[:] = MISSES
     stamp(lane, w, count, False)
-    return bound < NEXT_MOVE_V or moved < MOVED_V
+    return mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V)
 
 
 @njit(cache=False)

@@ -111,7 +111,7 @@ def random_plan(seed: int, nodes: int, branches: int) -> tuple[Any, ...]:
             own_j[plan.edge[b]] += plan.sign[b] * siemens[b] * emf[b]
     kept = own_g, own_j, left_g, left_j, g, J, inverse, stale
     eliminate(plan, kept)
-    backward(plan.order, plan.start, plan.near, g, J, inverse, v)
+    backward(plan.order, plan.start, plan.near, g, J, inverse, v, np.zeros(nodes))
     matrix, rhs = np.diag(np.full(nodes, LEAK_S)), np.zeros(nodes)
     for a, z, s, e in zip(na, nb, siemens, emf, strict=True):
         if a != z:

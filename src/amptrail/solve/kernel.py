@@ -122,6 +122,8 @@ def workspace(net: Static, lane: Lane) -> Work:
         np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
+        np.zeros(n),
+        np.zeros(branches),
         np.zeros(branches),
         np.zeros(branches),
         np.zeros(n),

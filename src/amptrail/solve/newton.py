@@ -8,9 +8,9 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import backward, backward_of, forward
+from amptrail.solve.elimination import backward, backward_of, forward, pushed
 from amptrail.solve.laws import CURRENT, RES
-from amptrail.solve.plain import put, truth
+from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import CLIMB, FITS, LEAK_S, MISSES, SAME, STIRRED, UNKNOWN, prepare, stamp
 
@@ -19,6 +19,9 @@ COLD_SWEEPS = 40
 SEARCH_STEPS = 200  # Newton steps with a line search, after which there is no answer
 SEARCH_HALVINGS = 80
 NEXT_MOVE_V = 5e-12  # the step after this one would be smaller: not taken
+CHORD = (
+    1e-3  # share by which a slope may be off the one in the arms and still be used: it gains three figures
+)
 FITS_SHARE = 0.25  # of that, over all branches: what tangents left in the arms may miss
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
@@ -29,13 +32,14 @@ LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1
 @njit(cache=True, nogil=True, error_model="numpy")
 def judge(
     kinds: Array, na: Array, nb: Array, p: Array, v: Array, x: Array, br: Array, bg: Array, bj: Array,
-    law_a: Array, law_s: Array, bends: Array, bent: Array, count: int,
+    extra: Array, law_a: Array, law_s: Array, bends: Array, bent: Array, count: int,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """The next x of the nonlinear branches: (largest move V, bound of the move after it V, largest law
     mismatch A, largest current A).
 
     Which tangents miss the law at the new x by more than a share of what Newton stops at goes to `bends`: the
-    others stay in the arms as they are.
+    others stay in the arms as they are. Where the slope has hardly changed the tangent stays too, and what the
+    law gives more goes to `extra`: amperes put into an eliminated network cost a fraction of eliminating it.
 
     The bound: with tangents at the new x, a mismatch of e amperes in a branch of slope s moves no voltage
     anywhere by more than e/s, for all conductances are positive.
@@ -46,10 +50,11 @@ def judge(
         b = bent[n]
         kind = kinds[b]
         across = v[na[b]] - v[nb[b]]
-        i = bg[b] * across + bj[b]
+        r = br[b]
+        i = bg[b] * across + bj[b] + extra[b]
         biggest = max(biggest, abs(i))
         old = x[b]
-        free = across - br[b] * i
+        free = across - r * i
         new = laws.limited(kind, old, free, p[b, 0], p[b, 1], p[b, 2])
         if kind == laws.DIODE and old > 0.0:
             new = laws.let_down(old, new, i, p[b, 0], p[b, 1])
@@ -63,19 +68,25 @@ def judge(
         mismatch = max(mismatch, off)
         if off > 0.0:
             bound += off / law_s[b]
-            if off > fits * law_s[b]:
-                bends[b] = MISSES
+            if off > fits * law_s[b] and bends[b] == FITS:
+                g = law_s[b] / (1.0 + law_s[b] * r)
+                if abs(g - bg[b]) > CHORD * bg[b]:
+                    bends[b] = MISSES
+                else:
+                    extra[b] = law_a[b] - bg[b] * (new + r * law_a[b]) - bj[b]
     return moved, bound, mismatch, biggest
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def currents(kinds: Array, na: Array, nb: Array, v: Array, bg: Array, bj: Array, amps: Array) -> float:
+def currents(
+    kinds: Array, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
+) -> float:  # fmt: skip
     """Every branch current; the largest, A."""
     biggest = 0.0
     for b in range(kinds.size):
         amps[b] = 0.0
         if bg[b] >= 0.0:
-            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b]
+            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b] + extra[b]
             biggest = max(biggest, abs(amps[b]))
     return biggest
 
@@ -92,7 +103,8 @@ def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
         w.left_j, w.g, w.J, w.inverse, w.stale,
     )  # fmt: skip
     w.v[net.ground] = 0.0
-    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v)
+    w.push[:] = 0.0
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, w.push)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -112,7 +124,7 @@ def tangent(net: Static, lane: Lane, w: Work, phase: int) -> int:
     conduct (their numbers in w.bent)."""
     count = prepare(net, lane, w, phase)
     linearised(net, lane, w, count)
-    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
     constant(net, w)
     return count
 
@@ -205,13 +217,28 @@ def search(net: Static, lane: Lane, w: Work, count: int) -> bool:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _push(
+    order: Array, na: Array, nb: Array, extra: Array, bent: Array, count: int, s: Array, climb: Array, last: int
+) -> None:  # fmt: skip
+    """The amperes `extra` of the nonlinear branches at their ends."""
+    for n in range(last):
+        s[order[climb[n]]] = 0.0
+    for n in range(count):
+        b = bent[n]
+        if extra[b] != 0.0:
+            s[na[b]] -= extra[b]
+            s[nb[b]] += extra[b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Iterate from the warm start w.x; cold after 12 sweeps; a line search after 40 cold ones. True: an
     answer that keeps Kirchhoff's current law at every node."""
     count = prepare(net, lane, w, phase)
     kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
     plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
-    order, start, near = plan.order, plan.start, plan.near
+    order, start, near, push, extra = plan.order, plan.start, plan.near, w.push, w.extra
+    climb, last = w.climb, w.known[CLIMB]
     v[net.ground] = 0.0
     done = False
     for k in range(WARM_SWEEPS + COLD_SWEEPS):
@@ -226,9 +253,11 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
             start, plan.pair, plan.rank, near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g, w.left_j,
             g, J, inverse, w.stale,
         )  # fmt: skip
-        backward_of(order, start, near, g, J, inverse, v, w.climb, w.known[CLIMB])
+        _push(order, na, nb, extra, w.bent, count, push, climb, whole(last))
+        pushed(order, start, near, g, inverse, push, climb, whole(last))
+        backward_of(order, start, near, g, J, inverse, v, push, climb, whole(last))
         moved, bound, mismatch, biggest = judge(
-            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent, count
+            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, extra, w.law_a, w.law_s, w.bends, w.bent, count
         )
         w.counts[0] += 1
         if mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V):
@@ -241,8 +270,8 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     bends, bent = w.bends, w.bent
     for n in range(count):  # what they miss is what an answer may
         bends[bent[n]] = FITS
-    backward(order, start, near, g, J, inverse, v)
-    most = currents(kinds, na, nb, v, w.bg, w.bj, w.i)
+    backward(order, start, near, g, J, inverse, v, push)
+    most = currents(kinds, na, nb, v, w.bg, w.bj, extra, w.i)
     if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
         w.known[STIRRED] = 0
         return True

@@ -249,7 +249,7 @@ def _rests_with(
         w.v[k] -= amps * y[k]
         for n in range(count):
             w.v[k] -= more[n] * ports[n, k]
-    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
     for n in range(count):
         w.i[w.bent[n]] += more[n]
     constant(net, w)

@@ -91,6 +91,8 @@ class Work(NamedTuple):
     known: Array  # [6] see `stamping`: what the lists above are worth
     bg: Array  # [branch]
     bj: Array
+    extra: Array  # [branch] A that a law gives more than the tangent of it that is in the arms
+    push: Array  # [node] those amperes, eliminated: 0 off `climb`
     br: Array
     law_a: Array  # [branch] current and slope of a nonlinear branch at x
     law_s: Array

@@ -128,7 +128,7 @@ def _values(
     out once: every look into the tuples costs more than the arithmetic."""
     state, at, gates, units, kinds = w.state, net.at, net.gate, net.unit, lane.kind
     closed, switch, relay, p, series = net.closed[phase], lane.switch, lane.relay, lane.p, lane.series
-    bg, bj, bends, since = w.bg, w.bj, w.bends, w.since[0]
+    bg, bj, bends, extra, since = w.bg, w.bj, w.bends, w.extra, w.since[0]
     moved = 0
     relays, awake, drivers, fuses, charging = at[0], at[2], at[3], at[5], at[6]
     for n in range(count):
@@ -167,7 +167,7 @@ def _values(
             g, j = 0.0, p[b, 0]
         elif on and bg[b] < 0.0:
             bends[b] = UNKNOWN
-            g = 0.0
+            extra[b] = g = 0.0
         elif on:
             g, j = bg[b], bj[b]
         if g != bg[b] or j != bj[b]:
@@ -182,7 +182,8 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     """All branches of a lane not known yet: which are switched, which bend, which pivots those hang on; arms
     summed."""
     kinds, gates, opened, p, bg, bj = lane.kind, net.gate, lane.open, lane.p, w.bg, w.bj
-    there, gated, curved, br, series = w.bent, w.gated, w.curved, w.br, lane.series
+    there, gated, curved, br, series, extra = w.bent, w.gated, w.curved, w.br, lane.series, w.extra
+    w.push[:] = 0.0  # other pivots may climb
     here = switched = bent = 0
     for b in range(kinds.size):
         kind, gate = kinds[b], gates[b]
@@ -196,6 +197,7 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
             curved[bent] = b
             bent += 1
             bg[b] = -1.0  # its tangent is of another law
+            extra[b] = 0.0
         if gate != ALWAYS or kind == CURRENT:
             gated[switched] = b
             switched += 1
@@ -253,7 +255,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
 @njit(cache=True, nogil=True, error_model="numpy")
 def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
     """Nonlinear branches by their tangents at w.x: those whose tangent in the arms misses, or every one."""
-    x, p, kinds, bent, bends, br = w.x, lane.p, lane.kind, w.bent, w.bends, w.br
+    x, p, kinds, bent, bends, br, extra = w.x, lane.p, lane.kind, w.bent, w.bends, w.br, w.extra
     law_a, law_s, bg, bj, into = w.law_a, w.law_s, w.bg, w.bj, w.moved
     moved = 0
     for n in range(count):
@@ -263,6 +265,7 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         elif bends[b] == FITS:
             continue
         bends[b] = FITS
+        extra[b] = 0.0
         r = br[b]
         g = law_s[b] / (1.0 + law_s[b] * r)
         bg[b], bj[b] = g, law_a[b] - g * (x[b] + r * law_a[b])
