@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from numba import njit
 
 from amptrail.solve.plain import put, truth, whole
@@ -172,3 +174,34 @@ def commit(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Timers take note of the settled state."""
     put(w.new, w.state)
     modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(True))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def room(net: Static, lane: Lane, w: Work) -> tuple[float, float]:
+    """How far any voltage (V) and any current (A) may move before a relay, module, driver or alternator would
+    switch."""
+    at, state, v, amps_of = net.at, w.state, w.v, w.i
+    relays, drivers, inputs = at[0], at[3], at[7]
+    volts = amps = math.inf
+    coil, pull_drop, p = net.coil, lane.pull_drop, lane.p
+    for r in range(coil.size):
+        b = coil[r]
+        edge = pull_drop[r, 1] if state[relays + r] else pull_drop[r, 0]
+        volts = min(volts, abs(abs(amps_of[b]) * p[b, 0] - edge))
+    mod_ground, rows, sup_node, least = net.mod_ground, net.mod_range, net.sup_node, lane.least
+    in_node, level = net.in_node, lane.level
+    for m in range(mod_ground.size):
+        ground = v[mod_ground[m]]
+        for s in range(rows[m, 0], rows[m, 1]):
+            volts = min(volts, abs(v[sup_node[s]] - ground - least[s]))
+        for i in range(rows[m, 2], rows[m, 3]):
+            edge = level[i, 1] if state[inputs + i] else level[i, 0]
+            volts = min(volts, abs(v[in_node[i]] - ground - edge))
+    drv_branch, limit, field, excite = net.drv_branch, lane.limit, net.field, lane.excite
+    for d in range(drv_branch.size):
+        if state[drivers + d]:
+            amps = min(amps, abs(abs(amps_of[drv_branch[d]]) - limit[d]))
+    for a in range(field.size):
+        if field[a] >= 0:
+            amps = min(amps, abs(amps_of[field[a]] - excite[a]))
+    return volts, amps

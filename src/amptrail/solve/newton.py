@@ -10,9 +10,21 @@ from numba import njit
 from amptrail.solve import laws
 from amptrail.solve.elimination import backward, backward_of, forward, pushed
 from amptrail.solve.laws import CURRENT, RES
+from amptrail.solve.logic import room
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
-from amptrail.solve.stamping import CLIMB, FITS, LEAK_S, MISSES, SAME, STIRRED, UNKNOWN, prepare, stamp
+from amptrail.solve.stamping import (
+    CLIMB,
+    FITS,
+    LEAK_S,
+    MISSES,
+    SAME,
+    STIRRED,
+    UNKNOWN,
+    WIDE,
+    prepare,
+    stamp,
+)  # fmt: skip
 
 WARM_SWEEPS = 12
 COLD_SWEEPS = 40
@@ -26,6 +38,9 @@ FITS_SHARE = 0.25  # of that, over all branches: what tangents left in the arms 
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
 ROUNDED_A = 1e-8  # below this, copies that come no nearer are at the rounding of the volts over small ohms
+ROUGH_V = 1e-3  # what a solution may be off by that is only asked what switches; thresholds are tenths of volts
+ROOM = 4.0  # times what it may be off by: how far off every threshold has to be
+NOTHING_NEW, FOUND, NOT_FOUND = range(3)
 LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1e-9 of the largest
 
 
@@ -231,16 +246,15 @@ def _push(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
-    """Iterate from the warm start w.x; cold after 12 sweeps; a line search after 40 cold ones. True: an
-    answer that keeps Kirchhoff's current law at every node."""
-    count = prepare(net, lane, w, phase)
+def _iterated(net: Static, lane: Lane, w: Work, count: int, enough: float) -> tuple[int, float, float]:
+    """Newton after `prepare` until the next move is bounded below `enough` V: (NOTHING_NEW, FOUND or NOT_FOUND,
+    that bound V, the largest law mismatch A). Volts of the pivots that nonlinear branches hang on only."""
     kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
     plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
     order, start, near, push, extra = plan.order, plan.start, plan.near, w.push, w.extra
     climb, last = w.climb, w.known[CLIMB]
     v[net.ground] = 0.0
-    done = False
+    bound = mismatch = math.inf
     for k in range(WARM_SWEEPS + COLD_SWEEPS):
         if k == WARM_SWEEPS:
             w.x[:] = 0.0
@@ -248,7 +262,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
             w.counts[1] += 1
         stamp(lane, w, count, truth(False))
         if k == 0 and not w.known[STIRRED]:
-            return True  # the volts are those of this very network
+            return NOTHING_NEW, 0.0, 0.0  # the volts are those of this very network
         forward(
             start, plan.pair, plan.rank, near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g, w.left_j,
             g, J, inverse, w.stale,
@@ -260,23 +274,92 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
             kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, extra, w.law_a, w.law_s, w.bends, w.bent, count
         )
         w.counts[0] += 1
-        if mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V):
-            done = math.isfinite(biggest)
-            break
+        still = moved < MOVED_V and enough <= NEXT_MOVE_V
+        if mismatch < LEFT_A + LEFT * biggest and (bound < enough or still):
+            w.known[STIRRED] = 1
+            return FOUND if math.isfinite(biggest) else NOT_FOUND, bound, mismatch
+        if bound < enough and enough > NEXT_MOVE_V:
+            w.known[STIRRED] = 1
+            return FOUND, bound, mismatch
     w.known[STIRRED] = 1
-    if not done:
+    return NOT_FOUND, bound, mismatch
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """Iterate from the warm start w.x; cold after 12 sweeps; a line search after 40 cold ones. True: an
+    answer that keeps Kirchhoff's current law at every node."""
+    count = prepare(net, lane, w, phase)
+    found, _, _ = _iterated(net, lane, w, count, NEXT_MOVE_V)
+    if found == NOTHING_NEW:
+        return True
+    if found == NOT_FOUND:
         w.counts[2] += 1
         return search(net, lane, w, count)
-    bends, bent = w.bends, w.bent
+    bends, bent, plan = w.bends, w.bent, w.plan
     for n in range(count):  # what they miss is what an answer may
         bends[bent[n]] = FITS
-    backward(order, start, near, g, J, inverse, v, push)
-    most = currents(kinds, na, nb, v, w.bg, w.bj, extra, w.i)
-    if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, w.push)
+    most = currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
+    if leftover(net.nodes, net.ground, lane.na, lane.nb, w.bg, w.v, w.i, w.left) < LEFT_A + LEFT * most:
         w.known[STIRRED] = 0
         return True
     w.counts[5] += 1
     return False
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _some_currents(
+    which: Array, step: int, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
+) -> None:  # fmt: skip
+    """Currents of every `step`th of some branches (-1: none)."""
+    for n in range(0, which.size, step):
+        b = which[n]
+        if b >= 0:
+            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b] + extra[b] if bg[b] >= 0.0 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def foreseen(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """Whether what relays, modules, drivers and alternators do next is known from a rough solution (True, and
+    it is in w.v, w.i and w.peak as far as they look at it): no voltage is off by so much that one of them could
+    do otherwise. Most solutions are only for that: some relay pulls in, and the next state is solved."""
+    if pulses(net, lane, w):
+        return False
+    _silence(net, lane, w)
+    count = prepare(net, lane, w, phase)
+    found, bound, mismatch = _iterated(net, lane, w, count, ROUGH_V)
+    plan, v = w.plan, w.v
+    if found == NOT_FOUND:
+        return False
+    if found == FOUND:
+        backward_of(
+            plan.order, plan.start, plan.near, w.g, w.J, w.inverse, v, w.push, w.wide, whole(w.known[WIDE])
+        )  # fmt: skip
+        na, nb, bg, bj, extra = lane.na, lane.nb, w.bg, w.bj, w.extra
+        for some in (net.coil, net.field, net.drv_branch):
+            _some_currents(some, whole(1), na, nb, v, bg, bj, extra, w.i)
+        _some_currents(net.refs.reshape(-1), whole(2), na, nb, v, bg, bj, extra, w.i)
+    amps, refs, p, peak, drivers = w.i, net.refs, lane.p, w.peak, net.drv_branch
+    for r in range(refs.shape[0]):
+        if abs(amps[refs[r, 0]] - p[refs[r, 1], 0]) >= ROUNDED_A:
+            return False
+    for d in range(peak.size):
+        peak[d] = abs(amps[drivers[d]])
+    volts, room_a = room(net, lane, w)
+    known = volts > ROOM * max(bound, NEXT_MOVE_V) and room_a > ROOM * count * mismatch + ROUNDED_A
+    w.counts[4] += known
+    return known
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _silence(net: Static, lane: Lane, w: Work) -> None:
+    """A reference that is off leaves no copied current behind: 30 pA in 12 kohm are 0.4 uV."""
+    refs, unit, opened, p, state, awake = net.refs, net.unit, lane.open, lane.p, w.state, net.at[2]
+    for r in range(refs.shape[0]):
+        b = refs[r, 0]
+        if opened[b] or not state[awake + unit[b]]:
+            p[refs[r, 1], 0] = 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -287,11 +370,8 @@ def steady(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     Where rounding lets it come no nearer than some nanoamperes, that is the answer.
     """
     w.counts[4] += 1
-    refs, unit, opened, p, state, amps, awake = net.refs, net.unit, lane.open, lane.p, w.state, w.i, net.at[2]
-    for r in range(refs.shape[0]):  # one that is off leaves nothing behind: 30 pA in 12 kohm are 0.4 uV
-        b = refs[r, 0]
-        if opened[b] or not state[awake + unit[b]]:
-            p[refs[r, 1], 0] = 0.0
+    _silence(net, lane, w)
+    refs, p, amps = net.refs, lane.p, w.i
     ok = newton(net, lane, w, phase)
     share = 1.0
     last = math.inf

@@ -6,11 +6,11 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve.logic import LATE_S, advance, advance_all, commit
-from amptrail.solve.newton import again
+from amptrail.solve.newton import again, foreseen
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import ROW
-from amptrail.solve.trail import Trail, follow, note, note_fuses
+from amptrail.solve.trail import Trail, follow, note, note_fuses, note_rest, passes_on
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
 AT_REST, NOT_SOLVED = -1, -2
@@ -52,11 +52,17 @@ def _together(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Tra
             return 1
         w.seen[k] = h
         follow(net, lane, w, trail, phase)
+        if passes_on(w, trail) and foreseen(net, lane, w, phase):
+            advance_all(net, lane, w, phase, t)
+            if not _same(w.state, w.new):
+                put(w.state, w.new)
+                continue
         if not again(net, lane, w, phase):
             return 3
         note(net, lane, w, trail, phase)
         advance_all(net, lane, w, phase, t)
         if _same(w.state, w.new):
+            note_rest(w, trail, phase)
             return 0
         put(w.state, w.new)
     return 1

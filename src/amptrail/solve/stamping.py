@@ -32,8 +32,8 @@ from amptrail.solve.records import Array, Lane, Static, Work
 
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
 # w.known: whether the lane is the one prepared last; counts of the three lists; the row of the trail it is
-# at; whether what is in the arms was changed since the volts were found
-SAME, GATED, CURVED, CLIMB, ROW, STIRRED = range(6)
+# at; whether what is in the arms was changed since the volts were found; a count of the fourth list
+SAME, GATED, CURVED, CLIMB, ROW, STIRRED, WIDE = range(7)
 FITS, MISSES, UNKNOWN = range(3)  # w.bends: the tangent in the arms; its law is known, or to be asked first
 
 
@@ -211,13 +211,30 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     hangs[:] = 0
     for n in range(bent):
         hangs[rank[na[curved[n]]]] = hangs[rank[nb[curved[n]]]] = 1
+    w.known[CLIMB] = _climbing(hangs, parent, climb, whole(last))
+    for branches in (net.coil, net.field, net.drv_branch):
+        for b in branches:
+            if b >= 0:
+                hangs[rank[na[b]]] = hangs[rank[nb[b]]] = 1
+    refs = net.refs
+    for r in range(refs.shape[0]):
+        hangs[rank[na[refs[r, 0]]]] = hangs[rank[nb[refs[r, 0]]]] = 1
+    for nodes in (net.mod_ground, net.sup_node, net.in_node):
+        for node in nodes:
+            hangs[rank[node]] = 1
+    w.known[WIDE] = _climbing(hangs, parent, w.wide, whole(last))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _climbing(hangs: Array, parent: Array, climb: Array, last: int) -> int:
+    """Pivots marked in `hangs` and all eliminated after them that they reach, ascending; how many."""
     count = 0
     for k in range(last):
         if hangs[k]:
             climb[count] = k
             count += 1
             hangs[parent[k]] = 1
-    w.known[CLIMB] = count
+    return count
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
