@@ -175,10 +175,15 @@ def fill(nodes: int, ground: int, order: Array, rank: Array, na: Array, nb: Arra
         source[put_at[target[m]]] = m
         put_at[target[m]] += 1
     edge, sign = np.full(na.size, -1, np.int32), np.ones(na.size)
-    plan = Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
-    for b in range(na.size):
-        attach(plan, b, whole(na[b]), whole(nb[b]))
-    return plan
+    for b in range(na.size):  # as `attach` does: called here it would take and give back every array
+        i, j = rank[na[b]], rank[nb[b]]
+        if i > j:
+            sign[b] = -1.0
+        for m in range(start[min(i, j)], start[min(i, j) + 1]) if i != j else range(0):
+            if ranks[m] == max(i, j):
+                edge[b] = m
+                break
+    return Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
 
 
 def packed(plan: Plan, na: Array, nb: Array) -> Array:
@@ -309,8 +314,8 @@ def forward(
 def pushed(
     order: Array, start: Array, near: Array, g: Array, inverse: Array, s: Array, some: Array, count: int
 ) -> None:  # fmt: skip
-    """Amperes s put into nodes of an eliminated network, on their way: what `backward` adds at every pivot. All
-    of them go into pivots some[:count], ascending and with all their later neighbours among them."""
+    """Amperes s put into nodes of an eliminated network, on their way: what `backward` adds at every pivot.
+    All of them go into pivots some[:count], ascending and with all their later neighbours among them."""
     for n in range(count):
         k = some[n]
         here = s[order[k]]

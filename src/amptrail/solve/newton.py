@@ -38,7 +38,9 @@ FITS_SHARE = 0.25  # of that, over all branches: what tangents left in the arms 
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
 ROUNDED_A = 1e-8  # below this, copies that come no nearer are at the rounding of the volts over small ohms
-ROUGH_V = 1e-3  # what a solution may be off by that is only asked what switches; thresholds are tenths of volts
+ROUGH_V = (
+    1e-3  # what a solution may be off by that is only asked what switches; thresholds are tenths of volts
+)
 ROOM = 4.0  # times what it may be off by: how far off every threshold has to be
 NOTHING_NEW, FOUND, NOT_FOUND = range(3)
 LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1e-9 of the largest
@@ -53,8 +55,8 @@ def judge(
     mismatch A, largest current A).
 
     Which tangents miss the law at the new x by more than a share of what Newton stops at goes to `bends`: the
-    others stay in the arms as they are. Where the slope has hardly changed the tangent stays too, and what the
-    law gives more goes to `extra`: amperes put into an eliminated network cost a fraction of eliminating it.
+    others stay in the arms as they are. Where the slope has hardly changed the tangent stays too, and what
+    the law gives more goes to `extra`: amperes put into an eliminated network cost a fraction of eliminating.
 
     The bound: with tangents at the new x, a mismatch of e amperes in a branch of slope s moves no voltage
     anywhere by more than e/s, for all conductances are positive.
@@ -233,7 +235,8 @@ def search(net: Static, lane: Lane, w: Work, count: int) -> bool:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _push(
-    order: Array, na: Array, nb: Array, extra: Array, bent: Array, count: int, s: Array, climb: Array, last: int
+    order: Array, na: Array, nb: Array, extra: Array, bent: Array, count: int, s: Array, climb: Array,
+    last: int,
 ) -> None:  # fmt: skip
     """The amperes `extra` of the nonlinear branches at their ends."""
     for n in range(last):
@@ -247,41 +250,41 @@ def _push(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _iterated(net: Static, lane: Lane, w: Work, count: int, enough: float) -> tuple[int, float, float]:
-    """Newton after `prepare` until the next move is bounded below `enough` V: (NOTHING_NEW, FOUND or NOT_FOUND,
-    that bound V, the largest law mismatch A). Volts of the pivots that nonlinear branches hang on only."""
+    """Newton after `prepare` until the next move is bounded below `enough` V: (NOTHING_NEW, FOUND or
+    NOT_FOUND, that bound V, the largest law mismatch A). Volts of pivots that nonlinear branches hang on."""
     kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
     plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
     order, start, near, push, extra = plan.order, plan.start, plan.near, w.push, w.extra
-    climb, last = w.climb, w.known[CLIMB]
+    climb, known, bends, bent, x = w.climb, w.known, w.bends, w.bent, w.x
+    pair, rank, comes, source, stale = plan.pair, plan.rank, plan.comes, plan.source, w.stale
+    own_g, own_j, left_g, left_j, br, bg, bj = w.own_g, w.own_j, w.left_g, w.left_j, w.br, w.bg, w.bj
+    law_a, law_s, counts, last = w.law_a, w.law_s, w.counts, known[CLIMB]
     v[net.ground] = 0.0
     bound = mismatch = math.inf
     for k in range(WARM_SWEEPS + COLD_SWEEPS):
         if k == WARM_SWEEPS:
-            w.x[:] = 0.0
-            w.bends[:] = UNKNOWN
-            w.counts[1] += 1
+            x[:] = 0.0
+            bends[:] = UNKNOWN
+            counts[1] += 1
         stamp(lane, w, count, truth(False))
-        if k == 0 and not w.known[STIRRED]:
+        if k == 0 and not known[STIRRED]:
             return NOTHING_NEW, 0.0, 0.0  # the volts are those of this very network
         forward(
-            start, plan.pair, plan.rank, near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g, w.left_j,
-            g, J, inverse, w.stale,
+            start, pair, rank, near, comes, source, own_g, own_j, left_g, left_j, g, J, inverse, stale
         )  # fmt: skip
-        _push(order, na, nb, extra, w.bent, count, push, climb, whole(last))
+        _push(order, na, nb, extra, bent, count, push, climb, whole(last))
         pushed(order, start, near, g, inverse, push, climb, whole(last))
         backward_of(order, start, near, g, J, inverse, v, push, climb, whole(last))
         moved, bound, mismatch, biggest = judge(
-            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, extra, w.law_a, w.law_s, w.bends, w.bent, count
+            kinds, na, nb, p, v, x, br, bg, bj, extra, law_a, law_s, bends, bent, count
         )
-        w.counts[0] += 1
-        still = moved < MOVED_V and enough <= NEXT_MOVE_V
-        if mismatch < LEFT_A + LEFT * biggest and (bound < enough or still):
-            w.known[STIRRED] = 1
+        counts[0] += 1
+        known[STIRRED] = 1
+        if enough > NEXT_MOVE_V:
+            if bound < enough:
+                return FOUND, bound, mismatch
+        elif mismatch < LEFT_A + LEFT * biggest and (bound < enough or moved < MOVED_V):
             return FOUND if math.isfinite(biggest) else NOT_FOUND, bound, mismatch
-        if bound < enough and enough > NEXT_MOVE_V:
-            w.known[STIRRED] = 1
-            return FOUND, bound, mismatch
-    w.known[STIRRED] = 1
     return NOT_FOUND, bound, mismatch
 
 
@@ -322,8 +325,9 @@ def _some_currents(
 @njit(cache=True, nogil=True, error_model="numpy")
 def foreseen(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Whether what relays, modules, drivers and alternators do next is known from a rough solution (True, and
-    it is in w.v, w.i and w.peak as far as they look at it): no voltage is off by so much that one of them could
-    do otherwise. Most solutions are only for that: some relay pulls in, and the next state is solved."""
+    it is in w.v, w.i and w.peak as far as they look at it): no voltage is off by so much that one of them
+    could do otherwise. Most solutions are only for that: some relay pulls in, and the next state is solved.
+    """
     if pulses(net, lane, w):
         return False
     _silence(net, lane, w)

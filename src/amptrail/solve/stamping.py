@@ -81,8 +81,8 @@ def _gather(
     every: bool, which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array,
     nb: Array, first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
 ) -> None:  # fmt: skip
-    """Sum again, from their branches, the arms of the branches which[:count] (`every`: the first `count` arms);
-    the pivot of one that changed is stale. One loop: a function an arm would take and give back every array."""
+    """Sum again, from their branches, the arms of the branches which[:count] (`every`: the first `count`
+    arms); the pivot of one that changed is stale. A function an arm would take and give back every array."""
     k = 0
     for n in range(count):
         t = n
@@ -242,8 +242,8 @@ def _regather(lane: Lane, w: Work, moved: int, every: bool) -> None:
     """The arms of the branches w.moved, or the first `moved` arms."""
     plan = w.plan
     _gather(
-        every, w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first, w.following,
-        w.bg, w.bj, w.own_g, w.own_j, w.stale,
+        every, w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first,
+        w.following, w.bg, w.bj, w.own_g, w.own_j, w.stale,
     )  # fmt: skip
 
 
