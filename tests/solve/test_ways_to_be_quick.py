@@ -168,8 +168,8 @@ def test_amperes_put_in_beside_the_emfs_against_a_general_solver(seed: int, node
 @pytest.mark.parametrize("seed", range(3))
 def test_a_threshold_however_near_is_judged_as_by_an_exact_solution(seed: int) -> None:
     """Many lanes are asked what switches next of a rough solution; where it is close they may not be. The
-    pull-in voltage of a relay is moved to where the armature just pulls behind a bad main feed, found with one
-    lane at a time, which solves exactly."""
+    pull-in voltage of a relay is moved to where the armature just pulls behind a bad main feed, found with
+    one lane at a time, which solves exactly."""
     net = assemble(generate(60, seed))
     relay = net.relays[-1]
 
