@@ -17,7 +17,7 @@ from scipy.sparse.linalg import splu
 
 from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import lane_of, workspace
-from amptrail.solve.newton import MOVED_V, NEXT_MOVE_V, judge
+from amptrail.solve.newton import LEFT, LEFT_A, MOVED_V, NEXT_MOVE_V, ROUNDED_A, judge
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import LEAK_S, MISSES, prepare, stamp
 from benchmarks.points import Points
@@ -40,13 +40,26 @@ def _begin(net: Static, lanes: Lane, n: int, state: Array, phase: int) -> tuple[
 @njit(cache=False)
 def _take(lane: Lane, w: Work, count: int, v: Array) -> bool:
     """The next tangents from node volts v; whether this was the last step."""
-    moved, bound, _, _ = judge(
-        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent,
-        count,
+    moved, bound, mismatch, biggest = judge(
+        lane.kind, lane.na, lane.nb, lane.p, v, w.x, w.br, w.bg, w.bj, w.extra, w.law_a, w.law_s, w.bends,
+        w.bent, count,
     )  # fmt: skip
     w.bends[:] = MISSES
     stamp(lane, w, count, False)
-    return bound < NEXT_MOVE_V or moved < MOVED_V
+    return mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V)
+
+
+@njit(cache=False)
+def _copied(net: Static, lane: Lane, w: Work, phase: int, v: Array) -> bool:
+    """Hand the current of every reference to its copy at the supply; whether all were there already."""
+    there = True
+    for r in range(net.refs.shape[0]):
+        b, copy = net.refs[r, 0], net.refs[r, 1]
+        amps = w.bg[b] * (v[lane.na[b]] - v[lane.nb[b]]) + w.bj[b] if w.bg[b] >= 0.0 else 0.0
+        there &= abs(amps - lane.p[copy, 0]) < ROUNDED_A
+        lane.p[copy, 0] = amps
+    prepare(net, lane, w, phase)
+    return there
 
 
 @njit(cache=False)
@@ -65,6 +78,12 @@ class _One:
     count: int
     g: np.ndarray
     j: np.ndarray
+
+    def done(self, net: Any, phase: int, v: np.ndarray) -> bool:
+        """Whether v is the answer: no law and no copied current asks for another step."""
+        return bool(_take(self.lane, self.work, self.count, v)) and bool(
+            _copied(net, self.lane, self.work, phase, v)
+        )
 
 
 def _started(work: Points) -> list[_One]:
@@ -93,13 +112,13 @@ def sparse(work: Points) -> np.ndarray:
     """[point, node] volts by a sparse LU a Newton step."""
     nodes, ground = work.net.static.nodes, work.net.static.ground
     keep = np.flatnonzero(np.arange(nodes) != ground)
-    volts = np.zeros((len(work), nodes))
+    volts, net = np.zeros((len(work), nodes)), hold(work.net.static)
     for n, p in enumerate(_started(work)):
         for _ in range(MOST_SWEEPS):
             rows, columns, values, right = _system(work, n, p)
             matrix = csc_matrix((values, (rows, columns)), shape=(nodes, nodes))
             volts[n, keep] = splu(matrix[keep][:, keep].tocsc()).solve(right[keep])
-            if _take(p.lane, p.work, p.count, volts[n]):
+            if p.done(net, int(work.phase[n]), volts[n]):
                 break
     return volts
 
@@ -110,7 +129,7 @@ def dense(work: Points) -> np.ndarray:
     keep = np.flatnonzero(np.arange(nodes) != ground)
     volts = np.zeros((len(work), nodes))
     at_once = max(1, BATCH_BYTES // (16 * nodes * nodes))
-    points = _started(work)
+    points, net = _started(work), hold(work.net.static)
     for first in range(0, len(work), at_once):
         left = list(range(first, min(first + at_once, len(work))))
         for _ in range(MOST_SWEEPS):
@@ -120,7 +139,7 @@ def dense(work: Points) -> np.ndarray:
                 np.add.at(matrix[k], (rows, columns), values)
             got = np.linalg.solve(matrix[:, keep][:, :, keep], right[:, keep, None])[:, :, 0]
             volts[np.ix_(np.asarray(left, np.intp), keep)] = got
-            left = [n for n in left if not _take(points[n].lane, points[n].work, points[n].count, volts[n])]
+            left = [n for n in left if not points[n].done(net, int(work.phase[n]), volts[n])]
             if not left:
                 break
     return volts

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from amptrail.solve import CHATTER, Change, Kind, Network, Tap, assemble, conservation, read, run
-from amptrail.solve.elimination import backward, fill, forward, injected, ordering
+from amptrail.solve.elimination import backward, backward_of, fill, forward, injected, ordering, pushed
 from amptrail.solve.probing import source_ohms
 
 TOLERANCE = 1e-9  # V, and of the value
@@ -111,7 +111,7 @@ def random_plan(seed: int, nodes: int, branches: int) -> tuple[Any, ...]:
             own_j[plan.edge[b]] += plan.sign[b] * siemens[b] * emf[b]
     kept = own_g, own_j, left_g, left_j, g, J, inverse, stale
     eliminate(plan, kept)
-    backward(plan.order, plan.start, plan.near, g, J, inverse, v)
+    backward(plan.order, plan.start, plan.near, g, J, inverse, v, np.zeros(nodes))
     matrix, rhs = np.diag(np.full(nodes, LEAK_S)), np.zeros(nodes)
     for a, z, s, e in zip(na, nb, siemens, emf, strict=True):
         if a != z:
@@ -137,6 +137,57 @@ def test_elimination_against_a_general_linear_solver(seed: int, nodes: int) -> N
     s[1] = 1.0
     injected(plan.order, plan.start, plan.near, g, inverse, s, y, 0)
     assert np.allclose(y[1:], whole[:, 0], rtol=1e-6, atol=1e-9 * whole.max())
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32), st.integers(3, 40), st.integers(1, 5))
+def test_amperes_put_in_beside_the_emfs_against_a_general_solver(seed: int, nodes: int, put: int) -> None:
+    """Through the pivots they reach only, as the laws' corrections go, and through all."""
+    plan, kept, _, matrix, rhs = random_plan(seed, nodes, 2 * nodes)
+    rng = np.random.default_rng(seed)
+    s = np.zeros(nodes)
+    some = rng.integers(1, nodes, put)
+    s[some] = rng.normal(0, 3, put)
+    want = np.linalg.solve(matrix, rhs + s[1:])
+    reached = np.zeros(nodes, np.bool_)
+    reached[plan.rank[some]] = True
+    for k in range(nodes - 1):
+        if reached[k]:
+            reached[plan.parent[k]] = True
+    climb = np.flatnonzero(reached[:-1]).astype(np.int32)
+    g, J, inverse = kept[4], kept[5], kept[6]
+    pushed(plan.order, plan.start, plan.near, g, inverse, s, climb, len(climb))
+    few, all_ = np.zeros(nodes), np.zeros(nodes)
+    backward_of(plan.order, plan.start, plan.near, g, J, inverse, few, s, climb, len(climb))
+    backward(plan.order, plan.start, plan.near, g, J, inverse, all_, s)
+    scale = 1e-6 * max(1.0, float(np.abs(want).max()))
+    assert np.allclose(all_[1:], want, rtol=1e-6, atol=scale)
+    assert np.array_equal(few[plan.order[climb]], all_[plan.order[climb]])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_threshold_however_near_is_judged_as_by_an_exact_solution(seed: int) -> None:
+    """Many lanes are asked what switches next of a rough solution; where it is close they may not be. The
+    pull-in voltage of a relay is moved to where the armature just pulls behind a bad main feed, found with
+    one lane at a time, which solves exactly."""
+    net = assemble(generate(60, seed))
+    relay = net.relays[-1]
+
+    def lane(volts: float) -> tuple[Change, ...]:
+        return (Change(Kind.PARAM, relay, "pull_v", volts), Change(Kind.SERIES, "W1", value=0.3))
+
+    def energised(volts: float) -> bool:
+        return bool(run(net, [lane(volts)]).snapshot.state[0, :, len(net.relays) - 1].any())
+
+    low, high = 1.0, 16.0  # pulls in; does not
+    assert energised(low) and not energised(high)
+    while high - low > 1e-8:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if energised(middle) else (low, middle)
+    near = [low + sign * 10.0**-e for e in range(2, 8) for sign in (-1.0, 1.0)]
+    together = run(net, [lane(v) for v in near])
+    got = together.snapshot.state[:, :, len(net.relays) - 1].any(axis=1)
+    assert got.tolist() == [v < low for v in near]
 
 
 @settings(max_examples=60, deadline=None)

@@ -175,10 +175,15 @@ def fill(nodes: int, ground: int, order: Array, rank: Array, na: Array, nb: Arra
         source[put_at[target[m]]] = m
         put_at[target[m]] += 1
     edge, sign = np.full(na.size, -1, np.int32), np.ones(na.size)
-    plan = Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
-    for b in range(na.size):
-        attach(plan, b, whole(na[b]), whole(nb[b]))
-    return plan
+    for b in range(na.size):  # as `attach` does: called here it would take and give back every array
+        i, j = rank[na[b]], rank[nb[b]]
+        if i > j:
+            sign[b] = -1.0
+        for m in range(start[min(i, j)], start[min(i, j) + 1]) if i != j else range(0):
+            if ranks[m] == max(i, j):
+                edge[b] = m
+                break
+    return Plan(order, rank, start, near, target, pair, edge, sign, parent, comes, source)
 
 
 def packed(plan: Plan, na: Array, nb: Array) -> Array:
@@ -306,15 +311,30 @@ def forward(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def pushed(
+    order: Array, start: Array, near: Array, g: Array, inverse: Array, s: Array, some: Array, count: int
+) -> None:  # fmt: skip
+    """Amperes s put into nodes of an eliminated network, on their way: what `backward` adds at every pivot.
+    All of them go into pivots some[:count], ascending and with all their later neighbours among them."""
+    for n in range(count):
+        k = some[n]
+        here = s[order[k]]
+        if here != 0.0:
+            here *= inverse[k]
+            for p in range(start[k], start[k + 1]):
+                s[near[p]] += g[p] * here
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def backward_of(
-    order: Array, start: Array, near: Array, g: Array, J: Array, inverse: Array, v: Array, some: Array,
-    count: int,
+    order: Array, start: Array, near: Array, g: Array, J: Array, inverse: Array, v: Array, s: Array,
+    some: Array, count: int,
 ) -> None:  # fmt: skip
     """Volts of the pivots some[count-1] ... some[0], ascending and with all their later neighbours among
-    them."""
+    them, with the amperes s that `pushed` left."""
     for n in range(count - 1, -1, -1):
         k = some[n]
-        push = 0.0
+        push = s[order[k]]
         for p in range(start[k], start[k + 1]):
             push += g[p] * v[near[p]] - J[p]
         v[order[k]] = push * inverse[k]
@@ -329,10 +349,11 @@ def backward(
     J: Array,
     inverse: Array,
     v: Array,
+    s: Array,
 ) -> None:
-    """Volts of all pivots, the last first."""
+    """Volts of all pivots, the last first, with the amperes s that `pushed` left."""
     for k in range(order.size - 1, -1, -1):
-        push = 0.0
+        push = s[order[k]]
         for p in range(start[k], start[k + 1]):
             push += g[p] * v[near[p]] - J[p]
         v[order[k]] = push * inverse[k]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from numba import njit
 
 from amptrail.solve.plain import put, truth, whole
@@ -120,11 +122,20 @@ def modules(
 
 
 @njit(cache=True, nogil=True)
-def _relay(net: Static, lane: Lane, w: Work, unit: int) -> None:
-    b = net.coil[unit]
-    u = abs(w.i[b]) * lane.p[b, 0]  # across the winding itself: not across a resistance in series
-    was = w.state[net.at[0] + unit]
-    w.new[net.at[0] + unit] = u >= lane.pull_drop[unit, 1] if was else u >= lane.pull_drop[unit, 0]
+def _relays(
+    first: int, last: int, relays: int, coil: Array, amps: Array, p: Array, pull_drop: Array, state: Array,
+    new: Array,
+) -> None:  # fmt: skip
+    """Relays first ... last-1 into `new` from the solution."""
+    for r in range(first, last):
+        b = coil[r]
+        u = abs(amps[b]) * p[b, 0]  # across the winding itself: not across a resistance in series
+        new[relays + r] = u >= pull_drop[r, 1] if state[relays + r] else u >= pull_drop[r, 0]
+
+
+@njit(cache=True, nogil=True)
+def _relay(net: Static, lane: Lane, w: Work, first: int, last: int) -> None:
+    _relays(first, last, net.at[0], net.coil, w.i, lane.p, lane.pull_drop, w.state, w.new)
 
 
 @njit(cache=True, nogil=True)
@@ -140,7 +151,7 @@ def advance(net: Static, lane: Lane, w: Work, part: int, phase: int, t: float) -
     """Write the next state of one part into w.new (which the caller made a copy of w.state)."""
     unit = net.parts[part, 1]
     if net.parts[part, 0] == 0:
-        _relay(net, lane, w, whole(unit))
+        _relay(net, lane, w, whole(unit), whole(unit + 1))
     elif net.parts[part, 0] == 1:
         modules(net, lane, w, whole(unit), whole(unit + 1), phase, t, truth(False))
     else:
@@ -152,8 +163,7 @@ def advance_all(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Write the next state of every part into w.new from one solution. A module hears what those before it
     say now, and no module hears a relay or an alternator but through the circuit."""
     put(w.new, w.state)
-    for r in range(net.coil.size):
-        _relay(net, lane, w, whole(r))
+    _relay(net, lane, w, whole(0), whole(net.coil.size))
     modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(False))
     for a in range(net.field.size):
         _alternator(net, lane, w, whole(a), phase)
@@ -164,3 +174,34 @@ def commit(net: Static, lane: Lane, w: Work, phase: int, t: float) -> None:
     """Timers take note of the settled state."""
     put(w.new, w.state)
     modules(net, lane, w, whole(0), whole(net.mod_ground.size), phase, t, truth(True))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def room(net: Static, lane: Lane, w: Work) -> tuple[float, float]:
+    """How far any voltage (V) and any current (A) may move before a relay, module, driver or alternator would
+    switch."""
+    at, state, v, amps_of = net.at, w.state, w.v, w.i
+    relays, drivers, inputs = at[0], at[3], at[7]
+    volts = amps = math.inf
+    coil, pull_drop, p = net.coil, lane.pull_drop, lane.p
+    for r in range(coil.size):
+        b = coil[r]
+        edge = pull_drop[r, 1] if state[relays + r] else pull_drop[r, 0]
+        volts = min(volts, abs(abs(amps_of[b]) * p[b, 0] - edge))
+    mod_ground, rows, sup_node, least = net.mod_ground, net.mod_range, net.sup_node, lane.least
+    in_node, level = net.in_node, lane.level
+    for m in range(mod_ground.size):
+        ground = v[mod_ground[m]]
+        for s in range(rows[m, 0], rows[m, 1]):
+            volts = min(volts, abs(v[sup_node[s]] - ground - least[s]))
+        for i in range(rows[m, 2], rows[m, 3]):
+            edge = level[i, 1] if state[inputs + i] else level[i, 0]
+            volts = min(volts, abs(v[in_node[i]] - ground - edge))
+    drv_branch, limit, field, excite = net.drv_branch, lane.limit, net.field, lane.excite
+    for d in range(drv_branch.size):
+        if state[drivers + d]:
+            amps = min(amps, abs(abs(amps_of[drv_branch[d]]) - limit[d]))
+    for a in range(field.size):
+        if field[a] >= 0:
+            amps = min(amps, abs(amps_of[field[a]] - excite[a]))
+    return volts, amps

@@ -8,34 +8,55 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import backward, backward_of, forward
+from amptrail.solve.elimination import backward, backward_of, forward, pushed
 from amptrail.solve.laws import CURRENT, RES
-from amptrail.solve.plain import put, truth
+from amptrail.solve.logic import room
+from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
-from amptrail.solve.stamping import CLIMB, FITS, LEAK_S, MISSES, SAME, STIRRED, UNKNOWN, prepare, stamp
+from amptrail.solve.stamping import (
+    CLIMB,
+    FITS,
+    LEAK_S,
+    MISSES,
+    SAME,
+    STIRRED,
+    UNKNOWN,
+    WIDE,
+    prepare,
+    stamp,
+)  # fmt: skip
 
 WARM_SWEEPS = 12
 COLD_SWEEPS = 40
 SEARCH_STEPS = 200  # Newton steps with a line search, after which there is no answer
 SEARCH_HALVINGS = 80
 NEXT_MOVE_V = 5e-12  # the step after this one would be smaller: not taken
+CHORD = (
+    1e-3  # share by which a slope may be off the one in the arms and still be used: it gains three figures
+)
 FITS_SHARE = 0.25  # of that, over all branches: what tangents left in the arms may miss
 MOVED_V = 1e-9  # a part of 1 microhm turns the rounding of 16 V into nanoamperes; 1 nV is far above rounding
 COPIED_A = 3e-11  # a reference's current and its copy at the supply: 1 nV in 30 ohm
 ROUNDED_A = 1e-8  # below this, copies that come no nearer are at the rounding of the volts over small ohms
+ROUGH_V = (
+    1e-3  # what a solution may be off by that is only asked what switches; thresholds are tenths of volts
+)
+ROOM = 4.0  # times what it may be off by: how far off every threshold has to be
+NOTHING_NEW, FOUND, NOT_FOUND = range(3)
 LEFT_A, LEFT = 1e-6, 1e-9  # current that may be left over at a node: 1 uA and 1e-9 of the largest
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def judge(
     kinds: Array, na: Array, nb: Array, p: Array, v: Array, x: Array, br: Array, bg: Array, bj: Array,
-    law_a: Array, law_s: Array, bends: Array, bent: Array, count: int,
+    extra: Array, law_a: Array, law_s: Array, bends: Array, bent: Array, count: int,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """The next x of the nonlinear branches: (largest move V, bound of the move after it V, largest law
     mismatch A, largest current A).
 
     Which tangents miss the law at the new x by more than a share of what Newton stops at goes to `bends`: the
-    others stay in the arms as they are.
+    others stay in the arms as they are. Where the slope has hardly changed the tangent stays too, and what
+    the law gives more goes to `extra`: amperes put into an eliminated network cost a fraction of eliminating.
 
     The bound: with tangents at the new x, a mismatch of e amperes in a branch of slope s moves no voltage
     anywhere by more than e/s, for all conductances are positive.
@@ -46,10 +67,11 @@ def judge(
         b = bent[n]
         kind = kinds[b]
         across = v[na[b]] - v[nb[b]]
-        i = bg[b] * across + bj[b]
+        r = br[b]
+        i = bg[b] * across + bj[b] + extra[b]
         biggest = max(biggest, abs(i))
         old = x[b]
-        free = across - br[b] * i
+        free = across - r * i
         new = laws.limited(kind, old, free, p[b, 0], p[b, 1], p[b, 2])
         if kind == laws.DIODE and old > 0.0:
             new = laws.let_down(old, new, i, p[b, 0], p[b, 1])
@@ -63,19 +85,25 @@ def judge(
         mismatch = max(mismatch, off)
         if off > 0.0:
             bound += off / law_s[b]
-            if off > fits * law_s[b]:
-                bends[b] = MISSES
+            if off > fits * law_s[b] and bends[b] == FITS:
+                g = law_s[b] / (1.0 + law_s[b] * r)
+                if abs(g - bg[b]) > CHORD * bg[b]:
+                    bends[b] = MISSES
+                else:
+                    extra[b] = law_a[b] - bg[b] * (new + r * law_a[b]) - bj[b]
     return moved, bound, mismatch, biggest
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def currents(kinds: Array, na: Array, nb: Array, v: Array, bg: Array, bj: Array, amps: Array) -> float:
+def currents(
+    kinds: Array, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
+) -> float:  # fmt: skip
     """Every branch current; the largest, A."""
     biggest = 0.0
     for b in range(kinds.size):
         amps[b] = 0.0
         if bg[b] >= 0.0:
-            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b]
+            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b] + extra[b]
             biggest = max(biggest, abs(amps[b]))
     return biggest
 
@@ -92,17 +120,19 @@ def linearised(net: Static, lane: Lane, w: Work, count: int) -> None:
         w.left_j, w.g, w.J, w.inverse, w.stale,
     )  # fmt: skip
     w.v[net.ground] = 0.0
-    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v)
+    w.push[:] = 0.0
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, w.push)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def constant(net: Static, w: Work) -> None:
     """Peak and heating value of what does not change within a period."""
     w.heat[0] = abs(w.v[w.tap[0]] - w.v[w.tap[1]])
-    for d in range(w.peak.size):
-        w.peak[d] = abs(w.i[net.drv_branch[d]])
-    for f in range(w.warm.size):
-        w.warm[f] = abs(w.i[net.fuse_branch[f]])
+    amps, peak, warm, drivers, fuses = w.i, w.peak, w.warm, net.drv_branch, net.fuse_branch
+    for d in range(peak.size):
+        peak[d] = abs(amps[drivers[d]])
+    for f in range(warm.size):
+        warm[f] = abs(amps[fuses[f]])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -111,7 +141,7 @@ def tangent(net: Static, lane: Lane, w: Work, phase: int) -> int:
     conduct (their numbers in w.bent)."""
     count = prepare(net, lane, w, phase)
     linearised(net, lane, w, count)
-    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
     constant(net, w)
     return count
 
@@ -204,48 +234,136 @@ def search(net: Static, lane: Lane, w: Work, count: int) -> bool:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _push(
+    order: Array, na: Array, nb: Array, extra: Array, bent: Array, count: int, s: Array, climb: Array,
+    last: int,
+) -> None:  # fmt: skip
+    """The amperes `extra` of the nonlinear branches at their ends."""
+    for n in range(last):
+        s[order[climb[n]]] = 0.0
+    for n in range(count):
+        b = bent[n]
+        if extra[b] != 0.0:
+            s[na[b]] -= extra[b]
+            s[nb[b]] += extra[b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _iterated(net: Static, lane: Lane, w: Work, count: int, enough: float) -> tuple[int, float, float]:
+    """Newton after `prepare` until the next move is bounded below `enough` V: (NOTHING_NEW, FOUND or
+    NOT_FOUND, that bound V, the largest law mismatch A). Volts of pivots that nonlinear branches hang on."""
+    kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
+    plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
+    order, start, near, push, extra = plan.order, plan.start, plan.near, w.push, w.extra
+    climb, known, bends, bent, x = w.climb, w.known, w.bends, w.bent, w.x
+    pair, rank, comes, source, stale = plan.pair, plan.rank, plan.comes, plan.source, w.stale
+    own_g, own_j, left_g, left_j, br, bg, bj = w.own_g, w.own_j, w.left_g, w.left_j, w.br, w.bg, w.bj
+    law_a, law_s, counts, last = w.law_a, w.law_s, w.counts, known[CLIMB]
+    v[net.ground] = 0.0
+    bound = mismatch = math.inf
+    for k in range(WARM_SWEEPS + COLD_SWEEPS):
+        if k == WARM_SWEEPS:
+            x[:] = 0.0
+            bends[:] = UNKNOWN
+            counts[1] += 1
+        stamp(lane, w, count, truth(False))
+        if k == 0 and not known[STIRRED]:
+            return NOTHING_NEW, 0.0, 0.0  # the volts are those of this very network
+        forward(
+            start, pair, rank, near, comes, source, own_g, own_j, left_g, left_j, g, J, inverse, stale
+        )  # fmt: skip
+        _push(order, na, nb, extra, bent, count, push, climb, whole(last))
+        pushed(order, start, near, g, inverse, push, climb, whole(last))
+        backward_of(order, start, near, g, J, inverse, v, push, climb, whole(last))
+        moved, bound, mismatch, biggest = judge(
+            kinds, na, nb, p, v, x, br, bg, bj, extra, law_a, law_s, bends, bent, count
+        )
+        counts[0] += 1
+        known[STIRRED] = 1
+        if enough > NEXT_MOVE_V:
+            if bound < enough:
+                return FOUND, bound, mismatch
+        elif mismatch < LEFT_A + LEFT * biggest and (bound < enough or moved < MOVED_V):
+            return FOUND if math.isfinite(biggest) else NOT_FOUND, bound, mismatch
+    return NOT_FOUND, bound, mismatch
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     """Iterate from the warm start w.x; cold after 12 sweeps; a line search after 40 cold ones. True: an
     answer that keeps Kirchhoff's current law at every node."""
     count = prepare(net, lane, w, phase)
-    kinds, na, nb, p = lane.kind, lane.na, lane.nb, lane.p
-    plan, g, J, v, inverse = w.plan, w.g, w.J, w.v, w.inverse
-    order, start, near = plan.order, plan.start, plan.near
-    v[net.ground] = 0.0
-    done = False
-    for k in range(WARM_SWEEPS + COLD_SWEEPS):
-        if k == WARM_SWEEPS:
-            w.x[:] = 0.0
-            w.bends[:] = UNKNOWN
-            w.counts[1] += 1
-        stamp(lane, w, count, truth(False))
-        if k == 0 and not w.known[STIRRED]:
-            return True  # the volts are those of this very network
-        forward(
-            start, plan.pair, plan.rank, near, plan.comes, plan.source, w.own_g, w.own_j, w.left_g, w.left_j,
-            g, J, inverse, w.stale,
-        )  # fmt: skip
-        backward_of(order, start, near, g, J, inverse, v, w.climb, w.known[CLIMB])
-        moved, bound, mismatch, biggest = judge(
-            kinds, na, nb, p, v, w.x, w.br, w.bg, w.bj, w.law_a, w.law_s, w.bends, w.bent, count
-        )
-        w.counts[0] += 1
-        if mismatch < LEFT_A + LEFT * biggest and (bound < NEXT_MOVE_V or moved < MOVED_V):
-            done = math.isfinite(biggest)
-            break
-    w.known[STIRRED] = 1
-    if not done:
+    found, _, _ = _iterated(net, lane, w, count, NEXT_MOVE_V)
+    if found == NOTHING_NEW:
+        return True
+    if found == NOT_FOUND:
         w.counts[2] += 1
         return search(net, lane, w, count)
+    bends, bent, plan = w.bends, w.bent, w.plan
     for n in range(count):  # what they miss is what an answer may
-        w.bends[w.bent[n]] = FITS
-    backward(order, start, near, g, J, inverse, v)
-    most = currents(kinds, na, nb, v, w.bg, w.bj, w.i)
-    if leftover(net.nodes, net.ground, na, nb, w.bg, v, w.i, w.left) < LEFT_A + LEFT * most:
+        bends[bent[n]] = FITS
+    backward(plan.order, plan.start, plan.near, w.g, w.J, w.inverse, w.v, w.push)
+    most = currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
+    if leftover(net.nodes, net.ground, lane.na, lane.nb, w.bg, w.v, w.i, w.left) < LEFT_A + LEFT * most:
         w.known[STIRRED] = 0
         return True
     w.counts[5] += 1
     return False
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _some_currents(
+    which: Array, step: int, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
+) -> None:  # fmt: skip
+    """Currents of every `step`th of some branches (-1: none)."""
+    for n in range(0, which.size, step):
+        b = which[n]
+        if b >= 0:
+            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b] + extra[b] if bg[b] >= 0.0 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def foreseen(net: Static, lane: Lane, w: Work, phase: int) -> bool:
+    """Whether what relays, modules, drivers and alternators do next is known from a rough solution (True, and
+    it is in w.v, w.i and w.peak as far as they look at it): no voltage is off by so much that one of them
+    could do otherwise. Most solutions are only for that: some relay pulls in, and the next state is solved.
+    """
+    if pulses(net, lane, w):
+        return False
+    _silence(net, lane, w)
+    count = prepare(net, lane, w, phase)
+    found, bound, mismatch = _iterated(net, lane, w, count, ROUGH_V)
+    plan, v = w.plan, w.v
+    if found == NOT_FOUND:
+        return False
+    if found == FOUND:
+        backward_of(
+            plan.order, plan.start, plan.near, w.g, w.J, w.inverse, v, w.push, w.wide, whole(w.known[WIDE])
+        )  # fmt: skip
+        na, nb, bg, bj, extra = lane.na, lane.nb, w.bg, w.bj, w.extra
+        for some in (net.coil, net.field, net.drv_branch):
+            _some_currents(some, whole(1), na, nb, v, bg, bj, extra, w.i)
+        _some_currents(net.refs.reshape(-1), whole(2), na, nb, v, bg, bj, extra, w.i)
+    amps, refs, p, peak, drivers = w.i, net.refs, lane.p, w.peak, net.drv_branch
+    for r in range(refs.shape[0]):
+        if abs(amps[refs[r, 0]] - p[refs[r, 1], 0]) >= ROUNDED_A:
+            return False
+    for d in range(peak.size):
+        peak[d] = abs(amps[drivers[d]])
+    volts, room_a = room(net, lane, w)
+    known = volts > ROOM * max(bound, NEXT_MOVE_V) and room_a > ROOM * count * mismatch + ROUNDED_A
+    w.counts[4] += known
+    return known
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _silence(net: Static, lane: Lane, w: Work) -> None:
+    """A reference that is off leaves no copied current behind: 30 pA in 12 kohm are 0.4 uV."""
+    refs, unit, opened, p, state, awake = net.refs, net.unit, lane.open, lane.p, w.state, net.at[2]
+    for r in range(refs.shape[0]):
+        b = refs[r, 0]
+        if opened[b] or not state[awake + unit[b]]:
+            p[refs[r, 1], 0] = 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -256,31 +374,26 @@ def steady(net: Static, lane: Lane, w: Work, phase: int) -> bool:
     Where rounding lets it come no nearer than some nanoamperes, that is the answer.
     """
     w.counts[4] += 1
-    for r in range(net.refs.shape[0]):  # one that is off leaves nothing behind: 30 pA in 12 kohm are 0.4 uV
-        b = net.refs[r, 0]
-        if lane.open[b] or not w.state[net.at[2] + net.unit[b]]:
-            lane.p[net.refs[r, 1], 0] = 0.0
+    _silence(net, lane, w)
+    refs, p, amps = net.refs, lane.p, w.i
     ok = newton(net, lane, w, phase)
     share = 1.0
     last = math.inf
-    steps = np.zeros(net.refs.shape[0])
+    steps = np.zeros(refs.shape[0])
     for _ in range(60):
         change = 0.0
-        for r in range(net.refs.shape[0]):
-            b, copy = net.refs[r, 0], net.refs[r, 1]
-            step = w.i[b] - lane.p[copy, 0]
-            change = max(change, abs(step))
+        for r in range(refs.shape[0]):
+            change = max(change, abs(amps[refs[r, 0]] - p[refs[r, 1], 0]))
         if change < COPIED_A or (change < ROUNDED_A and change >= last) or not ok:
             break
         if change > 0.9 * last:
             share *= 0.5
         last = change
-        for r in range(net.refs.shape[0]):
-            b, copy = net.refs[r, 0], net.refs[r, 1]
-            step = w.i[b] - lane.p[copy, 0]
+        for r in range(refs.shape[0]):
+            step = amps[refs[r, 0]] - p[refs[r, 1], 0]
             factor = step / steps[r] if steps[r] != 0.0 else 0.0
             steps[r] = step if abs(factor) >= 0.5 else step / (1.0 - factor)
-            lane.p[copy, 0] += share * steps[r]
+            p[refs[r, 1], 0] += share * steps[r]
             steps[r] = step
         ok = newton(net, lane, w, phase)
     else:

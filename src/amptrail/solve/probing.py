@@ -26,7 +26,7 @@ from amptrail.solve import laws
 from amptrail.solve.elimination import Plan, injected
 from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
-from amptrail.solve.logic import advance_all
+from amptrail.solve.logic import advance_all, room
 from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, constant, currents, pulses, tangent
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
@@ -95,27 +95,8 @@ def _kinks(lane: Lane, w: Work, count: int) -> tuple[float, float, float]:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _room(net: Static, lane: Lane, w: Work) -> tuple[float, float]:
-    """How far any voltage (V) and any current (A) may move before some state would switch."""
-    at, state = net.at, w.state
-    volts = amps = math.inf
-    for r in range(net.coil.size):
-        b = net.coil[r]
-        edge = lane.pull_drop[r, 1] if state[at[0] + r] else lane.pull_drop[r, 0]
-        volts = min(volts, abs(abs(w.i[b]) * lane.p[b, 0] - edge))
-    for m in range(net.mod_ground.size):
-        row = net.mod_range[m]
-        ground = w.v[net.mod_ground[m]]
-        for s in range(row[0], row[1]):
-            volts = min(volts, abs(w.v[net.sup_node[s]] - ground - lane.least[s]))
-        for i in range(row[2], row[3]):
-            edge = lane.level[i, 1] if state[at[7] + i] else lane.level[i, 0]
-            volts = min(volts, abs(w.v[net.in_node[i]] - ground - edge))
-    for d in range(net.drv_branch.size):
-        if state[at[3] + d]:
-            amps = min(amps, abs(abs(w.i[net.drv_branch[d]]) - lane.limit[d]))
-    for a in range(net.field.size):
-        if net.field[a] >= 0:
-            amps = min(amps, abs(w.i[net.field[a]] - lane.excite[a]))
+    """How far any voltage (V) and any current (A) may move before some state would switch, fuses too."""
+    volts, amps = room(net, lane, w)
     for f in range(net.fuse_branch.size):
         amps = min(amps, abs(BLOWS_AT * lane.rating[f] - abs(w.i[net.fuse_branch[f]])))
     return volts, amps
@@ -249,7 +230,7 @@ def _rests_with(
         w.v[k] -= amps * y[k]
         for n in range(count):
             w.v[k] -= more[n] * ports[n, k]
-    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.i)
+    currents(lane.kind, lane.na, lane.nb, w.v, w.bg, w.bj, w.extra, w.i)
     for n in range(count):
         w.i[w.bent[n]] += more[n]
     constant(net, w)

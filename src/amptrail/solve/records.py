@@ -88,9 +88,12 @@ class Work(NamedTuple):
     moved: Array  # branches whose arms are to be summed again
     hangs: Array  # [pivot] scratch of `climb`
     climb: Array  # pivots that nonlinear branches hang on, ascending
-    known: Array  # [6] see `stamping`: what the lists above are worth
+    wide: Array  # pivots that those, relays, modules, drivers or alternators hang on, ascending
+    known: Array  # [7] see `stamping`: what the lists above are worth
     bg: Array  # [branch]
     bj: Array
+    extra: Array  # [branch] A that a law gives more than the tangent of it that is in the arms
+    push: Array  # [node] those amperes, eliminated: 0 off `climb`
     br: Array
     law_a: Array  # [branch] current and slope of a nonlinear branch at x
     law_s: Array

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,7 @@ from amptrail.solve.trail import NOTING, ROWS, Trail, blank
 
 FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
 WORTH_A_TRAIL = 8  # lanes: fewer are not worth living through the healthy vehicle first
+WALKS = 4  # healthy drive cycles kept: a job asks for one or two, thousands of times
 FITTED_S = 1.0  # start awake: this long in the phase it was fitted in
 STATUS = {SETTLED: "settled", RACE: "race", CHATTER: "chatter", NOT_CONVERGED: "not_converged"}
 Floats = npt.NDArray[np.float64]
@@ -238,11 +240,32 @@ def run(
     volts and amperes to rounding.
     """
     many = stack(network, lanes)
+    every = range(len(network.phases))
+    kept = tuple(every) if phases is None else tuple(phase_number(network, p) for p in phases)
+    life = _life(network, start, cycles, kept, every_pass)
+    if len(lanes) < WORTH_A_TRAIL:
+        return Runs(network, many, kept, live_through(network, many, *life))
+    healthy, trail = _walked(network, start, cycles, kept, every_pass)
+    same = _as_healthy(network, lanes, trail)
+    out = live_through(network, many, *life, trail, same)
+    for to, from_ in zip(out, healthy, strict=True):
+        if same.any() and from_.any():  # they are all zeros already
+            to[same] = from_[0]
+    return Runs(network, many, kept, out)
+
+
+Life = tuple[list[tuple[int, float, int]], list[int], Out | None, int, int]
+
+
+@lru_cache(maxsize=WALKS)
+def _life(network: Network, start: str, cycles: int, kept: tuple[int, ...], every_pass: bool) -> Life:
+    """What `live_through` takes for a call of `run`, the healthy vehicle brought to where changes happen."""
     seconds = network.static.duration
     count = len(network.phases)
     bed = network.phases.index(sleeping(network.circuit))
     steps: list[tuple[int, float, int]] = [(bed, FIRST_SLEEP_S, -1)]
     begin: Out | None = None
+    at = -1
     if start != "asleep":
         if not start.startswith("awake:"):
             raise ModelError((Problem("bad-start", f"start {start!r}", expected=("asleep", "awake:PHASE")),))
@@ -250,26 +273,26 @@ def run(
         before = steps + [(k, float(seconds[k]), k) for k in range(count)]
         begin = live_through(network, stack(network, [()]), before, [], None, -1, count)
         steps = [(at, FITTED_S, -1)] + [(k, float(seconds[k]), -1) for k in range(at + 1, count)]
-    kept = tuple(range(count)) if phases is None else tuple(phase_number(network, p) for p in phases)
     last = max(kept, default=count - 1)  # what comes after it in the last pass is never seen
     starts: list[int] = []
     for c in range(max(cycles, 1)):
         starts.append(len(steps))
         for k in range(count if c < max(cycles, 1) - 1 else last + 1):
             steps.append((k, float(seconds[k]), kept.index(k) if k in kept else -1))
-    life = (steps, [] if every_pass else starts, begin, at if begin is not None else -1, len(kept))
-    if len(lanes) < WORTH_A_TRAIL:
-        return Runs(network, many, kept, live_through(network, many, *life))
+    return steps, [] if every_pass else starts, begin, at, len(kept)
+
+
+@lru_cache(maxsize=WALKS)
+def _walked(
+    network: Network, start: str, cycles: int, kept: tuple[int, ...], every_pass: bool
+) -> tuple[Out, Trail]:
+    """What the healthy vehicle comes through: the same for every call that lives as long."""
     trail = _blank(network)
     trail.at[NOTING] = 1
+    life = _life(network, start, cycles, kept, every_pass)
     healthy = live_through(network, stack(network, [()]), *life, trail)
     trail.at[NOTING] = 0
-    same = _as_healthy(network, lanes, trail)
-    out = live_through(network, many, *life, trail, same)
-    for to, from_ in zip(out, healthy, strict=True):
-        if same.any() and from_.any():  # they are all zeros already
-            to[same] = from_[0]
-    return Runs(network, many, kept, out)
+    return healthy, trail
 
 
 def conservation(runs: Runs) -> tuple[float, float]:

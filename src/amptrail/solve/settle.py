@@ -6,11 +6,11 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve.logic import LATE_S, advance, advance_all, commit
-from amptrail.solve.newton import again
+from amptrail.solve.newton import again, foreseen
 from amptrail.solve.plain import put, whole
-from amptrail.solve.records import Lane, Static, Work
+from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import ROW
-from amptrail.solve.trail import Trail, follow, note, note_fuses
+from amptrail.solve.trail import Trail, follow, note, note_fuses, note_rest, passes_on
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
 AT_REST, NOT_SOLVED = -1, -2
@@ -19,26 +19,26 @@ EVENTS = 20000  # timers that may end within one phase; more of them and its end
 
 
 @njit(cache=True, nogil=True)
-def _hash(w: Work, more: int) -> int:
+def _hash(state: Array, more: int) -> int:
     h = np.int64(1469598103934665603) ^ np.int64(more + 1)
-    for k in range(w.state.size):
-        h = (h ^ np.int64(w.state[k] + 7)) * np.int64(1099511628211)
+    for k in range(state.size):
+        h = (h ^ np.int64(state[k] + 7)) * np.int64(1099511628211)
         h ^= h >> np.int64(29)
     return int(h)
 
 
 @njit(cache=True, nogil=True)
-def _met(w: Work, count: int, h: int) -> bool:
+def _met(seen: Array, count: int, h: int) -> bool:
     for k in range(count):  # noqa: SIM110  compiled code: a plain loop
-        if w.seen[k] == h:
+        if seen[k] == h:
             return True
     return False
 
 
 @njit(cache=True, nogil=True)
-def _same(w: Work) -> bool:
-    for k in range(w.state.size):  # noqa: SIM110
-        if w.state[k] != w.new[k]:
+def _same(state: Array, new: Array) -> bool:
+    for k in range(state.size):  # noqa: SIM110
+        if state[k] != new[k]:
             return False
     return True
 
@@ -47,16 +47,22 @@ def _same(w: Work) -> bool:
 def _together(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail) -> int:
     """All parts from one solution: 0 settled, 1 a state came back, 3 no convergence."""
     for k in range(w.seen.size):
-        h = _hash(w, whole(0))
-        if _met(w, k, h):
+        h = _hash(w.state, whole(0))
+        if _met(w.seen, k, h):
             return 1
         w.seen[k] = h
         follow(net, lane, w, trail, phase)
+        if passes_on(w, trail) and foreseen(net, lane, w, phase):
+            advance_all(net, lane, w, phase, t)
+            if not _same(w.state, w.new):
+                put(w.state, w.new)
+                continue
         if not again(net, lane, w, phase):
             return 3
         note(net, lane, w, trail, phase)
         advance_all(net, lane, w, phase, t)
-        if _same(w):
+        if _same(w.state, w.new):
+            note_rest(w, trail, phase)
             return 0
         put(w.state, w.new)
     return 1
@@ -71,7 +77,7 @@ def _one(net: Static, lane: Lane, w: Work, phase: int, t: float, first: int, way
         part = (first + way * k) % count
         put(w.new, w.state)
         advance(net, lane, w, part, phase, t)
-        if not _same(w):
+        if not _same(w.state, w.new):
             put(w.state, w.new)
             return int((part + way) % count)
     return -1
@@ -118,8 +124,8 @@ def _in_turn(net: Static, lane: Lane, w: Work, phase: int, t: float, way: int) -
     """One part at a time until nothing wants to change (AT_REST), or the part that a loop comes back to."""
     turn: int = whole(0 if way > 0 else net.parts.shape[0] - 1)
     for k in range(w.seen.size):
-        h = _hash(w, turn)
-        if _met(w, k, h):
+        h = _hash(w.state, turn)
+        if _met(w.seen, k, h):
             break
         w.seen[k] = h
         if not again(net, lane, w, phase):
@@ -160,13 +166,14 @@ def _relax(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail)
 @njit(cache=True, nogil=True)
 def _blow(net: Static, lane: Lane, w: Work) -> bool:
     """Open the worst fuse above 1.35 x rating; False when none is."""
-    worst, most = -1, BLOWS_AT
-    for f in range(net.fuse_branch.size):
-        over = w.warm[f] / lane.rating[f]
-        if not w.state[net.at[5] + f] and over > most:
+    worst, most, fuses = -1, BLOWS_AT, net.at[5]
+    warm, rating, state = w.warm, lane.rating, w.state
+    for f in range(warm.size):
+        over = warm[f] / rating[f]
+        if not state[fuses + f] and over > most:
             worst, most = f, over
     if worst >= 0:
-        w.state[net.at[5] + worst] = 1
+        state[fuses + worst] = 1
     return worst >= 0
 
 
@@ -191,11 +198,12 @@ def live(
     status = settle(net, lane, w, phase, begin, trail)
     if status < CHATTER:
         commit(net, lane, w, phase, begin)
+    until = w.until
     for _ in range(EVENTS):
         at = np.inf
-        for k in range(w.until.size):
-            if begin + LATE_S < w.until[k] <= end + LATE_S:
-                at = min(at, w.until[k])
+        for k in range(until.size):
+            if begin + LATE_S < until[k] <= end + LATE_S:
+                at = min(at, until[k])
         if at == np.inf:
             break
         begin = at

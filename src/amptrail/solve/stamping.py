@@ -27,13 +27,13 @@ from amptrail.solve.laws import (
     SUPPLY,
     SWITCH,
 )  # fmt: skip
-from amptrail.solve.plain import whole
+from amptrail.solve.plain import truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 
 LEAK_S = 1e-9  # every node has 1 gigaohm to BAT.-
 # w.known: whether the lane is the one prepared last; counts of the three lists; the row of the trail it is
-# at; whether what is in the arms was changed since the volts were found
-SAME, GATED, CURVED, CLIMB, ROW, STIRRED = range(6)
+# at; whether what is in the arms was changed since the volts were found; a count of the fourth list
+SAME, GATED, CURVED, CLIMB, ROW, STIRRED, WIDE = range(7)
 FITS, MISSES, UNKNOWN = range(3)  # w.bends: the tangent in the arms; its law is known, or to be asked first
 
 
@@ -77,45 +77,39 @@ def linear(net: Static, lane: Lane, state: Array, since: float, b: int) -> tuple
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _arm(
-    t: int, k: int, sign: Array, start: Array, first: Array, following: Array, bg: Array, bj: Array,
-    own_g: Array, own_j: Array, stale: Array,
-) -> None:  # fmt: skip
-    """Sum arm `t` of pivot `k` again from its branches; the pivot is stale when it changed."""
-    a = LEAK_S if t == start[k + 1] - 1 else 0.0
-    c = 0.0
-    e = first[t]
-    while e >= 0:
-        if bg[e] >= 0.0:
-            a += bg[e]
-            c += sign[e] * bj[e]
-        e = following[e]
-    if a != own_g[t] or c != own_j[t]:
-        own_g[t], own_j[t] = a, c
-        stale[k] = 1
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _gather(
-    which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array, nb: Array,
-    first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
+    every: bool, which: Array, count: int, edge: Array, sign: Array, rank: Array, start: Array, na: Array,
+    nb: Array, first: Array, following: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, stale: Array,
 ) -> None:  # fmt: skip
-    """Sum again the arms of the branches which[:count]."""
+    """Sum again, from their branches, the arms of the branches which[:count] (`every`: the first `count`
+    arms); the pivot of one that changed is stale. A function an arm would take and give back every array."""
+    k = 0
     for n in range(count):
-        b = which[n]
-        t = edge[b]
-        if t < 0:
-            continue
-        k = min(rank[na[b]], rank[nb[b]])
-        _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
+        t = n
+        if every:
+            while start[k + 1] <= t:
+                k += 1
+        else:
+            t = edge[which[n]]
+            if t < 0:
+                continue
+            k = min(rank[na[which[n]]], rank[nb[which[n]]])
+        a = LEAK_S if t == start[k + 1] - 1 else 0.0
+        c = 0.0
+        e = first[t]
+        while e >= 0:
+            if bg[e] >= 0.0:
+                a += bg[e]
+                c += sign[e] * bj[e]
+            e = following[e]
+        if a != own_g[t] or c != own_j[t]:
+            own_g[t], own_j[t] = a, c
+            stale[k] = 1
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _gather_all(
-    edge: Array, sign: Array, start: Array, bg: Array, bj: Array, own_g: Array, own_j: Array, first: Array,
-    following: Array, stale: Array,
-) -> None:  # fmt: skip
-    """Sum every arm again and note which branches it has."""
+def _hang(edge: Array, first: Array, following: Array) -> None:
+    """Note which branches every arm has."""
     for t in range(first.size):
         first[t] = -1
     for b in range(edge.size - 1, -1, -1):
@@ -123,9 +117,6 @@ def _gather_all(
         if t >= 0:
             following[b] = first[t]
             first[t] = b
-    for k in range(start.size - 1):
-        for t in range(start[k], start[k + 1]):
-            _arm(t, k, sign, start, first, following, bg, bj, own_g, own_j, stale)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -137,7 +128,7 @@ def _values(
     out once: every look into the tuples costs more than the arithmetic."""
     state, at, gates, units, kinds = w.state, net.at, net.gate, net.unit, lane.kind
     closed, switch, relay, p, series = net.closed[phase], lane.switch, lane.relay, lane.p, lane.series
-    bg, bj, bends, since = w.bg, w.bj, w.bends, w.since[0]
+    bg, bj, bends, extra, since = w.bg, w.bj, w.bends, w.extra, w.since[0]
     moved = 0
     relays, awake, drivers, fuses, charging = at[0], at[2], at[3], at[5], at[6]
     for n in range(count):
@@ -176,7 +167,7 @@ def _values(
             g, j = 0.0, p[b, 0]
         elif on and bg[b] < 0.0:
             bends[b] = UNKNOWN
-            g = 0.0
+            extra[b] = g = 0.0
         elif on:
             g, j = bg[b], bj[b]
         if g != bg[b] or j != bj[b]:
@@ -191,7 +182,8 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     """All branches of a lane not known yet: which are switched, which bend, which pivots those hang on; arms
     summed."""
     kinds, gates, opened, p, bg, bj = lane.kind, net.gate, lane.open, lane.p, w.bg, w.bj
-    there, gated, curved, br, series = w.bent, w.gated, w.curved, w.br, lane.series
+    there, gated, curved, br, series, extra = w.bent, w.gated, w.curved, w.br, lane.series, w.extra
+    w.push[:] = 0.0  # other pivots may climb
     here = switched = bent = 0
     for b in range(kinds.size):
         kind, gate = kinds[b], gates[b]
@@ -205,6 +197,7 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
             curved[bent] = b
             bent += 1
             bg[b] = -1.0  # its tangent is of another law
+            extra[b] = 0.0
         if gate != ALWAYS or kind == CURRENT:
             gated[switched] = b
             switched += 1
@@ -212,27 +205,45 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     _values(net, lane, w, phase, there, whole(here), w.moved)
     plan = w.plan
     last = plan.order.size
-    _gather_all(plan.edge, plan.sign, plan.start, bg, bj, w.own_g, w.own_j, w.first, w.following, w.stale)
+    _hang(plan.edge, w.first, w.following)
+    _regather(lane, w, whole(w.first.size), truth(True))
     hangs, climb, rank, parent, na, nb = w.hangs, w.climb, plan.rank, plan.parent, lane.na, lane.nb
     hangs[:] = 0
     for n in range(bent):
         hangs[rank[na[curved[n]]]] = hangs[rank[nb[curved[n]]]] = 1
+    w.known[CLIMB] = _climbing(hangs, parent, climb, whole(last))
+    for branches in (net.coil, net.field, net.drv_branch):
+        for b in branches:
+            if b >= 0:
+                hangs[rank[na[b]]] = hangs[rank[nb[b]]] = 1
+    refs = net.refs
+    for r in range(refs.shape[0]):
+        hangs[rank[na[refs[r, 0]]]] = hangs[rank[nb[refs[r, 0]]]] = 1
+    for nodes in (net.mod_ground, net.sup_node, net.in_node):
+        for node in nodes:
+            hangs[rank[node]] = 1
+    w.known[WIDE] = _climbing(hangs, parent, w.wide, whole(last))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _climbing(hangs: Array, parent: Array, climb: Array, last: int) -> int:
+    """Pivots marked in `hangs` and all eliminated after them that they reach, ascending; how many."""
     count = 0
     for k in range(last):
         if hangs[k]:
             climb[count] = k
             count += 1
             hangs[parent[k]] = 1
-    w.known[CLIMB] = count
+    return count
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _regather(lane: Lane, w: Work, moved: int) -> None:
-    """The arms of the branches w.moved."""
+def _regather(lane: Lane, w: Work, moved: int, every: bool) -> None:
+    """The arms of the branches w.moved, or the first `moved` arms."""
     plan = w.plan
     _gather(
-        w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first, w.following,
-        w.bg, w.bj, w.own_g, w.own_j, w.stale,
+        every, w.moved, moved, plan.edge, plan.sign, plan.rank, plan.start, lane.na, lane.nb, w.first,
+        w.following, w.bg, w.bj, w.own_g, w.own_j, w.stale,
     )  # fmt: skip
 
 
@@ -245,7 +256,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
         moved = _values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
         if moved > 0:
             w.known[STIRRED] = 1
-            _regather(lane, w, moved)
+            _regather(lane, w, moved, truth(False))
     else:
         _anew(net, lane, w, phase)
         w.known[SAME] = w.known[STIRRED] = 1
@@ -261,7 +272,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
 @njit(cache=True, nogil=True, error_model="numpy")
 def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
     """Nonlinear branches by their tangents at w.x: those whose tangent in the arms misses, or every one."""
-    x, p, kinds, bent, bends, br = w.x, lane.p, lane.kind, w.bent, w.bends, w.br
+    x, p, kinds, bent, bends, br, extra = w.x, lane.p, lane.kind, w.bent, w.bends, w.br, w.extra
     law_a, law_s, bg, bj, into = w.law_a, w.law_s, w.bg, w.bj, w.moved
     moved = 0
     for n in range(count):
@@ -271,6 +282,7 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         elif bends[b] == FITS:
             continue
         bends[b] = FITS
+        extra[b] = 0.0
         r = br[b]
         g = law_s[b] / (1.0 + law_s[b] * r)
         bg[b], bj[b] = g, law_a[b] - g * (x[b] + r * law_a[b])
@@ -278,4 +290,4 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         moved += 1
     if moved > 0:
         w.known[STIRRED] = 1
-        _regather(lane, w, whole(moved))
+        _regather(lane, w, whole(moved), truth(False))

@@ -28,6 +28,7 @@ class Trail(NamedTuple):
     state: Array  # [row, state item]
     x: Array  # [row, branch] element voltages, V
     copies: Array  # [row, reference] A copied to the supply
+    rests: Array  # [row] 1: in this state it came to rest, once at least
     warm: Array  # [fuse] the most that heated it whole, A
     at: Array  # [2] rows filled; 1 while they are noted
 
@@ -40,6 +41,7 @@ def blank(rows: int, states: int, branches: int, refs: int, fuses: int) -> Trail
         np.zeros((rows, states), np.uint8),
         np.zeros((rows, branches)),
         np.zeros((rows, refs)),
+        np.zeros(rows, np.uint8),
         np.zeros(fuses),
         np.zeros(2, np.int64),
     )
@@ -106,6 +108,22 @@ def note(net: Static, lane: Lane, w: Work, trail: Trail, phase: int) -> None:
     for r in range(net.refs.shape[0]):
         trail.copies[count, r] = lane.p[net.refs[r, 1], 0]
     trail.at[FILLED] = count + 1
+
+
+@njit(cache=True, nogil=True)
+def note_rest(w: Work, trail: Trail, phase: int) -> None:
+    """Nothing switches in the state just solved."""
+    if trail.at[NOTING]:
+        row = nearest_row(trail.phase, trail.state, trail.at[FILLED], phase, w.state)
+        if row >= 0:
+            trail.rests[row] = 1
+
+
+@njit(cache=True, nogil=True)
+def passes_on(w: Work, trail: Trail) -> bool:
+    """Whether the healthy vehicle only passes through the state this lane is near, after `follow`."""
+    row = w.known[ROW]
+    return bool(trail.at[FILLED] > 0 and not trail.at[NOTING] and row >= 0 and not trail.rests[row])
 
 
 @njit(cache=True, nogil=True)
