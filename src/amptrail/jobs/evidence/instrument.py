@@ -88,6 +88,7 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
         "repair": f"read the battery with the {tool}, then lines {lines} again with other leads",
         "repair_minutes": AGAIN_MIN,
         "equivalent": [],
+        "renewed": [],
         "why": f"the {tool} or its reference lead {shows}: lines {lines} at once",
     }
 

@@ -140,7 +140,7 @@ def _alone(j: Judgement, part: str) -> Line:
 
 def _ways(j: Judgement, h: int, part: str) -> Iterator[tuple[Fault, ...]]:
     """The claimed suspect, then others at the same element that still weigh, at their likeliest size."""
-    alive = live(j, LEAST)
+    alive = live(j, LEAST, now=False)
     middle = dict(zip(alive.index, (rows[1] for rows in alive.rows), strict=True))
     yield middle.get(h, _sized(_faults(j, h)))
     spots = _spots(j, h, part)
@@ -170,7 +170,8 @@ class _Weighed:
         self.own, self.where = len(blamed), list[list[int]]()
         for d in demands:
             bases = (others, *blamed) if d.loaded else (others,)
-            new = [_case(_made(c), base + c) for c in d.counters for base in bases]
+            # what is asked is whether it is so now: a new part may have it too
+            new = [_case(_made(_stay(c)), base + _stay(c)) for c in d.counters for base in bases]
             self.where.append(list(range(len(rows), len(rows) + len(new))))
             rows += new
         self.rows, self.seen = rows, j.seen
@@ -187,6 +188,10 @@ class _Weighed:
         return replace(t, hypotheses=tuple(t.hypotheses[i] for i in (*range(self.own + 1), *cases))).select(
             numbers, words
         )
+
+
+def _stay(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    return tuple(replace(f, stays=True) for f in faults)
 
 
 def _case(causes: tuple[Cause, ...], faults: tuple[Fault, ...]) -> Suspect:

@@ -56,6 +56,7 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     if line.state == "shown":
         return (), 0
     part, d = s.claim.part, line.demand
+    blamed = tuple(dict.fromkeys(j.now(f) for f in s.blamed))
     if d.literal:
         told = literal(j.circuit, d, part.name)
         return ((told,), 0) if told is not None else ((), 1)
@@ -66,11 +67,11 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     left = line.left or d.counters
     if d.what == "alone":
         parted = [t for t in (*trials.unplugged(j), *trials.parted(j, part)) if t.said is None]
-        return showing(j.circuit, d, s.blamed, left, [*sockets(j.circuit), *parted], j.own)
-    found, cannot = showing(j.circuit, d, s.blamed, left, (), j.own)
+        return showing(j.circuit, d, blamed, left, [*sockets(j.circuit), *parted], j.own)
+    found, cannot = showing(j.circuit, d, blamed, left, (), j.own)
     # nothing at the terminal itself will do: then wherever something does
     return (
-        showing(j.circuit, replace(d, at=None), s.blamed, left, (), j.own)
+        showing(j.circuit, replace(d, at=None), blamed, left, (), j.own)
         if cannot and d.at is not None
         else (found, cannot)
     )
@@ -95,7 +96,7 @@ def _alternatives(
     ]
     alive = live(j)
     rows = dict(zip(alive.index, alive.rows, strict=True))
-    own = [r for h in first if h in rows for r in dict.fromkeys(rows[h])] or list(blamed)
+    own = [r for h in first if h in rows for r in dict.fromkeys(rows[h])] or [j.now(f) for f in blamed]
     named: dict[str, Alternative] = {}
     for h in still:
         text = estimated(j, h)[0]
