@@ -23,6 +23,7 @@ from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import Suspect, solve_all, table, with_severity
 from amptrail.jobs.judging.claims import TOO_MUCH, Claim, Demand, claim, may_condemn
 from amptrail.jobs.judging.panel import live
+from amptrail.jobs.judging.poweroff import same_run
 from amptrail.jobs.solved.observe import Observation
 
 State = Literal["shown", "missing", "not so"]
@@ -247,9 +248,11 @@ def _told(circuit: Circuit, d: Demand, seen: Sequence[Observation]) -> tuple[Obs
         )
     if d.at is None:
         return ()
-    here = [o for o in seen if o.spot is not None and _same(circuit, o.spot.a, d.at)]
+    spots = [(o, o.spot.a) for o in seen if o.spot is not None]
     if d.what == "reference":
-        return tuple(o for o in here if o.conditions.unplugged and _near(circuit, d.at, o))
+        along = [o for o, a in spots if same_run(circuit, a, d.at)]
+        return tuple(o for o in along if o.conditions.unplugged and _near(circuit, d.at, o))
+    here = [o for o, a in spots if _same(circuit, a, d.at)]
     return _absent(circuit, d.at, here, seen)
 
 

@@ -254,7 +254,7 @@ class Solved:
             if o.tool == "ohmmeter":  # ohms span decades: compare logarithms
                 cov[:, t, t] /= np.maximum(mean[:, t], 0.05) ** 2
                 mean[:, t] = np.log(np.maximum(mean[:, t], 0.05))
-                value[t], sigma[t] = np.log(max(o.value, 0.05)), 0.1 + 0.3 / max(o.value, 0.3)
+                value[t], sigma[t] = np.log(max(o.value, 0.05)), log_sigma(o.value)
         return Part(mean, cov, self._others(spots, seen, slots), value, sigma)
 
     def _spot(self, o: Observation) -> Spot:
@@ -385,6 +385,11 @@ class Solved:
     def lamp_volts(self, o: Observation) -> Array:
         """Volts across the test lamp of an observation, per lane."""
         return self.measure([(self._spot(o), o.instrument, o.phase or 0)])[0][:, 0]
+
+
+def log_sigma(ohm: float) -> float:
+    """One sigma of an ohmmeter's reading as a share of it: leads and tips (common practice)."""
+    return 0.1 + 0.3 / max(ohm, 0.3)
 
 
 def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
