@@ -139,3 +139,13 @@ def test_a_look_tells_a_blown_fuse_from_an_empty_slot_and_a_short_blows_it() -> 
 
     assert p("blown")[0] > 0.8 > 0.1 > p("blown")[1] and p("missing")[1] > 0.8 > 0.1 > p("missing")[0]
     assert p("fine")[2] > 0.9 and p("blown", True)[2] > 0.8
+
+
+def test_a_fuse_is_blown_or_missing_until_somebody_looks() -> None:
+    _, rows = _rows(OPEN_FUSE)
+    words = [r["words"] for r in rows]
+    assert "F1 blown or missing" in words and "F1 open" not in words
+    _, looked = _rows(OPEN_FUSE + "F1 in off looks missing\n")
+    first = looked[0]
+    assert first["words"] == first["text"] == "F1 missing" and "F1 open" not in first["equivalent"]
+    assert sum(r["probability"] for r in looked if r["text"] == "F1 open") < first["probability"] / 5

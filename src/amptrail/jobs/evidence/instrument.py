@@ -83,6 +83,7 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
         "rank": 0,
         "faults": [object_],
         "text": object_["text"],
+        "words": object_["text"],
         "probability": probability,
         "severity": None,
         "repair": f"read the battery with the {tool}, then lines {lines} again with other leads",

@@ -208,6 +208,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "rank": 0,
                 "faults": objects,
                 "text": text,
+                "words": groups.said(j, g.members, text),
                 "probability": g.probability,
                 "severity": severity,
                 "repair": repair if left else TRY_AGAIN.format(", ".join(done)),
