@@ -97,11 +97,13 @@ def lamp_v(instrument: str) -> float:
 def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Suspect]) -> Array:
     """Natural-log likelihood of the observation on every lane."""
     owner = np.repeat(np.arange(len(suspects)), [len(s.rows) for s in suspects])
-    if o.kind == "exchanged" and o.tells:
-        return np.asarray(sum(column(circuit, x, got, suspects) for x in o.tells), np.float64)
-    if o.kind == "exchanged":  # nobody said what failed: a cause that lies in this part alone is gone
-        gone = np.asarray([_cured_by(s, o.part or "") for s in suspects])
-        return np.asarray(np.where(gone, np.log(GONE), 0.0)[owner], np.float64)
+    if o.kind == "exchanged":
+        cured = np.asarray([_cured_by(s, o.part or "") for s in suspects])
+        if o.tells:  # where the new part changes nothing, what failed fails as a matter of course
+            again = np.asarray(sum(column(circuit, x, got, suspects) for x in o.tells), np.float64)
+            return np.where((cured > 0)[owner], again, 0.0)
+        # nobody said what failed: a cause that lies in this part alone is gone
+        return np.asarray(np.where(cured == 1, np.log(GONE), 0.0)[owner], np.float64)
     if o.kind == "looks":
         causes, blown = [suspects[int(i)].causes for i in owner], got.blown(o.part or "")
         return word_column(looks.chance(circuit, o.part or "", o.word, causes, o.conditions, blown))
@@ -127,7 +129,7 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     return word_column(p)
 
 
-def _cured_by(s: Suspect, part: str) -> bool:
-    """Whether a new part leaves nothing of what is wrong."""
+def _cured_by(s: Suspect, part: str) -> float:
+    """The share of what is wrong that a new part takes away."""
     every = [f for c in s.causes for f in c.faults]
-    return bool(every) and all(key(f.at.part) == key(part) and curable(f) and not f.stays for f in every)
+    return sum(key(f.at.part) == key(part) and curable(f) and not f.stays for f in every) / max(len(every), 1)

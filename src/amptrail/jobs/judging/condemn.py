@@ -20,7 +20,8 @@ from amptrail.circuit.wiring import wiring
 from amptrail.errors import nearest, one
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence.judgement import Judgement
-from amptrail.jobs.evidence.predict import Suspect, solve_all, table, with_severity
+from amptrail.jobs.evidence.predict import Suspect, with_severity
+from amptrail.jobs.evidence.renewed import weighed
 from amptrail.jobs.judging.claims import TOO_MUCH, Claim, Demand, claim, may_condemn
 from amptrail.jobs.judging.panel import live
 from amptrail.jobs.judging.poweroff import same_run
@@ -176,7 +177,7 @@ class _Weighed:
             self.where.append(list(range(len(rows), len(rows) + len(new))))
             rows += new
         self.rows, self.seen = rows, j.seen
-        self.table = table(j.circuit, rows, j.seen, solve_all(j.circuit, rows, j.seen, keep=False), None)
+        self.table = weighed(j.circuit, rows, j.seen)
         self.fit = posterior(self.table).log_evidence  # by every reading: what explains them best of all
 
     def select(self, cases: Sequence[int], used: Sequence[Observation]) -> Table:

@@ -22,8 +22,8 @@ from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.leaks import leaks
-from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
-from amptrail.jobs.evidence.renewed import with_new_ones
+from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
+from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
@@ -75,7 +75,7 @@ def weigh(
     heard = observations(circuit, readings_text, own)
     seen = evidence(heard.used)
     base = beforehand(circuit, heard.worked, history)
-    only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
+    only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)
     t, post, everyone = only, alone, base
     comes_and_goes = intermittent.told(seen)
@@ -116,7 +116,7 @@ def _added(
     """The table with further suspects, and what is believed then."""
     if not more:
         return t, post, known
-    both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
+    both = weighed(circuit, more, seen)
     t = replace(t, hypotheses=t.hypotheses + both.hypotheses)
     return t, posterior(t), known + tuple(more)
 
