@@ -24,6 +24,7 @@ from amptrail.jobs.judging.claims import LOADS, may_condemn
 from amptrail.jobs.judging.proofsheet import Proof, proof_of
 from amptrail.jobs.judging.shows import Offer, lamp_words
 from amptrail.jobs.judging.suspects import judge
+from amptrail.jobs.practise.practicevehicle import OVER_RANGE_OHM
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.sheet import parse
@@ -51,6 +52,8 @@ def filled(circuit: Circuit, truth: Truth, x: Offer, right: bool = True) -> str:
     value = float(got.measure([(t.spot, t.instrument, t.phase)])[0][0, 0])
     if t.instrument == "lamp":
         return x.line.replace("{value}", lamp_words(value))
+    if t.instrument == "ohmmeter":
+        return x.line.replace("{value}", "over range" if value > OVER_RANGE_OHM else f"{value:.1f} ohm")
     unit = "A" if t.spot.what == "amps" else "V"
     return x.line.replace("{value}", f"{value:.2f} {unit}")
 

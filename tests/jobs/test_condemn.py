@@ -125,7 +125,11 @@ def test_a_reference_is_read_with_its_sensors_unplugged() -> None:
     assert states(before.sheet)["reference ECM.v5"] == "missing"
     assert before.sheet is not None
     k = next(i for i, x in enumerate(before.sheet.lines) if x.demand.what == "reference")
-    assert before.tests[k] == ((), 1)  # the sheet says never to probe it: said, and nothing is offered
+    (offer,), cannot = before.tests[
+        k
+    ]  # the sheet says never to probe the pin: a meter at the next plug will do
+    assert cannot == 0 and offer.test.instrument == "meter"
+    assert "X12.1.a in" in offer.line and "ECM.v5" not in offer.line
     assert states(sheet(c, "".join(everything), "ECM"))["reference ECM.v5"] == "shown"
     free = parse("\n".join(x for x in SENSORS.splitlines() if not x.startswith("never probe ECM.v5")))
     p = proof_of(judge(free, "".join(told[:4]), "off"), "ECM", others=False)

@@ -365,7 +365,8 @@ class Fault:
 
     open, resistance: at a part or branch (`K4.87` contact, `K4.coil`, `S1.2` leg, `X7.4` cavity; "" name =
     the part itself). to_ground, to_supply, to_point (`to`): at a point, through `ohm`. has: `value` of
-    `attribute`. dead, always_on: a driver `MODULE.driver`. The rest: at a part.
+    `attribute`. dead, always_on: a driver `MODULE.driver`. The rest: at a part. `stays`: the part was renewed
+    and the new one has it too.
     """
 
     mode: Mode
@@ -374,6 +375,7 @@ class Fault:
     ohm: float | None = None
     attribute: str | None = None
     value: float | None = None
+    stays: bool = False
 
 
 @dataclass(frozen=True, slots=True)

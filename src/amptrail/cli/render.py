@@ -143,7 +143,7 @@ def _suspects(c: Console, got: Json) -> None:
         ohms = _span(s["severity"])
         alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
         t.add_row(
-            s["text"] + (alike if s["equivalent"] else ""),
+            s["words"] + (alike if s["equivalent"] else ""),
             how_sure(s["probability"]),
             ohms,
             f"{s['repair']} ({s['repair_minutes']:.0f} min)",

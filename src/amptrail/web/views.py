@@ -147,7 +147,7 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
     """Suspects as two plain columns: what still fits, and what was ruled out by which reading."""
     fits = [
         {
-            "words": " and ".join(plain(f["text"]) for f in r["faults"]) or plain(r["text"]),
+            "words": plain(r["words"]),
             "sure": _sure(r["probability"], weighed["suspects"][0]["probability"]),
             "text": r["text"],
             "others": [{"words": short(x), "text": x} for x in r["equivalent"][:MOST_ALIKE]],

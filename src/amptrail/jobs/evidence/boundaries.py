@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from amptrail.belief import Grid, Hypothesis, Posterior, Table, posterior, where_to_refine
 from amptrail.circuit.model import Circuit
-from amptrail.jobs.evidence.predict import Evidence, Suspect, solve_all, table, with_severity
+from amptrail.jobs.evidence.predict import Evidence, Suspect, with_severity
+from amptrail.jobs.evidence.renewed import weighed
 
 Array = NDArray[np.float64]
 LEAST = 0.01  # causes less likely are not worth more lanes
@@ -39,7 +40,7 @@ def refined(
     if not finer:
         return t, suspects, post
     new = tuple(finer.values())
-    got = table(circuit, new, seen, solve_all(circuit, new, seen, keep=False), None)
+    got = weighed(circuit, new, seen)
     hypotheses, everyone = list(t.hypotheses), list(suspects)
     for h, s, found in zip(finer, new, got.hypotheses, strict=True):
         hypotheses[h], everyone[h] = _as_before(t.hypotheses[h], found), s

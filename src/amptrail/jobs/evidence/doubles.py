@@ -18,6 +18,7 @@ from amptrail.belief import Hypothesis, Posterior, Table, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.kept import Kept
 from amptrail.jobs.evidence.predict import Evidence, Suspect, double, table
+from amptrail.jobs.evidence.renewed import as_told, new_by, touched
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.solve.network import SPARE
@@ -52,7 +53,7 @@ def explained(
     if everything:
         pairs = [s for _, s in _some(hoped, -np.inf, np.inf)[0]]
         return replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen)), tuple(pairs)
-    sets = len({o.conditions for o in seen.all})  # each set of standing conditions is solved by itself
+    sets = len({o.conditions.as_told for o in seen.all})  # each set of conditions is solved by itself
     tried, last = _some(hoped, -np.inf, FIRST_LANES / sets)
     pairs = [s for _, s in tried]
     found = predicted(circuit, pairs, seen)
@@ -164,6 +165,19 @@ POOL: Kept[list[_Batch]] = Kept(4, lambda _: 1)  # circuits
 
 def predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> tuple[Hypothesis, ...]:
     """The hypotheses of these pairs beside the readings; lanes of earlier readings serve again."""
+    if not wanted:
+        return ()
+    if new := new_by(seen):  # what no new part has changed is as it was, before and after
+        index = touched(wanted, new)
+        there = set(index)
+        rest = [i for i in range(len(wanted)) if i not in there]
+        got = dict(zip(rest, predicted(circuit, [wanted[i] for i in rest], as_told(seen)), strict=True))
+        got |= zip(index, _predicted(circuit, [wanted[i] for i in index], seen), strict=True)
+        return tuple(got[i] for i in range(len(wanted)))
+    return _predicted(circuit, wanted, seen)
+
+
+def _predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> tuple[Hypothesis, ...]:
     if not wanted:
         return ()
     known = [b for b in POOL.get(circuit) or [] if not 0 < _used(b, wanted) < USED_LEAST]

@@ -83,11 +83,13 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
         "rank": 0,
         "faults": [object_],
         "text": object_["text"],
+        "words": object_["text"],
         "probability": probability,
         "severity": None,
         "repair": f"read the battery with the {tool}, then lines {lines} again with other leads",
         "repair_minutes": AGAIN_MIN,
         "equivalent": [],
+        "renewed": [],
         "why": f"the {tool} or its reference lead {shows}: lines {lines} at once",
     }
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from amptrail.belief import Posterior
-from amptrail.circuit.model import Circuit, WorkedOn
+from amptrail.circuit.model import Circuit, Fault, WorkedOn
 from amptrail.errors import Problem
+from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.solved.engine import left
+from amptrail.jobs.solved.observe import Conditions
 from amptrail.jobs.solved.own import STANDARD, Own
 
 
@@ -26,3 +30,12 @@ class Judgement:
     worked: tuple[WorkedOn, ...] = ()
     history: History = NONE
     own: Own = STANDARD  # the instruments in the hands of who asks
+    renewed: tuple[str, ...] = ()  # parts exchanged so far
+
+    def now(self, faults: Sequence[Fault]) -> tuple[Fault, ...]:
+        """Those of the faults that are still in the vehicle."""
+        return left(tuple(faults), Conditions(renewed=self.renewed))
+
+    def to_repair(self, h: int) -> tuple[Cause, ...]:
+        """The causes of a suspect that are not repaired yet."""
+        return tuple(c for c in self.suspects[h].causes if self.now(c.faults) or not c.faults)

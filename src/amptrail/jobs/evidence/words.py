@@ -10,12 +10,14 @@ from numpy.typing import NDArray
 
 from amptrail.belief.chance import count_log_likelihood
 from amptrail.belief.senses import answers, brightness, clicks, word_column, works
-from amptrail.circuit.model import Circuit, Must, Part, Term, key
+from amptrail.circuit.model import Circuit, Must, Part, key
 from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value
 from amptrail.instruments import by_name
+from amptrail.jobs.evidence import looks
 from amptrail.jobs.evidence.codes import code_chance
 from amptrail.jobs.evidence.warmth import warmth
+from amptrail.jobs.solved.engine import curable
 from amptrail.jobs.solved.observe import Observation
 
 if TYPE_CHECKING:
@@ -23,12 +25,10 @@ if TYPE_CHECKING:
     from amptrail.jobs.solved.engine import Solved
 
 Array = NDArray[np.float64]
-IN_VAIN = 0.05  # a part exchanged without effect keeps this much of its chance (common practice)
+GONE = 0.02  # chance that "no change" is said although the only fault was renewed (common practice)
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
 LAMP_V = 12.0  # the test lamp of the contract
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
-SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)
-LOOKS_FINE = ("fine", "clean", "ok", "good", "right")
 
 
 def function_of(circuit: Circuit, part: str) -> Must | None:
@@ -98,11 +98,15 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     """Natural-log likelihood of the observation on every lane."""
     owner = np.repeat(np.arange(len(suspects)), [len(s.rows) for s in suspects])
     if o.kind == "exchanged":
-        blamed = np.asarray([_blames(s, o.part or "") for s in suspects])
-        return np.asarray(np.where(blamed, np.log(IN_VAIN), 0.0)[owner], np.float64)
+        cured = np.asarray([_cured_by(s, o.part or "") for s in suspects])
+        if o.tells:  # where the new part changes nothing, what failed fails as a matter of course
+            again = np.asarray(sum(column(circuit, x, got, suspects) for x in o.tells), np.float64)
+            return np.where((cured > 0)[owner], again, 0.0)
+        # nobody said what failed: a cause that lies in this part alone is gone
+        return np.asarray(np.where(cured == 1, np.log(GONE), 0.0)[owner], np.float64)
     if o.kind == "looks":
-        shown = np.asarray([seen_chance(s, o.part or "") for s in suspects])[owner]
-        return word_column(1 - shown if o.word in LOOKS_FINE else shown)
+        causes, blown = [suspects[int(i)].causes for i in owner], got.blown(o.part or "")
+        return word_column(looks.chance(circuit, o.part or "", o.word, causes, o.conditions, blown))
     if o.kind == "clicks":
         word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
         return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])
@@ -125,17 +129,7 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     return word_column(p)
 
 
-def seen_chance(s: Suspect, part: str) -> float:
-    """Chance that a look at the part finds something bad, from what each cause would show there."""
-    if not _blames(s, part):
-        return SEEN_FALSE
-    missed = 1.0
-    for c in s.causes:
-        if any(key(f.at.part) == key(part) for f in c.faults):
-            missed *= 1 - max((x.hit for x in c.looks), default=SEEN_UNSAID)
-    return max(1 - missed, SEEN_FALSE)
-
-
-def _blames(s: Suspect, part: str) -> bool:
-    at = Term(part, "")
-    return any(key(f.at.part) == key(at.part) for c in s.causes for f in c.faults)
+def _cured_by(s: Suspect, part: str) -> float:
+    """The share of what is wrong that a new part takes away."""
+    every = [f for c in s.causes for f in c.faults]
+    return sum(key(f.at.part) == key(part) and curable(f) and not f.stays for f in every) / max(len(every), 1)

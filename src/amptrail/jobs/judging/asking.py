@@ -17,7 +17,8 @@ Json = dict[str, Any]
 
 STATE = {
     "asleep": "locked and asleep", "awake": "unlocked, key off", "ignition-on": "key on, engine off",
-    "cranking": "cranking", "running": "engine running", "after-run": "just switched off",
+    "off": "battery off", "cranking": "cranking", "running": "engine running",
+    "after-run": "just switched off",
 }  # fmt: skip
 REACHED = {
     "post": "on the post", "fuse-top": "on the tab on top of the fuse", "bolt": "on the bolt",
@@ -159,5 +160,7 @@ def _own(test: Json) -> str:
 
 def phase_words(circuit: Circuit, name: str) -> str:
     """The state asked for by the name of a phase."""
+    if key(name) == "off":
+        return STATE["off"]
     found = meant(circuit, name) or drive_cycle(circuit)[:1]
     return state_words(circuit, found[0])

@@ -20,9 +20,11 @@ from amptrail.circuit.wiring import wiring
 from amptrail.errors import nearest, one
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence.judgement import Judgement
-from amptrail.jobs.evidence.predict import Suspect, solve_all, table, with_severity
+from amptrail.jobs.evidence.predict import Suspect, with_severity
+from amptrail.jobs.evidence.renewed import weighed
 from amptrail.jobs.judging.claims import TOO_MUCH, Claim, Demand, claim, may_condemn
 from amptrail.jobs.judging.panel import live
+from amptrail.jobs.judging.poweroff import same_run
 from amptrail.jobs.solved.observe import Observation
 
 State = Literal["shown", "missing", "not so"]
@@ -140,7 +142,7 @@ def _alone(j: Judgement, part: str) -> Line:
 
 def _ways(j: Judgement, h: int, part: str) -> Iterator[tuple[Fault, ...]]:
     """The claimed suspect, then others at the same element that still weigh, at their likeliest size."""
-    alive = live(j, LEAST)
+    alive = live(j, LEAST, now=False)
     middle = dict(zip(alive.index, (rows[1] for rows in alive.rows), strict=True))
     yield middle.get(h, _sized(_faults(j, h)))
     spots = _spots(j, h, part)
@@ -170,11 +172,12 @@ class _Weighed:
         self.own, self.where = len(blamed), list[list[int]]()
         for d in demands:
             bases = (others, *blamed) if d.loaded else (others,)
-            new = [_case(_made(c), base + c) for c in d.counters for base in bases]
+            # what is asked is whether it is so now: a new part may have it too
+            new = [_case(_made(_stay(c)), base + _stay(c)) for c in d.counters for base in bases]
             self.where.append(list(range(len(rows), len(rows) + len(new))))
             rows += new
         self.rows, self.seen = rows, j.seen
-        self.table = table(j.circuit, rows, j.seen, solve_all(j.circuit, rows, j.seen, keep=False), None)
+        self.table = weighed(j.circuit, rows, j.seen)
         self.fit = posterior(self.table).log_evidence  # by every reading: what explains them best of all
 
     def select(self, cases: Sequence[int], used: Sequence[Observation]) -> Table:
@@ -187,6 +190,10 @@ class _Weighed:
         return replace(t, hypotheses=tuple(t.hypotheses[i] for i in (*range(self.own + 1), *cases))).select(
             numbers, words
         )
+
+
+def _stay(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    return tuple(replace(f, stays=True) for f in faults)
 
 
 def _case(causes: tuple[Cause, ...], faults: tuple[Fault, ...]) -> Suspect:
@@ -242,9 +249,11 @@ def _told(circuit: Circuit, d: Demand, seen: Sequence[Observation]) -> tuple[Obs
         )
     if d.at is None:
         return ()
-    here = [o for o in seen if o.spot is not None and _same(circuit, o.spot.a, d.at)]
+    spots = [(o, o.spot.a) for o in seen if o.spot is not None]
     if d.what == "reference":
-        return tuple(o for o in here if o.conditions.unplugged and _near(circuit, d.at, o))
+        along = [o for o, a in spots if same_run(circuit, a, d.at)]
+        return tuple(o for o in along if o.conditions.unplugged and _near(circuit, d.at, o))
+    here = [o for o, a in spots if _same(circuit, a, d.at)]
     return _absent(circuit, d.at, here, seen)
 
 

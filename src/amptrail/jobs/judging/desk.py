@@ -156,7 +156,7 @@ def _world(circuit: Circuit, places: tuple[str, ...]) -> World:
 
 
 def _groups(j: Judgement, p: Panel) -> Whole:
-    names = [" + ".join(c.group for c in j.suspects[h].causes) for h in p.live.index]
+    names = [" + ".join(c.group for c in j.to_repair(h)) for h in p.live.index]
     table = {n: i for i, n in enumerate(dict.fromkeys(names))}
     return np.asarray([table[n] for n in names], np.int64)
 
@@ -197,11 +197,12 @@ def _places(circuit: Circuit, tests: tuple[Candidate, ...], o: NextOptions) -> t
 def told_already(j: Judgement, t: Candidate, anyone: bool = False) -> bool:
     """Whether this was answered already, and surely: nobody is asked the same twice (JOB.md section 2).
     `anyone`: an answer of the shop or the customer will do."""
-    return any(_answers(j.circuit, o, t) for o in j.seen.all if anyone or o.whose == "mine")
+    told = [x for o in j.seen.all if anyone or o.whose == "mine" for x in (o, *o.tells)]
+    return any(_answers(j.circuit, o, t) for o in told if o.conditions.renewed == j.renewed)
 
 
 def _answers(circuit: Circuit, o: Observation, t: Candidate) -> bool:
-    if o.unsure or o.showing != "unknown" or o.conditions != t.conditions:
+    if o.unsure or o.showing != "unknown" or o.conditions.as_told != t.conditions:
         return False
     if t.said is not None:
         if o.kind != t.said.kind or o.phase != t.said.phase:
@@ -317,6 +318,6 @@ def _from_anywhere(t: Candidate) -> bool:
 def _wrong_cost(j: Judgement, p: Panel, group: Whole) -> Array:
     cost = np.zeros(int(group.max()) + 1)
     for g, h in zip(group, p.live.index, strict=True):
-        minutes = sum(c.repair_minutes for c in j.suspects[h].causes)
+        minutes = sum(c.repair_minutes for c in j.to_repair(h))
         cost[g] = max(cost[g], minutes + WRONG_EXTRA_MIN)
     return cost

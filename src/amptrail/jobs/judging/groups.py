@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from amptrail.belief import equivalent
+from amptrail.circuit.model import key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.evidence.judgement import Judgement
+from amptrail.jobs.evidence.looks import FUSES
 from amptrail.jobs.judging.bypasses import in_fuse_place
 from amptrail.jobs.judging.offers import measured
 from amptrail.jobs.judging.panel import Candidate, Live, live, panel
 from amptrail.jobs.solved.spots import Spot
+from amptrail.sheet.words import name_text
 
+TEN = math.log(10.0)
 INSTRUMENTS = ("meter", "loaded", "clamp")
 MOST_FUSES = 2  # the likeliest; each is one more way to run every explanation
 
@@ -37,6 +45,36 @@ def _in_fuse_places(j: Judgement, alive: Live, phases: Sequence[int]) -> Iterato
             yield from (Candidate(spot, "meter", p, b.conditions, place, b.minutes, b.how) for p in phases)
 
 
+def _as_looked(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Members apart where a look has told them apart ten to one: no instrument knows a blown fuse from an
+    empty slot, the eye does."""
+    columns = [w for w, o in enumerate(j.seen.words) if o.kind == "looks"]
+    left = list(members)
+    while left:
+        seen = {h: _looked(j, h, columns) for h in left}
+        same = [h for h in left if np.abs(seen[h] - seen[left[0]]).max(initial=0.0) < TEN]
+        yield tuple(same)
+        left = [h for h in left if h not in same]
+
+
+def _looked(j: Judgement, h: int, columns: Sequence[int]) -> NDArray[np.float64]:
+    p = j.post.table.hypotheses[h].prediction.words
+    return p[:, columns].max(axis=0) if p is not None and columns else np.zeros(0)
+
+
+def said(j: Judgement, members: Sequence[int], text: str) -> str:
+    """The words of a group for a person: a fuse that is blown or missing is both until somebody looks."""
+    fuses = {key(p.name): p.name for p in j.circuit.parts if p.kind in FUSES}
+    ways: dict[str, set[str]] = {}
+    for h in members:
+        faults = [f for c in j.suspects[h].causes for f in c.faults]
+        if len(faults) == 1 and key(faults[0].at.part) in fuses:
+            ways.setdefault(fuses[key(faults[0].at.part)], set()).add(faults[0].mode)
+    both = [name for name, modes in ways.items() if modes >= {"open", "missing"}]
+    alone = {f"{name_text(n)} {mode}": n for n in both for mode in ("open", "missing")}
+    return f"{name_text(alone[text])} blown or missing" if text in alone else text
+
+
 def merge(j: Judgement) -> list[Group]:
     """The judgement's live explanations, those that read alike everywhere as one, heaviest first."""
     alive = live(j)
@@ -49,7 +87,10 @@ def merge(j: Judgement) -> list[Group]:
     # a discrete cause has one row; the middle of a severity is what it most likely reads
     middle = p.value[:, 1]
     found = equivalent(middle, middle, p.sigma) if low.shape == high.shape else ()
+    number = {h: i for i, h in enumerate(alive.index)}
     out = [
-        Group(tuple(alive.index[i] for i in g), float(sum(alive.probability[i] for i in g))) for g in found
+        Group(part, float(sum(alive.probability[number[h]] for h in part)))
+        for g in found
+        for part in _as_looked(j, [alive.index[i] for i in g])
     ]
     return sorted(out, key=lambda g: -g.probability)

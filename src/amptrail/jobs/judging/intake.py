@@ -123,7 +123,7 @@ def _entropy(p: Array) -> float:
 
 
 def _groups(j: Judgement, alive: Live) -> NDArray[np.int64]:
-    names = [" + ".join(c.group for c in j.suspects[h].causes) for h in alive.index]
+    names = [" + ".join(c.group for c in j.to_repair(h)) for h in alive.index]
     number = {n: i for i, n in enumerate(dict.fromkeys(names))}
     return np.asarray([number[n] for n in names], np.int64)
 

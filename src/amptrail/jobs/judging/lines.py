@@ -8,6 +8,8 @@ from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.sheet.words import free_text, name_text, term_text
 
+OHMMETER, OFF = "ohmmeter", "off"
+
 
 def condition_words(c: Conditions) -> list[str]:
     """Standing conditions as a readings file has them, a feed last (its own commas end there)."""
@@ -19,8 +21,13 @@ def condition_words(c: Conditions) -> list[str]:
     return words + ([f"feed {c.feed}"] if c.feed else [])
 
 
+def phase_of(circuit: Circuit, t: Candidate) -> str:
+    """The phase a test is done in: `off` for the ohmmeter."""
+    return OFF if t.instrument == OHMMETER else drive_cycle(circuit)[t.phase].name
+
+
 def _body(circuit: Circuit, t: Candidate) -> str:
-    phase = free_text(drive_cycle(circuit)[t.phase].name)
+    phase = free_text(phase_of(circuit, t))
     if t.said is None:
         to = f" to {term_text(t.spot.b)}" if t.spot.b and t.instrument != "fuse-drop" else ""
         at = name_text(t.spot.a.part) if t.instrument == "fuse-drop" else term_text(t.spot.a)

@@ -28,6 +28,7 @@ INSTRUMENT_FIRST = 0.5  # likelier wrong than right: nothing is believed before 
 INSTRUMENT_SAYS = (
     "the instrument or its lead is probably wrong: read the battery with it before anything else"
 )
+NOTHING_LEFT = "what explains it is new already: try again what failed"
 MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
 USUAL = NextOptions()
 TRIAL_WHY = {
@@ -123,6 +124,9 @@ def _stop(d: Desk) -> Json:
     is_so, reason = stop.is_so, stop.reason
     if float(d.judgement.post.spoiled.sum()) > INSTRUMENT_FIRST:
         return {"is": False, "reason": INSTRUMENT_SAYS, "wrong_cost_min": stop.wrong_cost_min}
+    first = d.judgement.post.ranking()[0]
+    if is_so and not d.judgement.to_repair(first):
+        reason = NOTHING_LEFT
     if unexplained.is_so:
         is_so = is_so and reason.startswith("no allowed test")
         reason = (

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Severity
 from amptrail.circuit.model import Circuit
 from amptrail.instruments import by_name
-from amptrail.jobs.evidence import words
+from amptrail.jobs.evidence import looks, words
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import engine
@@ -71,8 +71,9 @@ class Live:
     weight: Array  # [live, 3]
 
 
-def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST) -> Live:
-    """The heaviest explanations, each at the low, middle and high end of its estimated severity."""
+def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST, now: bool = True) -> Live:
+    """The heaviest explanations, each at the low, middle and high end of its estimated severity. `now`: as
+    the vehicle is with the parts renewed so far; otherwise as it was."""
     p = j.post.probability
     index = tuple(h for h in j.post.ranking()[:most] if p[h] >= least) or (j.post.ranking()[0],)
     rows: list[tuple[engine.Faults, ...]] = []
@@ -87,6 +88,8 @@ def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST) -> Live
             continue
         rows.append(tuple(_at(faults, severity, end) for end in ("low", "ohm", "high")))
         weight[i] = [w for _, w in QUANTILES]
+    if now and j.renewed:
+        rows = [tuple(j.now(r) for r in three) for three in rows]
     return Live(index, np.asarray(p[list(index)]), tuple(rows), weight)
 
 
@@ -137,10 +140,12 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
     value: list[Array] = []
     disturbs: list[tuple[str, ...]] = []
     said: dict[int, Array] = {}
-    looks = [t for t in tests if t.said is not None and t.said.kind == "looks"]
+    seen = [t for t in tests if t.said is not None and t.said.kind == "looks"]
     others = [t for t in tests if t.said is None or t.said.kind != "looks"]
-    for t in looks:
-        said[len(kept)] = _looks(j, alive, t)
+    for t in seen:
+        said[len(kept)] = _looks(j, alive, t, engine.solved(j.circuit, rows, Conditions()), back).reshape(
+            shape
+        )
         kept.append(t)
         value.append(np.zeros(len(rows)))
         disturbs.append(())
@@ -196,13 +201,15 @@ def _chances(circuit: Circuit, t: Candidate, got: engine.Solved) -> Array:
     return np.asarray(p / p.sum(axis=1, keepdims=True), np.float64)
 
 
-def _looks(j: Judgement, alive: Live, t: Candidate) -> Array:
-    """P(answer) of a look: it depends on the cause alone."""
+def _looks(j: Judgement, alive: Live, t: Candidate, got: engine.Solved, back: NDArray[np.intp]) -> Array:
+    """P(answer) of a look: it depends on the cause, and of a fuse on what became of it."""
     if t.said is None:
         raise AssertionError("asked for a look of a measured test")
-    seen = np.asarray([words.seen_chance(j.suspects[h], t.said.part or "") for h in alive.index])
-    both = np.stack([1 - seen if w in words.LOOKS_FINE else seen for _, w in t.choices], axis=1)
-    return np.repeat(both[:, None, :], len(QUANTILES), axis=1)
+    part, standing = t.said.part or "", Conditions(renewed=j.renewed)
+    causes = [j.suspects[h].causes for h in alive.index for _ in QUANTILES]
+    blown = got.blown(part)[back]
+    p = np.stack([looks.chance(j.circuit, part, w, causes, standing, blown) for _, w in t.choices], axis=1)
+    return np.asarray(p / p.sum(axis=1, keepdims=True), np.float64)
 
 
 def _sigma(t: Candidate, values: Array) -> float:

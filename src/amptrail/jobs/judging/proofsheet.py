@@ -17,7 +17,18 @@ from amptrail.jobs.judging import groups, offers, trials
 from amptrail.jobs.judging.claims import LOADS
 from amptrail.jobs.judging.condemn import TEN, Line, Sheet, leading, sheet_of
 from amptrail.jobs.judging.panel import Candidate, live
-from amptrail.jobs.judging.shows import Offer, asked, cost, literal, offer_json, separating, showing, sockets
+from amptrail.jobs.judging.poweroff import last_resort
+from amptrail.jobs.judging.shows import (
+    Offer,
+    asked,
+    cost,
+    excluding,
+    literal,
+    offer_json,
+    separating,
+    showing,
+    sockets,
+)
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.own import STANDARD, Own
@@ -56,6 +67,7 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     if line.state == "shown":
         return (), 0
     part, d = s.claim.part, line.demand
+    blamed = tuple(dict.fromkeys(j.now(f) for f in s.blamed))
     if d.literal:
         told = literal(j.circuit, d, part.name)
         return ((told,), 0) if told is not None else ((), 1)
@@ -64,16 +76,18 @@ def _tests(j: Judgement, s: Sheet, line: Line) -> Tests:
     if d.what == "fails" and (part.kind in LOADS or function_of(j.circuit, part.name) is not None):
         return (asked(j.circuit, part.name),), 0
     left = line.left or d.counters
+    more: list[Candidate] = []
     if d.what == "alone":
         parted = [t for t in (*trials.unplugged(j), *trials.parted(j, part)) if t.said is None]
-        return showing(j.circuit, d, s.blamed, left, [*sockets(j.circuit), *parted], j.own)
-    found, cannot = showing(j.circuit, d, s.blamed, left, (), j.own)
-    # nothing at the terminal itself will do: then wherever something does
-    return (
-        showing(j.circuit, replace(d, at=None), s.blamed, left, (), j.own)
-        if cannot and d.at is not None
-        else (found, cannot)
-    )
+        more = [*sockets(j.circuit), *parted]
+    found, open_ = showing(j.circuit, d, blamed, left, more, j.own)
+    if open_ and d.at is not None:  # nothing at the terminal itself will do: then wherever something does
+        found, open_ = showing(j.circuit, replace(d, at=None), blamed, left, (), j.own)
+    if open_:
+        off = list(last_resort(j.circuit, d, part, open_))
+        added, open_ = excluding(j.circuit, off, blamed, open_, j.own)
+        found += added
+    return found, len(open_)
 
 
 @lru_cache(maxsize=64)
@@ -95,7 +109,7 @@ def _alternatives(
     ]
     alive = live(j)
     rows = dict(zip(alive.index, alive.rows, strict=True))
-    own = [r for h in first if h in rows for r in dict.fromkeys(rows[h])] or list(blamed)
+    own = [r for h in first if h in rows for r in dict.fromkeys(rows[h])] or [j.now(f) for f in blamed]
     named: dict[str, Alternative] = {}
     for h in still:
         text = estimated(j, h)[0]

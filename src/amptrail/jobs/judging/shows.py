@@ -23,11 +23,13 @@ from amptrail.jobs.judging import offers
 from amptrail.jobs.judging.cautions import cautions_for
 from amptrail.jobs.judging.claims import LOADS, Demand
 from amptrail.jobs.judging.desk import INTO_PHASE_MIN, MEASURE_MIN, setup_minutes
-from amptrail.jobs.judging.lines import reading_line
+from amptrail.jobs.judging.lines import phase_of, reading_line
 from amptrail.jobs.judging.outcomes import words_between
 from amptrail.jobs.judging.panel import Candidate, read_off
+from amptrail.jobs.judging.poweroff import beside
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.access import access, start_place, touchable, travel_minutes
+from amptrail.jobs.solved.engine import log_sigma
 from amptrail.jobs.solved.forbidden import meter_only, never
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.jobs.solved.own import STANDARD, Own
@@ -39,6 +41,10 @@ Cases = Sequence[tuple[Fault, ...]]
 INSTRUMENTS = ("meter", "lamp", "loaded", "clamp")
 APART_SIGMAS = 5.0  # as far apart as a person surely tells (outcomes.APART_SIGMAS)
 MOST_TRIED, MOST_TESTS = 24, 3
+OFF_MIN = 3.0  # to take the battery off and put it on again (common practice)
+TOLERANCE = 0.01  # what parts and battery leave open of a reading, one sigma (as panel takes it)
+LEAST_OHM, OVER_OHM = 0.05, 20e6
+UNIT = {"volts": "V", "amps": "A", "ohms": "ohm"}
 RIGHT = (("right", "right"), ("wrong", "wrong"))
 
 
@@ -63,7 +69,7 @@ def offer_json(circuit: Circuit, x: Offer) -> Json:
         "to": str(t.spot.b) if t.spot.b and t.said is None else None,
         "instrument": t.instrument,
         "own": t.tool.partition(" ")[2] or None,
-        "phase": drive_cycle(circuit)[t.phase].name,
+        "phase": phase_of(circuit, t),
         "place": t.place,
         "minutes_min": x.minutes,
         "good": x.good,
@@ -137,8 +143,9 @@ def cost(circuit: Circuit, t: Candidate) -> float:
     """Minutes of a test by itself, from where the work starts."""
     base = drive_cycle(circuit)[t.phase].base
     own = setup_minutes(t) + MEASURE_MIN
+    into = OFF_MIN if t.instrument == "ohmmeter" else INTO_PHASE_MIN[base]
     place = next((p.minutes or 0.0 for p in circuit.places if key(p.name) == key(t.place)), 0.0)
-    return own + place + travel_minutes(circuit, start_place(circuit), t.place) + INTO_PHASE_MIN[base]
+    return own + place + travel_minutes(circuit, start_place(circuit), t.place) + into
 
 
 # ---- what it would show -----------------------------------------------------------------------------
@@ -148,7 +155,12 @@ def _apart(t: Candidate, own: Array, other: Array) -> NDArray[np.bool_]:
     if t.instrument == "lamp":
         mine = _words(own, lamp_v(t.reads))
         return np.asarray([w not in mine for w in _words(other, lamp_v(t.reads))], bool)
-    sigma = max(tool.sigma(float(np.abs(own).max())), 0.02 if t.spot.what == "volts" else 0.005)
+    if t.instrument == "ohmmeter":  # ohms span decades: what differs is how many times as much
+        own, other = np.log(np.maximum(own, LEAST_OHM)), np.log(np.maximum(other, LEAST_OHM))
+        clear = APART_SIGMAS * log_sigma(float(np.exp(own.min())))
+        return np.asarray((other > own.max() + clear) | (other < own.min() - clear), bool)
+    top = float(np.abs(own).max())
+    sigma = max(tool.sigma(top), TOLERANCE * top, 0.02 if t.spot.what == "volts" else 0.005)
     clear = APART_SIGMAS * sigma
     return np.asarray((other > own.max() + clear) | (other < own.min() - clear), bool)
 
@@ -170,18 +182,28 @@ def told(t: Candidate, values: Array) -> str:
     """What a person would read: figures, or how bright the lamp is."""
     if t.instrument == "lamp":
         return " or ".join(sorted(set(_words(values, lamp_v(t.reads)))))
-    unit = "A" if t.spot.what == "amps" else "V"
-    return words_between(float(values.min()), float(values.max()), unit)
+    if t.instrument == "ohmmeter" and values.min() >= OVER_OHM:
+        return "over range"
+    unit = UNIT[t.spot.what]
+    top = f" {unit} to over range" if t.instrument == "ohmmeter" and values.max() >= OVER_OHM else ""
+    return words_between(float(values.min()), float(values.min() if top else values.max()), unit) + top
 
 
 def showing(
     circuit: Circuit, d: Demand, own: Cases, left: Cases, more: Sequence[Candidate] = (),
     tools: Own = STANDARD,
-) -> tuple[tuple[Offer, ...], int]:  # fmt: skip
-    """The cheapest allowed readings that together show the line, and how many counter-cases none excludes.
+) -> tuple[tuple[Offer, ...], list[tuple[Fault, ...]]]:  # fmt: skip
+    """The cheapest allowed readings that together show the line, and the counter-cases none excludes.
     `more`: further tests that may be tried; `tools`: the instruments in hand."""
     phases = d.phases or tuple(range(len(drive_cycle(circuit))))
-    tests = [t.held(tools) for t in (*_near(circuit, d, phases, INSTRUMENTS), *more)]
+    return excluding(circuit, [*_near(circuit, d, phases, INSTRUMENTS), *more], own, left, tools)
+
+
+def excluding(
+    circuit: Circuit, some: Sequence[Candidate], own: Cases, left: Cases, tools: Own = STANDARD
+) -> tuple[tuple[Offer, ...], list[tuple[Fault, ...]]]:
+    """The cheapest of some tests that together exclude the cases left, and the cases none excludes."""
+    tests = [t.held(tools) for t in some]
     near = sorted(tests, key=lambda t: cost(circuit, t))
     values, moved = _values(circuit, near, [*own, *left])
     apart = _apart_from(near, values[: len(own)], values[len(own) :])
@@ -195,7 +217,7 @@ def showing(
         mine, others = values[: len(own), k], values[len(own) :, k][apart[k] & open_]
         found.append(_offer(circuit, near[k], mine, others, moved[k]))
         open_ &= ~apart[k]
-    return tuple(found), int(open_.sum())
+    return tuple(found), [c for c, still in zip(left, open_, strict=True) if still]
 
 
 def separating(
@@ -265,11 +287,14 @@ def literal(circuit: Circuit, d: Demand, part: str) -> Offer | None:
         return Offer(t, reading_line(circuit, t), "right", "wrong", cost(circuit, t))
     if d.at is None:
         return None
-    got = access(circuit, d.at)
-    if got is None or (never(circuit, d.at) and d.function is None):
+    got, at = access(circuit, d.at), d.at
+    if d.function is None and (got is None or never(circuit, d.at)):
+        got = beside(circuit, d.at)  # the metal may be named apart there, the run of wire is one
+        at = got.term if got is not None else d.at
+    if got is None:
         return None
     t = Candidate(
-        Spot(str(d.at), "volts", d.at), "meter", phases[0], Conditions(), got.place, got.minutes, got.how
+        Spot(str(at), "volts", at), "meter", phases[0], Conditions(), got.place, got.minutes, got.how
     )
     if d.what == "reference":
         plug = _sensors(circuit, d.at)

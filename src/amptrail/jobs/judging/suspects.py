@@ -22,12 +22,14 @@ from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.leaks import leaks
-from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
+from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
+from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
 
+TRY_AGAIN = "new already: {}; try again what failed"
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
 
@@ -73,13 +75,15 @@ def weigh(
     heard = observations(circuit, readings_text, own)
     seen = evidence(heard.used)
     base = beforehand(circuit, heard.worked, history)
-    only = table(circuit, base, seen, solve_all(circuit, base, seen), 0)
+    only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)
     t, post, everyone = only, alone, base
     comes_and_goes = intermittent.told(seen)
     if seen.all and comes_and_goes:
         t, everyone = intermittent.with_those_that_come_and_go(only, base, seen, alone)
         post = posterior(t)
+    if seen.all and heard.renewed:
+        t, post, everyone = _added(circuit, seen, t, post, everyone, with_new_ones(base, heard.renewed))
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
         t, pairs = explained(circuit, base, only, alone, doubles == "all", seen, t)
@@ -96,8 +100,9 @@ def weigh(
         t, post = with_instruments(t, seen, post)
     hand = in_hand(readings_text, own)
     return Judgement(
-        circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history, hand
-    )
+        circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history, hand,
+        heard.renewed,
+    )  # fmt: skip
 
 
 def _added(
@@ -111,7 +116,7 @@ def _added(
     """The table with further suspects, and what is believed then."""
     if not more:
         return t, post, known
-    both = table(circuit, more, seen, solve_all(circuit, more, seen, keep=False), None)
+    both = weighed(circuit, more, seen)
     t = replace(t, hypotheses=t.hypotheses + both.hypotheses)
     return t, posterior(t), known + tuple(more)
 
@@ -160,6 +165,8 @@ def _why(j: Judgement, h: int) -> str:
         return "no reading yet; how often such a fault happens here"
     if not s.causes[0].faults:
         return "every reading is what a healthy circuit gives"
+    if any(f.stays for c in s.causes for f in c.faults):
+        return "the new part is as bad as the old one, or was not fitted well"
     p, q = j.post.scored[h], j.post.scored[0]
     weight = np.exp(p.log_likelihood - p.log_likelihood.max())
     weight = weight / weight.sum()
@@ -182,23 +189,32 @@ def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
     return list(by_key.values())
 
 
+def _renewed(j: Judgement, h: int) -> list[str]:
+    """Parts of a suspect that are new already."""
+    every = [f for c in j.suspects[h].causes for f in c.faults]
+    return list(dict.fromkeys(f.at.part for f in every if not j.now((f,))))
+
+
 def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
     merged = groups.merge(j)
     rows: list[Json] = []
     for g in merged[:top]:
         h = g.members[0]
         text, objects, severity = estimated(j, h)
-        causes = j.suspects[h].causes
+        left, done = j.to_repair(h), _renewed(j, h)
+        repair = "; ".join(dict.fromkeys(c.repair for c in left if c.repair))
         rows.append(
             {
                 "rank": 0,
                 "faults": objects,
                 "text": text,
+                "words": groups.said(j, g.members, text),
                 "probability": g.probability,
                 "severity": severity,
-                "repair": "; ".join(dict.fromkeys(c.repair for c in causes if c.repair)),
-                "repair_minutes": float(sum(c.repair_minutes for c in causes)),
+                "repair": repair if left else TRY_AGAIN.format(", ".join(done)),
+                "repair_minutes": float(sum(c.repair_minutes for c in left)),
                 "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
+                "renewed": done,
                 "why": _why(j, h),
             }
         )

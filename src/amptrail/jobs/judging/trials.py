@@ -16,6 +16,7 @@ import numpy as np
 
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.tables import value
+from amptrail.jobs.evidence import looks as seen
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.words import function_of
 from amptrail.jobs.judging import bypasses, twins
@@ -23,7 +24,7 @@ from amptrail.jobs.judging.offers import asked
 from amptrail.jobs.judging.panel import Candidate, Live
 from amptrail.jobs.solved.access import HOW_MINUTES, start_place, travel_minutes
 from amptrail.jobs.solved.forbidden import never
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.observe import Conditions, Observation, failing
 from amptrail.jobs.solved.spots import Spot
 
 WORTH_A_LOOK = 0.02  # probability from which a place is looked at
@@ -35,7 +36,6 @@ MOST_PLUGS, MOST_FUSES, MOST_WATCHED, MOST_REPAIRS, MOST_BYPASSES = 8, 6, 2, 3, 
 CHEAP_REPAIR_MIN = 15.0
 ABNORMAL_SIGMAS = 4.0
 SWAPPED = ("relay", "fuse", "lamp", "led", "sensor")  # what changes places in a minute
-LOOKS = (("bad", "bad"), ("fine", "fine"))
 
 
 def _parts(circuit: Circuit) -> dict[str, Part]:
@@ -63,7 +63,8 @@ def looks(j: Judgement, alive: Live, phase: int) -> Iterator[Candidate]:
         at, place = Spot(part.name, "volts", Term(part.name, "")), _place(j.circuit, part)
         yield Candidate(
             at, "eye", phase, Conditions(), place,
-            LOOK_MIN.get(part.kind, 1.0), "look", "look", said, LOOKS,
+            LOOK_MIN.get(part.kind, 1.0), "look", "look", said,
+            seen.words(part.kind),
         )  # fmt: skip
 
 
@@ -73,17 +74,19 @@ def _abnormal(j: Judgement) -> list[Observation]:
     z = np.abs(j.post.scored[0].numbers.z[0]) if j.seen.numbers else np.zeros(0)
     order = np.argsort(-z, kind="stable")
     found = [j.seen.numbers[int(i)] for i in order if z[int(i)] > ABNORMAL_SIGMAS]
-    return [o for o in found if o.conditions == Conditions() and o.phase is not None and o.spot is not None][
-        :MOST_WATCHED
-    ]
+    return [
+        o
+        for o in found
+        if o.conditions.as_told == Conditions() and o.phase is not None and o.spot is not None
+    ][:MOST_WATCHED]
 
 
 def _failing(j: Judgement) -> list[tuple[Must, int]]:
     """Functions told to fail, with the phase."""
     out: dict[tuple[str, int], tuple[Must, int]] = {}
-    for o in j.seen.words:
-        m = function_of(j.circuit, o.part or "") if o.kind == "works" else None
-        if m is not None and m.a is not None and o.phase is not None and not o.word.startswith("works"):
+    for o in failing(j.seen.words):
+        m = function_of(j.circuit, o.part or "")
+        if m is not None and m.a is not None and o.phase is not None:
             out.setdefault((m.name, o.phase), (m, o.phase))
     return list(out.values())[:MOST_WATCHED]
 
@@ -159,7 +162,7 @@ def swapped(j: Judgement, alive: Live) -> Iterator[Candidate]:
     touched = _touched(j, alive, WORTH_A_REPAIR)
     for name, (_, minutes) in sorted(touched.items(), key=lambda x: -x[1][0])[:MOST_REPAIRS]:
         part = parts.get(name)
-        if part is None or _refused(circuit, part):
+        if part is None or _refused(circuit, part) or part.name in j.renewed:
             continue
         c = Conditions(replaced=(part.name,))
         if part.kind in SWAPPED and _has_twin(circuit, part):

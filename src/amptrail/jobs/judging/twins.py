@@ -69,7 +69,7 @@ def _sound_alike(circuit: Circuit, t: Candidate, o: Observation, part: str, othe
 
 
 def _lends(circuit: Circuit, t: Candidate, o: Observation, part: str, other: str) -> bool:
-    if o.phase is None or o.conditions != t.conditions or o.showing == "fails":
+    if o.phase is None or o.conditions.as_told != t.conditions or o.showing == "fails":
         return False
     if t.said is not None:
         same = o.kind == t.said.kind and o.kind in SAID and key(o.part or "") == key(other)

@@ -10,11 +10,12 @@ from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.instruments import by_name, cautions
 from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.judging.asking import asking, phase_words
 from amptrail.jobs.judging.nexttest import NextOptions, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.solved.access import start_place
-from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.observe import Conditions, Observation, failing, observations
 from amptrail.jobs.solved.spots import all_spots, place_of
 from amptrail.sheet.words import free_text, name_text
 
@@ -50,39 +51,42 @@ def _place(circuit: Circuit, o: Observation) -> str:
     return place_of(circuit, Term(part, "")) or start_place(circuit)
 
 
-def _again(circuit: Circuit, heard: Sequence[Observation]) -> tuple[str, str] | None:
-    """What to try again after a repair: its words, and the reading line it was told in. The first function
-    told to fail; else the first figure told."""
-    plain = [o for o in heard if o.conditions == Conditions() and o.phase is not None]
-    failing = [o for o in plain if o.kind == "works" and not o.word.startswith("works")]
-    told = [*failing, *(o for o in plain if o.kind in ("works", "number", "range", "lit"))]
-    if not told:
+def _complaint(heard: Sequence[Observation]) -> Observation | None:
+    """What to try again after a repair: the first function that still fails by what was told; else the first
+    figure told."""
+    plain = [o for o in heard if o.conditions.as_told == Conditions() and o.phase is not None]
+    told = [*failing(plain), *(o for o in plain if o.kind in ("works", "number", "range", "lit"))]
+    return told[0] if told else None
+
+
+def _again(circuit: Circuit, o: Observation | None) -> str | None:
+    """The words for trying it again."""
+    if o is None:
         return None
-    o = told[0]
     phase = drive_cycle(circuit)[o.phase or 0].name
     name = o.part or (str(o.spot.a) if o.spot is not None else "")
     what = name if o.kind == "works" else f"what {name} reads"
-    return f"try {what} again in {phase} ({phase_words(circuit, phase)})", o.text
+    return f"try {what} again in {phase} ({phase_words(circuit, phase)})"
 
 
 def _at(fault: Json) -> Term:
     return Term(fault["part"], fault["terminal"] or "")
 
 
-def _repaired(circuit: Circuit, row: Json, again: tuple[str, str] | None) -> str | None:
+def _repaired(j: Judgement, row: Json, told: Observation | None) -> str | None:
     """The lines that say: repaired, and still the same. A new part does not cure metal that touches metal
-    (`engine.solved`): whoever looked there and found nothing says that it looks fine."""
-    known = {key(p.name): p.name for p in circuit.parts}
+    (`engine.solved`): whoever looked there and found nothing says that it looks fine. Of two faults, what was
+    renewed before is not renewed again."""
+    known = {key(p.name): p.name for p in j.circuit.parts}
     here = [(known[key(f["part"])], f["mode"] in TOUCHES) for f in row["faults"] if key(f["part"]) in known]
-    if again is None or not here:
+    if told is None or not here:
         return None
-    renewed = [name for name, touches in here if not touches]
-    looked = [f"{name_text(name)} in off looks fine" for name, touches in here if touches]
-    lines = [again[1]]
-    if renewed:
-        with_ = ", ".join(f"{name_text(p)} replaced" for p in dict.fromkeys(renewed))
-        lines = [f"with {with_}", again[1], "without conditions"]
-    return "\n".join((*lines, *dict.fromkeys(looked)))
+    left = [(name, touches) for name, touches in here if touches or name not in row["renewed"]]
+    renewed = [f"{name_text(n)} replaced" for n in dict.fromkeys(n for n, touches in left if not touches)]
+    looked = dict.fromkeys(f"{name_text(n)} in off looks fine" for n, touches in left if touches)
+    if renewed and told.kind == "works":
+        return "\n".join((*looked, *renewed[:-1], f"{renewed[-1]}, no change"))
+    return "\n".join((*renewed, told.text, *looked))
 
 
 def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
@@ -104,7 +108,7 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
         for t in v["tests"]:
             t["ask"] = asdict(asking(circuit, t))
             t["state"] = phase_words(circuit, t["phase"])
-    again = _again(circuit, heard)
+    told = _complaint(heard)
     eye, rest = by_name("eye"), drive_cycle(circuit)[-1].name
     first = weighed["suspects"][0] if weighed["suspects"] else None
     body = {
@@ -117,7 +121,7 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
         "points": [s.name for s in all_spots(circuit)],
         "repair_cautions": [] if first is None else list(dict.fromkeys(
             c.text for f in first["faults"] for c in cautions(circuit, _at(f), eye, rest, "look"))),
-        "again": None if again is None else again[0],
-        "still_the_same": None if first is None else _repaired(circuit, first, again),
+        "again": _again(circuit, told),
+        "still_the_same": None if first is None else _repaired(j, first, told),
     }  # fmt: skip
     return answer("visit", sheet, body, problems=j.problems)

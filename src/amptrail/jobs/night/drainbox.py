@@ -100,7 +100,7 @@ def clamped(seen: Sequence[Observation], phase: int, names: Sequence[str]) -> Re
 
 
 def _plain(o: Observation) -> bool:
-    return o.conditions == Conditions() and o.kind in ("number", "range")
+    return o.conditions.as_told == Conditions() and o.kind in ("number", "range")
 
 
 def _read(seen: Sequence[Observation], phase: int, part: Part, ohm: float) -> Read | None:

@@ -70,14 +70,9 @@ def _found(row: Json, separates: str | None) -> Found:
     if row["severity"]:
         s = row["severity"]
         size = f"about {ohms(s['ohm'])} ({ohms(s['low'])} to {ohms(s['high'])})"
-    words = " and ".join(_plain(f) for f in row["faults"]) or str(row["text"])  # nothing is broken: no fault
+    words = re.sub(FIGURE, "", str(row["words"]))
     others = tuple(dict.fromkeys(re.sub(FIGURE, "", x) for x in row["equivalent"]))
     return Found(words, size, row["repair"], row["repair_minutes"], row["probability"], others, separates)
-
-
-def _plain(fault: Json) -> str:
-    """A fault without its figure, which stands beside it."""
-    return re.sub(FIGURE, "", str(fault["text"]))
 
 
 def _separating(row: Json, first: Json, tests: Sequence[Json]) -> str | None:

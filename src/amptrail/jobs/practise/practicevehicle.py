@@ -21,6 +21,7 @@ from amptrail.circuit.tables import value as figure
 from amptrail.errors import InputError, one
 from amptrail.faults import Hypothesis
 from amptrail.jobs.evidence import words
+from amptrail.jobs.evidence.looks import LOOKS_FINE
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions, Observation, observations
@@ -139,9 +140,11 @@ class Vehicle:
 
     def _looks(self, o: Observation, test: dict[str, Any]) -> str:
         """A look finds what is there to be seen (a person's misses are not played)."""
-        at_fault = any(f.at.part == o.part for f in self.hidden) or self._burnt(o.part or "")
-        seen = [x["words"] for x in test["outcomes"] if x["words"] not in words.LOOKS_FINE]
-        return str(seen[0] if at_fault else "fine")
+        here = [f for f in self.hidden if f.at.part == o.part]
+        seen = [x["words"] for x in test["outcomes"] if x["words"] not in LOOKS_FINE]
+        if any(f.mode == "missing" for f in here) and "missing" in seen:
+            return "missing"
+        return str(seen[0] if here or self._burnt(o.part or "") else "fine")
 
     def _burnt(self, part: str) -> bool:
         """A fuse that the fault has blown shows it."""

@@ -254,7 +254,7 @@ class Solved:
             if o.tool == "ohmmeter":  # ohms span decades: compare logarithms
                 cov[:, t, t] /= np.maximum(mean[:, t], 0.05) ** 2
                 mean[:, t] = np.log(np.maximum(mean[:, t], 0.05))
-                value[t], sigma[t] = np.log(max(o.value, 0.05)), 0.1 + 0.3 / max(o.value, 0.3)
+                value[t], sigma[t] = np.log(max(o.value, 0.05)), log_sigma(o.value)
         return Part(mean, cov, self._others(spots, seen, slots), value, sigma)
 
     def _spot(self, o: Observation) -> Spot:
@@ -357,6 +357,10 @@ class Solved:
         """1 where the relay's winding holds, per lane."""
         return self._item(f"relay {relay}", phase)
 
+    def blown(self, fuse: str) -> NDArray[np.bool_]:
+        """Where a current has opened the fuse in some phase, per lane."""
+        return np.asarray(sum(self._item(f"fuse {fuse}", p) for p in self.runs.phases) > 0, bool)
+
     def awake(self, module: str, phase: int) -> Array:
         """1 where the module is awake, per lane."""
         return self._item(f"awake {module}", phase)
@@ -383,6 +387,11 @@ class Solved:
         return self.measure([(self._spot(o), o.instrument, o.phase or 0)])[0][:, 0]
 
 
+def log_sigma(ohm: float) -> float:
+    """One sigma of an ohmmeter's reading as a share of it: leads and tips (common practice)."""
+    return 0.1 + 0.3 / max(ohm, 0.3)
+
+
 def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
     """Nodes of other terminals of the same part or connector: the likely wrong places."""
     mine = net.node(at)
@@ -390,9 +399,19 @@ def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
     return list(found)[:WRONG_POINTS]
 
 
-def _cured(f: Fault, replaced: Sequence[str]) -> bool:
+def curable(f: Fault) -> bool:
     """Whether a good part in place of a suspected one takes the fault away (a chafed wire stays)."""
-    return f.mode not in ("to_ground", "to_supply") and key(f.at.part) in {key(x) for x in replaced}
+    return f.mode not in ("to_ground", "to_supply")
+
+
+def _cured(f: Fault, replaced: Sequence[str]) -> bool:
+    return curable(f) and key(f.at.part) in {key(x) for x in replaced}
+
+
+def left(faults: Faults, c: Conditions) -> Faults:
+    """The faults that are there under these conditions: a good part standing in has none, one that was
+    renewed those which the new one has too."""
+    return tuple(f for f in faults if not _cured(f, c.replaced) and (f.stays or not _cured(f, c.renewed)))
 
 
 def _bytes(got: Solved) -> int:
@@ -431,6 +450,6 @@ class Rows(tuple[Faults, ...]):
 def _solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
     s = session(fitted(circuit, conditions.feed))
     extra = s.condition_changes(conditions)
-    if conditions.replaced:
-        rows = [tuple(f for f in r if not _cured(f, conditions.replaced)) for r in rows]
+    if conditions.replaced or conditions.renewed:
+        rows = [left(r, conditions) for r in rows]
     return Solved(s, s.run([s.lane(r) + extra for r in rows], "asleep", 2))

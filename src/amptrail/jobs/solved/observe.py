@@ -32,7 +32,8 @@ NOTHING_AT_ALL = 0.0
 class Conditions:
     """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off.
 
-    `feed`: its name or its words; `replaced`: parts for which a good one stands in.
+    `feed`: its name or its words; `replaced`: parts for which a good one stands in. `renewed`: parts
+    exchanged on an earlier line; nobody says them again, and they stay.
     """
 
     unplugged: tuple[str, ...] = ()
@@ -42,6 +43,12 @@ class Conditions:
     off: tuple[str, ...] = ()
     feed: str | None = None
     replaced: tuple[str, ...] = ()
+    renewed: tuple[str, ...] = ()
+
+    @property
+    def as_told(self) -> Conditions:
+        """What was said to stand."""
+        return replace(self, renewed=()) if self.renewed else self
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +58,7 @@ class Observation:
     `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
     battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
     `comes_and_goes`: told as intermittent. `unsigned`: a current told without a sign is a size (nobody says
-    which way round the clamp was).
+    which way round the clamp was). `tells`: what a part exchanged in vain left as it was.
     """
 
     line: int
@@ -76,6 +83,7 @@ class Observation:
     comes_and_goes: bool = False
     own: bool = False  # taken with an instrument its owner measured: `instrument` says what it is
     by: str = ""  # who read it, where several people with their own instruments did
+    tells: tuple[Observation, ...] = ()
 
     @property
     def tool(self) -> str:
@@ -85,12 +93,14 @@ class Observation:
 
 @dataclass(frozen=True)
 class Heard:
-    """Observations used, lines ignored with the reason, the warnings of the file, and what was worked on."""
+    """Observations used, lines ignored with the reason, the warnings of the file, what was worked on, and the
+    parts that are new by the last line."""
 
     used: tuple[Observation, ...]
     ignored: tuple[tuple[int, str], ...]
     problems: tuple[Problem, ...]
     worked: tuple[WorkedOn, ...] = ()
+    renewed: tuple[str, ...] = ()
 
 
 def _conditions(circuit: Circuit, told: Told) -> Conditions:
@@ -269,12 +279,38 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
     used: list[Observation] = []
     ignored: list[tuple[int, str]] = []
     worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
+    renewed: tuple[str, ...] = ()
     for r in told.items:
         if r.kind in ("worked", "my"):  # no observation: what is likely beforehand, and what it is read with
             continue
         got = _observation(circuit, r, phases)
         if isinstance(got, str):
             ignored.append((r.line, got))
+        elif got.kind == "exchanged":
+            renewed = tuple(sorted({*renewed, r.a.part}))
+            if got.word:  # a part renewed without a word of what it did is no reading
+                used.append(_in_vain(got, used, renewed))
         else:
-            used.append(_as_read_with(got, r, mine))
-    return Heard(tuple(used), tuple(ignored), told.warnings, worked)
+            standing = replace(got.conditions, renewed=renewed)
+            used.append(_as_read_with(replace(got, conditions=standing), r, mine))
+    return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed)
+
+
+def failing(heard: Sequence[Observation]) -> list[Observation]:
+    """Functions and parts whose last word without conditions is that they do not what they should, as told
+    first."""
+    last: dict[tuple[str, int | None], Observation] = {}
+    for o in heard:
+        if o.kind == "works" and o.conditions.as_told == Conditions():
+            last[key(o.part or ""), o.phase] = o
+    return [o for o in last.values() if not o.word.startswith("works") and o.showing != "works"]
+
+
+def _in_vain(o: Observation, before: Sequence[Observation], renewed: tuple[str, ...]) -> Observation:
+    """No change: what failed fails with the new part in."""
+    now = Conditions(renewed=renewed)
+    same = tuple(
+        replace(x, line=o.line, text=o.text, conditions=now, whose=o.whose, battery_v=None)
+        for x in failing(before)
+    )
+    return replace(o, conditions=now if same else Conditions(), tells=same)
