@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.belief import Grid, Table
-from amptrail.belief.rows import score
+from amptrail.belief.layout import lay
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.errors import AmptrailError
 from amptrail.faults import Hypothesis as Cause
@@ -154,6 +154,19 @@ class Bench:
         n = len(self.numbers)
         return tuple(telling(self.whole.select(range(n), [function]), range(n), readings))
 
+    @cache  # noqa: B019
+    def alone(self, function: int) -> tuple[tuple[int, ...], Array, Array]:
+        """All readings, telling ones first; what each severity of a single cause that gives the complaint
+        reads there [row, reading], and the Cholesky factor of its covariance, the meter's with it."""
+        n = len(self.numbers)
+        first = self.telling(function, n)
+        order = (*first, *(j for j in range(n) if j not in first))
+        t = self.whole.select(order, [function])
+        sigma = tuple(r.sigma for r in t.readings)
+        at = lay(t.hypotheses, sigma, 1)
+        gives = at.words[:, 0] > np.log(GIVES)
+        return order, at.mean[gives], np.linalg.cholesky(at.cov[gives] + np.diag(np.square(sigma)))
+
 
 def bench(sheet: str, seed: int) -> Bench:
     circuit, rng = parse(sheet), Random(seed)
@@ -234,24 +247,18 @@ def contradictions(b: Bench, shown: Array, function: int) -> tuple[list[int], li
     that contradict the sheet, and after how many readings each of those came. One does when no single cause
     of the sheet that gives the complaint gives it beside all readings before it: the misfit of the best one
     at its best severity (chi squared, tolerances shared) rises by that of four sigmas."""
-    first = b.telling(function, len(b.numbers))
-    order = [*first, *(j for j in range(len(b.numbers)) if j not in first)]
-    taken: list[int] = []
+    order, mean, root = b.alone(function)
+    off = np.linalg.solve(root, (shown[list(order)] - mean)[:, :, None])[:, :, 0]
+    best = (off**2).cumsum(axis=1).min(axis=0, initial=np.inf)  # by the readings up to each
     after: list[int] = []
     least = 0.0
-    for j in order:
-        taken.append(j)
-        t = b.whole.select(taken, [function])
-        read = tuple(replace(r, value=float(shown[i])) for i, r in zip(taken, t.readings, strict=True))
-        rows = score(replace(t, readings=read))
-        gives = rows.words[:, 0] > np.log(GIVES)
-        now = float(rows.numbers.chi2[gives].min(initial=np.inf))
+    for n, now in enumerate(best.tolist(), start=1):
         if now - least > CONTRADICTS_SIGMAS**2:
-            after.append(len(taken))
+            after.append(n)
         least = max(now, least)
         if len(after) == MOST_CONTRADICTING:
-            break
-    return taken, after
+            return list(order[:n]), after
+    return list(order), after
 
 
 def contradicted(b: Bench, t: Truths, f: int, k: int, rng: np.random.Generator) -> bool | None:

@@ -45,6 +45,15 @@ def same(a: Timeline, b: Timeline) -> None:
     assert (a.reason, a.awake, a.self_holding) == (b.reason, b.awake, b.self_holding)
 
 
+def test_a_loop_that_never_rests_is_not_said_to_hold_itself() -> None:
+    """Four relays in a ring are left at one moment or another, by the order their sheet names them in."""
+    c = parse(ring(4))
+    for order in ((0, 1, 2, 3, 4, 5), (0, 1, 2, 3, 5, 4), (5, 0, 3, 1, 4, 2)):
+        mixed = replace(c, parts=tuple(c.parts[i] for i in order), order=())
+        got = lived(mixed, (), "time")
+        assert (got.reason, got.self_holding) == ("chatter", ())
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_order_settle(data: st.DataObject) -> None:

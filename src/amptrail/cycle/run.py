@@ -56,7 +56,8 @@ def run_cycle(
         now = step.save(now.t_s + leg.seconds)
     last = instants[-1]
     why = causes(step, last, still_on(last))
-    held = self_holding(step, now)
+    # what a loop that never rests would hold depends on the moment it is left at
+    held = () if last.status == "chatter" else self_holding(step, now)
     mine = [i for i in instants if not i.before]
     chatter = tuple(sorted({item for i in mine for item in i.chattering}))
     loops = (*loops_of(why), *dict.fromkeys(buzz(i, step.lane) for i in mine if i.chattering))
