@@ -110,8 +110,7 @@ def _classes(p: Panel) -> tuple[outcomes.Classes, ...]:
             unit = "A" if t.spot.what == "amps" else "V"
             same = (value.tobytes(), sigma, unit)
             if same not in alike:
-                spread = np.full_like(value, sigma / 2)
-                alike[same] = outcomes.numeric(value, weight, spread, p.live.probability, sigma, unit)
+                alike[same] = outcomes.numeric(value, weight, sigma / 2, p.live.probability, sigma, unit)
             out.append(alike[same])
     return tuple(out)
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from amptrail.belief.cutting import APART_SIGMAS
 from amptrail.circuit.model import Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.circuit.wiring import wiring
@@ -25,7 +26,6 @@ from amptrail.jobs.evidence.predict import Suspect
 from amptrail.jobs.judging import offers
 from amptrail.jobs.judging.desk import MEASURE_MIN, NextOptions, desk, setup_minutes
 from amptrail.jobs.judging.lines import reading_line
-from amptrail.jobs.judging.outcomes import APART_SIGMAS
 from amptrail.jobs.judging.panel import Candidate, Live, Panel, panel
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.solved.access import touchable
