@@ -309,8 +309,8 @@ def main(argv: Sequence[str]) -> int:
             drawn = islice(complaints(odd, b.whole, len(b.asked), rng), count)
             told = (contradicted(b, odd, f, k, rng) for f, k in drawn)
             said += list(islice((x for x in told if x is not None), odd_each))
-        print(f"{name}: {len(rows)} jobs after {spent:.0f} s, {len(said)} on wrong sheets after "
-              f"{time.process_time() - began:.0f} s; {line('so far', rows)}", flush=True)  # fmt: skip
+        of = f"on wrong sheets {sum(said)} of {len(said)} after {time.process_time() - began:.0f} s"
+        print(f"{name}: {len(rows)} jobs after {spent:.0f} s, {of}; {line('so far', rows)}", flush=True)
     if rows:
         print(line("strange", rows))
     if doubles:
