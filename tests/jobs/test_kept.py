@@ -12,6 +12,7 @@ from amptrail.jobs.base.kept import Kept
 from amptrail.jobs.judging import suspects
 from amptrail.jobs.judging.nexttest import next_tests
 from amptrail.jobs.solved import engine
+from amptrail.sheet import parse
 
 DEMOS = Path(__file__).parents[2] / "demos" / "first"
 SHEET = (DEMOS / "lamp.sheet").read_text(encoding="utf-8")
@@ -71,3 +72,19 @@ def test_the_least_lately_used_goes_first_and_the_bound_holds() -> None:
     assert kept.total <= 10
     assert kept.put("huge", "x" * 11) == "x" * 11
     assert kept.get("huge") is None and kept.get("c") == "zzzz"
+
+
+def test_judgements_are_kept_by_what_they_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    forget()
+    circuit = parse(SHEET)
+    first = suspects.judge(circuit, READINGS)
+    size = first.post.nbytes
+    arrays = [h.prediction.mean for h in first.post.table.hypotheses]
+    assert size > sum(a.nbytes for a in arrays) > 0
+    assert suspects.JUDGED.total == size
+    monkeypatch.setattr(suspects.JUDGED, "most", int(1.5 * size))
+    assert suspects.judge(circuit, READINGS) is first
+    suspects.judge(circuit, READINGS + "# a second answer of the same size\n")
+    assert suspects.JUDGED.total <= 1.5 * size
+    assert suspects.judge(circuit, READINGS) is not first
+    forget()

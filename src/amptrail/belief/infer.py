@@ -82,6 +82,17 @@ class Posterior:
     undrawn: float = 0.0
     spoiled: Array = field(default_factory=lambda: np.zeros(0))
 
+    @property
+    def nbytes(self) -> int:
+        """About the memory it holds, in bytes: predictions, and rows twice (of each hypothesis, and of all)."""
+        at, n = self.scored.layout, self.scored.numbers
+        rows = (at.mean, at.cov, at.others, at.words, n.wrong, n.z, n.alone, self.scored.words)
+        told = (h.prediction for h in self.table.hypotheses)
+        tables = (a for p in told for a in (p.mean, p.cov, p.others, p.words))
+        return 2 * sum(a.nbytes for a in rows if a is not None) + sum(
+            a.nbytes for a in tables if a is not None
+        )
+
     def ranking(self) -> list[int]:
         """Hypotheses from most to least probable (ties in table order)."""
         return [int(i) for i in np.argsort(-self.probability, kind="stable")]

@@ -160,7 +160,7 @@ class _Batch:
         return sum(len(s.rows) for s in self.pairs) * max(1, len(self.solved))
 
 
-POOL: Kept[list[_Batch]] = Kept(4, lambda _: 1)  # circuits
+POOL: Kept[list[_Batch]] = Kept(2, lambda _: 1)  # circuits; some 200 MB each
 
 
 def predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> tuple[Hypothesis, ...]:

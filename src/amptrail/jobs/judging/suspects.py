@@ -13,7 +13,7 @@ from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import fault_json
-from amptrail.jobs.base.kept import Kept
+from amptrail.jobs.base.kept import MEBIBYTE, Kept
 from amptrail.jobs.evidence import intermittent
 from amptrail.jobs.evidence.beforehand import beforehand, raised
 from amptrail.jobs.evidence.boundaries import refined
@@ -49,7 +49,7 @@ def _needs_doubles(post: Posterior) -> bool:
     return post.unexplained.is_so or post.doubtful is not None or post.unexplained.p_value < 0.05
 
 
-JUDGED: Kept[Judgement] = Kept(16, lambda _: 1)
+JUDGED: Kept[Judgement] = Kept(384 * MEBIBYTE, lambda j: j.post.nbytes)
 
 
 def judge(
