@@ -84,7 +84,7 @@ class Posterior:
 
     @property
     def nbytes(self) -> int:
-        """About the memory it holds, in bytes: predictions, and rows twice (of each hypothesis, and of all)."""
+        """About the memory it holds, in bytes: predictions, and rows twice (each one's, and all)."""
         at, n = self.scored.layout, self.scored.numbers
         rows = (at.mean, at.cov, at.others, at.words, n.wrong, n.z, n.alone, self.scored.words)
         told = (h.prediction for h in self.table.hypotheses)
