@@ -11,11 +11,10 @@ fails, the new complaint when something else does. A job ends right when its own
 
 from __future__ import annotations
 
-import argparse
 import statistics
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -25,7 +24,7 @@ from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answe
 from amptrail.jobs.practise.practicevehicle import Vehicle
 from amptrail.sheet import fault_text, parse, parse_fault
 from amptrail.sheet.words import name_text
-from benchmarks.whole_jobs import ASK_AGAIN_MIN, Job, circuits, jobs
+from benchmarks.whole_jobs import ASK_AGAIN_MIN, Job, arguments, jobs, over_circuits
 
 MOST_TESTS, MOST_REPAIRS = 25, 5
 TOUCHES = ("to_ground", "to_supply")
@@ -166,32 +165,30 @@ def summary(done: Sequence[Course]) -> str:
 
 def main(argv: Sequence[str]) -> int:
     """Play and print."""
-    parser = argparse.ArgumentParser(description="jobs with several faults, to the end")
-    parser.add_argument("--jobs", type=int, default=6, help="jobs a circuit")
-    parser.add_argument("--circuits", nargs="*", default=(), help="only these")
+    parser = arguments("jobs with several faults, to the end")
     parser.add_argument("--faults", type=int, default=2, choices=(1, 2), help="hidden in each job")
-    parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--one", nargs="*", default=(), help="play this job alone")
-    parser.add_argument("--show", action="store_true", help="print the lines of jobs that went wrong")
     asked = parser.parse_args(argv)
-    everything: list[Course] = []
-    began = time.process_time()
-    for name, sheet in circuits(asked.circuits).items():
+
+    def todo(name: str, sheet: str, circuit: Circuit) -> Iterable[Job]:
+        if not asked.one:
+            return jobs(name, sheet, asked.jobs, float(asked.faults - 1), asked.seed)
+        hidden = tuple(f for t in asked.one for f in parse_fault(circuit, t))
+        return [Job(name, sheet, hidden, Vehicle(circuit, hidden).complaint())]
+
+    def played(name: str, sheet: str) -> list[Course]:
         mine, circuit = list[Course](), parse(sheet)
-        if asked.one:
-            hidden = tuple(f for t in asked.one for f in parse_fault(circuit, t))
-            todo = [Job(name, sheet, hidden, Vehicle(circuit, hidden).complaint())]
-        else:
-            todo = list(jobs(name, sheet, asked.jobs, float(asked.faults - 1), asked.seed))
-        for job in todo:
+        for job in todo(name, sheet, circuit):
             c = play(job)
             mine.append(c)
             if asked.one or (asked.show and (c.ended != "right" or c.again)):
                 print(f"-- {name}: {fault_text(circuit, job.hidden)}: {c.ended}, {c.wrong} wrong repairs")
                 print("\n".join(f"     {x}" for x in c.lines), flush=True)
-        print(f"{name:12} {summary(mine)}", flush=True)
-        everything += mine
-    print(f"{'all':12} {summary(everything)}; {time.process_time() - began:.0f} s")
+        return mine
+
+    began = time.process_time()
+    over_circuits(asked.circuits, played, summary)
+    print(f"{time.process_time() - began:.0f} s of processor time")
     return 0
 
 

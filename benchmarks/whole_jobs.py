@@ -18,11 +18,11 @@ import json
 import statistics
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
-from typing import Any
+from typing import Any, TypeVar
 
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.exchange.oracle import to_circuit
@@ -34,6 +34,7 @@ from amptrail.sheet import fault_text, parse, parse_fault, print_sheet
 from benchmarks.generator import sheet_text
 from benchmarks.story_ranks import same_fault
 
+R = TypeVar("R")
 ROOT = Path(__file__).parent.parent
 MOST_TESTS = 25
 FIRST = 3
@@ -216,29 +217,47 @@ def summary(results: Sequence[Result]) -> str:
     )
 
 
-def main(argv: Sequence[str]) -> int:
-    """Play and print."""
-    parser = argparse.ArgumentParser(description="whole jobs against a hidden fault")
+def arguments(what: str) -> argparse.ArgumentParser:
+    """What every benchmark that plays jobs is asked."""
+    parser = argparse.ArgumentParser(description=what)
     parser.add_argument("--jobs", type=int, default=6, help="jobs a circuit")
     parser.add_argument("--circuits", nargs="*", default=(), help="only these")
-    parser.add_argument("--doubles-share", type=float, default=0.15, help="share with two faults")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--own", action="store_true", help="the faults the sheets themselves name")
     parser.add_argument("--show", action="store_true", help="print the lines of jobs that went wrong")
+    return parser
+
+
+def over_circuits(
+    names: Sequence[str], played: Callable[[str, str], Sequence[R]], summary: Callable[[Sequence[R]], str]
+) -> None:
+    """The jobs `played` on each circuit (name, sheet), a line each and one of all."""
+    everything: list[R] = []
+    for name, sheet in circuits(names).items():
+        mine = played(name, sheet)
+        print(f"{name:12} {summary(mine)}", flush=True)
+        everything += mine
+    print(f"{'all':12} {summary(everything)}")
+
+
+def main(argv: Sequence[str]) -> int:
+    """Play and print."""
+    parser = arguments("whole jobs against a hidden fault")
+    parser.add_argument("--doubles-share", type=float, default=0.15, help="share with two faults")
+    parser.add_argument("--own", action="store_true", help="the faults the sheets themselves name")
     asked = parser.parse_args(argv)
-    everything: list[Result] = []
-    for name, sheet in circuits(asked.circuits).items():
-        mine = []
+
+    def played(name: str, sheet: str) -> list[Result]:
         drawn_jobs = jobs(name, sheet, asked.jobs, asked.doubles_share, asked.seed)
+        mine = []
         for job in own_jobs(name, sheet, asked.jobs) if asked.own else drawn_jobs:
             r = play(job)
             mine.append(r)
             if asked.show and (r.rank is None or r.rank > FIRST or not r.stopped):
                 print(f"-- {name}: {fault_text(parse(sheet), job.hidden)} (rank {r.rank})")
                 print("\n".join(f"     {x}" for x in r.lines), flush=True)
-        print(f"{name:12} {summary(mine)}", flush=True)
-        everything += mine
-    print(f"{'all':12} {summary(everything)}")
+        return mine
+
+    over_circuits(asked.circuits, played, summary)
     return 0
 
 

@@ -76,7 +76,7 @@ def _begins(c: Cells, mid: Array, cov: Array, others: Array, words: Array, sigma
         away = np.abs(np.diff(others, axis=1)) / (FAR_SIGMAS * ALIKE_SIGMAS * slack)
         said = np.abs(np.diff(np.maximum(words, LEAST_LOG), axis=1)) / ALIKE_NATS
         far[:, 1:] = np.concatenate([apart, wide, away, said], axis=2).max(axis=2, initial=0.0)
-        far[:, 1:][:, c.breaks()] = n * n
+        far[:, 1:][:, _breaks(c)] = n * n
     far[:, 0] = 0.0
     along = np.floor(np.cumsum(far, axis=1))
     begins = np.ones((b, n), bool)
@@ -88,3 +88,14 @@ def _others(members: list[Hypothesis], c: Cells, shape: tuple[int, int, int]) ->
     far = np.full(shape, NOWHERE)
     got = [far if h.prediction.others is None else h.prediction.others for h in members]
     return np.asarray(np.einsum("ng,bgmk->bnmk", c.linear, np.stack(got)), np.float64)
+
+
+def _breaks(c: Cells) -> NDArray[np.bool_]:
+    """[n - 1]: whether a cell and the next belong to different discrete states, or are no neighbours."""
+    if len(c.axis_cells) == 1:
+        return np.asarray(np.diff(c.axis_cells[0][2]) != 0)
+    if len(c.axis_cells) == 2:
+        state = c.grid.segments()[c.linear.argmax(axis=1)]
+        across = len(c.axis_cells[1][0])
+        return np.asarray((np.arange(1, len(c.log_weight)) % across == 0) | (np.diff(state) != 0))
+    return np.zeros(len(c.log_weight) - 1, bool)

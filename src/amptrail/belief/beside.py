@@ -56,7 +56,7 @@ def _as_drawn(got: Laid) -> Array:
 
 def _off(got: Laid) -> list[float]:
     """Natural-log density of each of them where anything may be read or said."""
-    numbers = [-float(np.log(_width(r))) for r in got.table.readings]
+    numbers = [-float(np.log(r.width)) for r in got.table.readings]
     # anything may have been said, yet no word speaks more for a strange vehicle than for its best cause
     best = got.rows.words.max(axis=0, initial=-np.inf)
     words = [
@@ -68,10 +68,6 @@ def _off(got: Laid) -> list[float]:
 
 def _half(like_drawn: float, anything: float) -> float:
     return float(np.logaddexp(np.log(LIKE_DRAWN) + like_drawn, np.log(1 - LIKE_DRAWN) + anything))
-
-
-def _width(r: Reading) -> float:
-    return max(r.span[1], r.value) - min(r.span[0], r.value)
 
 
 def spoiled_evidence(table: Table, prior: Array) -> list[float]:
@@ -108,7 +104,7 @@ def _dead(r: Reading) -> float:
 
 
 def _anything(r: Reading) -> float:
-    return -float(np.log(_width(r)))
+    return -float(np.log(r.width))
 
 
 def _log_mean(log_evidence: Array, prior: Array) -> float:

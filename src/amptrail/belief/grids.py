@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from amptrail.belief.tables import Array, Grid, Whole
 
@@ -40,16 +39,6 @@ class Cells:
         """[n]: the discrete state of each cell of a single axis, as its table rows are numbered."""
         mine = self.axis_cells[0][2]
         return mine if self.grid.cuts else np.full(len(mine), self.grid.segments()[0])
-
-    def breaks(self) -> NDArray[np.bool_]:
-        """[n - 1]: whether a cell and the next belong to different discrete states, or are no neighbours."""
-        if len(self.axis_cells) == 1:
-            return np.asarray(np.diff(self.axis_cells[0][2]) != 0)
-        if len(self.axis_cells) == 2:
-            state = self.grid.segments()[self.linear.argmax(axis=1)]
-            across = len(self.axis_cells[1][0])
-            return np.asarray((np.arange(1, len(self.log_weight)) % across == 0) | (np.diff(state) != 0))
-        return np.zeros(len(self.log_weight) - 1, bool)
 
     def smooth(self, rows: Array) -> tuple[Array, Array]:
         """Rows [b, G, m] -> value at the middles [b, n, m] and change across each cell [b, n, axes, m],

@@ -214,6 +214,59 @@ def _far(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _means(
+    axes: int, points: Array, split: int, state: Array, edges: Array, edge_split: int, mine: Array,
+    mean: Array, corner: Array, share: Array, mid: Array, move: Array,
+) -> int:  # fmt: skip
+    """Table rows and weights, middles and changes of every cell of one hypothesis; `split`: where the second
+    axis begins. Returns how many neighbouring cells lie along the last axis."""
+    corner[:], share[:], move[:] = 0, 0.0, 0.0
+    if axes == 0:
+        share[0, 0] = 1.0
+        for j in range(mean.shape[1]):
+            mid[0, j] = mean[0, j]
+        return 1
+    x, ex = points[:split], edges[:edge_split]
+    if axes == 1:
+        _along_one(x, state, ex, mine, mean, corner, share, mid, move)
+        return int(ex.size - 1)
+    y, ey = points[split:], edges[edge_split:]
+    _corners(x, y, state, ex, ey, corner, share)
+    for g in range(state.size):
+        if state[g] != state[0]:
+            _straight(corner, share, mean, ex.size - 1, ey.size - 1, mid, move)
+            return int(ey.size - 1)
+    _along_two(x, y, ex, ey, mean, mid, move)
+    return int(ey.size - 1)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _spreads(
+    cells: int, corner: Array, share: Array, move: Array, cov: Array, others: Array, words: Array,
+    full: Array, var: Array, far: Array, said: Array,
+) -> None:  # fmt: skip
+    """Covariance, wrong places and words of every cell from the table rows about it."""
+    far[:], said[:] = 0.0, 0.0
+    for c in range(cells):
+        for i in range(var.shape[1]):
+            for j in range(i + 1):
+                # a cell wider than the reading's spread gives its average: its own width counts as spread
+                # (sixth, not twelfth: neighbouring cells then overlap smoothly)
+                total = (move[c, 0, i] * move[c, 0, j] + move[c, 1, i] * move[c, 1, j]) / 6.0
+                for q in range(4):
+                    if share[c, q] != 0.0:
+                        total += share[c, q] * cov[corner[c, q], i, j]
+                full[c, i, j] = full[c, j, i] = total
+            var[c, i] = full[c, i, i]
+        for q in range(4):
+            if share[c, q] != 0.0:
+                for j in range(far.shape[1]):
+                    far[c, j] += share[c, q] * others[corner[c, q], j]
+                for j in range(said.shape[1]):
+                    said[c, j] += share[c, q] * max(words[corner[c, q], j], -700.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def lay_out(
     axes: Array, points: Array, point_at: Array, state: Array, row_at: Array, edges: Array, edge_at: Array,
     mine: Array, mine_at: Array, mean: Array, cov: Array, others: Array, words: Array, sigma2: Array,
@@ -237,69 +290,24 @@ def lay_out(
     var, far, said = np.zeros((most, m)), np.zeros((most, k)), np.zeros((most, w))
     for h in range(axes.size):
         n, first = cell_at[h + 1] - cell_at[h], cell_at[h]
-        here = state[row_at[h] : row_at[h + 1]]
-        mu = mean[row_at[h] : row_at[h + 1]]
-        corners = 1 if axes[h] == 0 else 2 * axes[h]
-        across = n
-        for c in range(n):
-            for j in range(m):
-                move[c, 0, j] = move[c, 1, j] = 0.0
-        if axes[h] == 0:
-            corner[0, 0], share[0, 0] = 0, 1.0
-            for j in range(m):
-                mid[0, j] = mu[0, j]
-        elif axes[h] == 1:
-            x = points[point_at[h, 0] : point_at[h, 1]]
-            _along_one(
-                x, here, edges[edge_at[h, 0] : edge_at[h, 1]], mine[mine_at[h] : mine_at[h + 1]], mu, corner,
-                share, mid, move,
-            )  # fmt: skip
-        else:
-            x, y = points[point_at[h, 0] : point_at[h, 1]], points[point_at[h, 1] : point_at[h, 2]]
-            ex, ey = edges[edge_at[h, 0] : edge_at[h, 1]], edges[edge_at[h, 1] : edge_at[h, 2]]
-            across = ey.size - 1
-            _corners(x, y, here, ex, ey, corner, share)
-            several = False
-            for g in range(here.size):
-                several = several or here[g] != here[0]
-            if several:
-                _straight(corner, share, mu, ex.size - 1, across, mid, move)
-            else:
-                _along_two(x, y, ex, ey, mu, mid, move)
-        at = row_at[h]
-        for c in range(n):
-            for i in range(m):
-                for j in range(i + 1):
-                    # a cell wider than the reading's spread gives its average: its own width counts as
-                    # spread (sixth, not twelfth: neighbouring cells then overlap smoothly)
-                    total = (move[c, 0, i] * move[c, 0, j] + move[c, 1, i] * move[c, 1, j]) / 6.0
-                    for q in range(corners):
-                        if share[c, q] != 0.0:
-                            total += share[c, q] * cov[at + corner[c, q], i, j]
-                    full[c, i, j] = full[c, j, i] = total
-                var[c, i] = full[c, i, i]
-            for j in range(k):
-                far[c, j] = 0.0
-            for j in range(w):
-                said[c, j] = 0.0
-            for q in range(corners):
-                if share[c, q] != 0.0:
-                    g = at + corner[c, q]
-                    for j in range(k):
-                        far[c, j] += share[c, q] * others[g, j]
-                    for j in range(w):
-                        said[c, j] += share[c, q] * max(words[g, j], -700.0)
+        here, lane = state[row_at[h] : row_at[h + 1]], slice(row_at[h], row_at[h + 1])
+        own = mine[mine_at[h] : mine_at[h + 1]]
+        across = _means(
+            axes[h], points[point_at[h, 0] : point_at[h, 2]], point_at[h, 1] - point_at[h, 0], here,
+            edges[edge_at[h, 0] : edge_at[h, 2]], edge_at[h, 1] - edge_at[h, 0], own, mean[lane], corner,
+            share, mid, move,
+        )  # fmt: skip
+        _spreads(n, corner, share, move, cov[lane], others[lane], words[lane], full, var, far, said)
         rows, gone, begun = 0, 0.0, 0
         for c in range(n):
             last = c == n - 1
             step = 0.0
             if not last:
                 if axes[h] == 1:
-                    apart = mine[mine_at[h] + c] != mine[mine_at[h] + c + 1]
+                    apart = own[c] != own[c + 1]
                 else:
-                    apart = (c + 1) % across == 0 or _of(here, corner, share, c) != _of(
-                        here, corner, share, c + 1
-                    )
+                    apart = (c + 1) % across == 0
+                    apart = apart or _of(here, corner, share, c) != _of(here, corner, share, c + 1)
                 step = float(n * n) if apart else _far(c, c + 1, mid, var, far, said, sigma2, limits)
             row_of[first + c] = rows
             if last or np.floor(gone + step) > np.floor(gone):

@@ -76,9 +76,8 @@ def wrong_density(readings: tuple[Reading, ...], others: Array | None, rows: int
             gap = (r.value - others[:, j, : len(share)]) / slack
             near = (share * np.exp(-0.5 * gap**2)).sum(axis=1) / (slack * np.sqrt(2 * np.pi))
         rest = 1.0 - (share.sum() if others is not None else 0.0)
-        width = max(r.span[1], r.value) - min(r.span[0], r.value)
         # never exactly zero: a slip of the pen is always possible
-        out[:, j] = np.log(near + max(rest, 1e-3) / width)
+        out[:, j] = np.log(near + max(rest, 1e-3) / r.width)
     return out
 
 

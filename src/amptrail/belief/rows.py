@@ -276,7 +276,7 @@ def _spoiled_runs(table: Table, d: _Dense, main: Rows) -> Rows:
         rest = [i for i in range(len(readings)) if i not in where]
         few = d.less(rest, None)
         left = weigh(tuple(readings[i] for i in rest), few.residual, few.cov, few.bad)
-        anywhere = sum(-np.log(_width(readings[i])) for i in where)
+        anywhere = sum(-np.log(readings[i].width) for i in where)
         terms.append(left.log_likelihood + anywhere + np.log(share / len(spoiled)))
         wrong = np.ones_like(main.wrong)
         wrong[:, rest] = left.wrong
@@ -285,10 +285,6 @@ def _spoiled_runs(table: Table, d: _Dense, main: Rows) -> Rows:
     total = np.logaddexp.reduce(stack, axis=0)
     wrong_all = np.einsum("tn,tnm->nm", np.exp(stack - total), np.stack(wrongs))
     return replace(main, log_likelihood=np.asarray(total), wrong=wrong_all)
-
-
-def _width(r: Reading) -> float:
-    return max(r.span[1], r.value) - min(r.span[0], r.value)
 
 
 def _words(table: Table, columns: Array) -> tuple[Array, Array]:

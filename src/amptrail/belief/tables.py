@@ -116,6 +116,11 @@ class Reading:
     state: Showing = "unknown"
     line: int = 0
 
+    @property
+    def width(self) -> float:
+        """The range in which a wrong reading may lie, what was read within it (same unit)."""
+        return max(self.span[1], self.value) - min(self.span[0], self.value)
+
 
 @dataclass(frozen=True)
 class Word:

@@ -134,7 +134,7 @@ def _at_best(t: Table) -> Array:
     a slip included."""
     value = np.asarray([r.value for r in t.readings])
     own = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in t.readings])
-    slip = np.asarray([r.misprobe / (max(r.span[1], r.value) - min(r.span[0], r.value)) for r in t.readings])
+    slip = np.asarray([r.misprobe / r.width for r in t.readings])
     wrong = np.asarray([w.misprobe * w.wrong_likelihood for w in t.words])
     out = np.zeros((len(t.hypotheses), len(t.readings) + len(t.words)))
     for i, h in enumerate(t.hypotheses):
