@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from amptrail.circuit.model import Circuit, Part
-from amptrail.circuit.phases import closed, meant, names_phase, sleeping, turning
+from amptrail.circuit.phases import closed, meant, names_phase, position, sleeping, turning
 from amptrail.sheet import parse
 from amptrail.solve.assemble import assemble
 
@@ -86,3 +86,28 @@ def test_an_alternator_turns_where_the_engine_runs(text: str, when: list[bool]) 
 def test_the_sleeping_phase() -> None:
     assert sleeping(_circuit("phase sleep as asleep 1 h\nphase go as running 9 s\n")).name == "sleep"
     assert sleeping(_circuit()).name == "tail"
+
+
+LIT = "phase lit as ignition-on 9 s with {switch} at {at}\n"
+LIT += "phase go as running 9 s\nphase sleep as asleep 1 h\n"
+
+
+@pytest.mark.parametrize(
+    ("switch", "positions", "contact", "at", "go"),
+    [
+        ("LIGHTS", "off, on", "1-2", "on", "off"),  # said where the key alone would do: worked by hand
+        ("SPEED", "s0, s1", "1-2", "s1", "s0"),
+        ("KILL", "stop, run", "1-2", "stop", "run"),
+        ("KEY", "off, on", "1-2", "on", "on"),
+        ("LOCK", "off, on", "30-15", "on", "on"),
+        ("LOCK", "off, on, start", "1-2", "on", "on"),
+    ],
+)
+def test_a_switch_worked_by_hand_rests_where_no_phase_names_it(
+    switch: str, positions: str, contact: str, at: str, go: str
+) -> None:
+    made = f"switch {switch} positions {positions}\n{switch}.{contact} closed at {positions.split(', ')[1]}\n"
+    circuit = _circuit(LIT.format(switch=switch, at=at) + made)
+    names = tuple(positions.split(", "))
+    now = [position(circuit, switch, names, p) for p in circuit.phases]
+    assert now == [at, go, "off" if "off" in names else names[0]]

@@ -89,12 +89,33 @@ def seconds(phase: Phase) -> float:
 
 
 def position(circuit: Circuit, switch: str, positions: tuple[str, ...], phase: Phase) -> str:
-    """The position a positional switch has in a phase: as stated, else by base, else its first."""
+    """The position a positional switch has in a phase: as stated, else by base, else its first. One that
+    some phase puts where its base would have put it anyway is worked by hand: unsaid it rests, but for the
+    ignition switch."""
     for part, at in phase.at:
         if key(part) == key(switch):
             return at
+    base: Base = "asleep" if _by_hand(circuit, switch, positions) else phase.base
+    return _by_base(positions, base)
+
+
+def _by_base(positions: tuple[str, ...], base: Base) -> str:
     known = {key(p): p for p in positions}
-    for candidate in POSITION_IN[phase.base]:
-        if candidate in known:
-            return known[candidate]
-    return positions[0]
+    return next((known[c] for c in POSITION_IN[base] if c in known), positions[0])
+
+
+def _by_hand(circuit: Circuit, switch: str, positions: tuple[str, ...]) -> bool:
+    """Would the words `with LAMPS at on` of some phase say nothing if the switch went with the key?"""
+    rest = _by_base(positions, "asleep")
+    said = [(p.base, at) for p in drive_cycle(circuit) for part, at in p.at if key(part) == key(switch)]
+    if not any(key(at) == key(_by_base(positions, base)) != key(rest) for base, at in said):
+        return False
+    part = next((p for p in circuit.parts if key(p.name) == key(switch)), None)
+    return part is None or not _ignition(part, positions)
+
+
+def _ignition(part: Part, positions: tuple[str, ...]) -> bool:
+    """The ignition switch: it makes terminal 15 or 50 (DIN 72552), can crank, or is called so."""
+    makes = {t for c in part.contacts for t in (c.a, c.b) if t[:2] in ("15", "50")}
+    turns = {key(p) for p in positions} & {"start", "crank", "acc", "ignition"}
+    return bool(makes or turns) or key(part.name).startswith(("key", "ign"))
