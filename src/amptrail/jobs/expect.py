@@ -17,7 +17,8 @@ from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.forbidden import never
 from amptrail.jobs.solved.own import STANDARD, Own, errs_otherwise
 from amptrail.jobs.solved.reach import reasons
-from amptrail.jobs.solved.spots import Spot, all_spots, battery_minus, canonical, spot
+from amptrail.jobs.solved.readable import asked_for
+from amptrail.jobs.solved.spots import Spot, battery_minus, canonical
 
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
 
@@ -75,18 +76,6 @@ def pick_phases(circuit: Circuit, wanted: Sequence[str]) -> list[int]:
     return [names[key(w)] for w in wanted if key(w) in names]
 
 
-def _instruments_for(s: Spot, wanted: tuple[str, ...]) -> tuple[str, ...]:
-    """Which of the instruments asked for can read this spot; a clamp spot is always read by a clamp."""
-    if s.what == "amps":
-        return ("clamp",)
-    if s.what == "ohms":
-        return ("ohmmeter",)
-    if wanted == ("ohmmeter",):
-        return wanted  # asked for outright: ohms from here to battery minus
-    volts = tuple(w for w in wanted if w not in ("clamp", "ohmmeter"))
-    return volts or (("meter",) if not wanted else ())
-
-
 def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) -> Json:
     unit = {"clamp": "A", "ohmmeter": "ohm"}.get(instrument, "V")
     return {
@@ -135,13 +124,13 @@ def _phase_row(phase: Phase, t_s: float, solved: engine.PhaseState, why_not: str
     }
 
 
-def _off_row() -> Json:
-    """Battery and charger off, modules unpowered: no state, ohms only."""
+def _off_row(last: engine.PhaseState) -> Json:
+    """Battery and charger off, modules unpowered: ohms only. What the cycle blew stays blown."""
     return {
         "phase": "off",
         "t_s": None,
         "status": "settled",
-        "state": None,
+        "state": {**{k: [] for k in last.state}, "fuses_open": last.state["fuses_open"]},
         "chatter": [],
         "alternatives": [],
         "unreachable": False,
@@ -158,14 +147,9 @@ def _ends(circuit: Circuit) -> list[float]:
     return ends
 
 
-def _plan(circuit: Circuit, o: ExpectOptions) -> list[tuple[Spot, str]]:
-    spots = [spot(circuit, t) for t in o.at] if o.at else list(all_spots(circuit))
-    return [(s, i) for s in spots for i in _instruments_for(s, o.instruments)]
-
-
 def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
     asks = _asks(circuit, o)
-    wanted = _plan(circuit, o)
+    wanted = asked_for(circuit, o.at, o.instruments)
     live = [(s, i) for s, i in wanted if i != "ohmmeter"]
     ohms = [(s, i) for s, i in wanted if i == "ohmmeter"]
     phases = pick_phases(circuit, o.phases)
@@ -197,7 +181,7 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
             ohm_rows = [_reading(circuit, s, i, off[lane][t]) for t, (s, i) in enumerate(ohms)]
             own = next((r for r in phase_rows if key(r["phase"]) == "off"), None)
             if own is None:
-                own = _off_row()
+                own = _off_row(session.state(runs, lane, len(cycle) - 1))
                 phase_rows.append(own)
             own["readings"] += ohm_rows  # a sheet may call a phase of its own `off`: one row holds both
         rows.append(
