@@ -16,7 +16,7 @@ from benchmarks import generator
 from benchmarks.twin_misses import Faults, apart
 
 from amptrail import twin
-from amptrail.circuit.model import Circuit, Driver, Fault, Mode, ModuleLine, PartKind, Term
+from amptrail.circuit.model import Circuit, Driver, Fault, Mode, ModuleLine, PartKind, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import catalogue
 from amptrail.faults.overlay import changes
@@ -137,3 +137,15 @@ def test_a_bad_joint_at_every_pin_of_a_module() -> None:
     for name, own in (("30", "BCM"), ("31", "BCM")):
         got = run(net, [changes(net, Fault("open", Term(own, name)))])
         assert not any(own in got.state(0, k).modules_awake for k in range(len(got.phases)))
+
+
+def test_a_bad_joint_where_several_branches_of_a_part_end() -> None:
+    """The common terminal of a change-over contact, a key switch, a solenoid; a field; the wiper of a track."""
+    circuit = sheet(EVERYTHING)
+    told = [("K1", "30"), ("KEY", "30"), ("STA", "50"), ("STA", "31"), ("ALT", "D+"), ("PED", "2")]
+    ends = [Term(*t) for t in told]
+    joints = [Fault("open", t) for t in ends] + [Fault("resistance", t, ohm=30.0) for t in ends]
+    agree(circuit, [(f,) for f in joints])
+    net = assemble(circuit)
+    for t in ends:
+        assert 0 < len(changes(net, Fault("open", t))) <= len(net.part_branches[key(t.part)])

@@ -1,4 +1,4 @@
-"""Pins of modules: the terminals of a module that its lines name."""
+"""Pins of a module, as its lines name them, and what of another part ends at one of its terminals."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from amptrail.circuit.model import (
     Driver,
     GroundPin,
     Input,
+    Part,
     Reference,
     Supply,
     Term,
@@ -46,3 +47,30 @@ def lives_by(circuit: Circuit, at: Term) -> bool:
 
 def _same(module: str, pin: str, at: Term) -> bool:
     return (key(module), key(pin)) == (key(at.part), key(at.name))
+
+
+_ENDS = ("in", "out", "+", "-")
+_ENDING: dict[str, dict[str, tuple[str, ...]]] = {
+    "alternator": {"b+": ("",), "d+": ("field", "D+"), "31": ("", "field", "D+")},
+    "relay": {"85": ("coil",), "86": ("coil",), "30": ("87", "87a")},
+    "starter": {"50": ("coil", "pull"), "30": ("contact",), "31": ("coil", ""), "m": ("",)},
+}
+
+
+def ending_at(part: Part, terminal: str) -> tuple[str, ...]:
+    """The branches of a part, no module, that a bad joint at one of its terminals parts from the wiring. None
+    where the name is already that of a branch (a leg, a contact), or of nothing."""
+    name = key(terminal)
+    if part.kind in _ENDING:
+        return _ENDING[part.kind].get(name, ())
+    if part.kind in ("connector", "box"):
+        return (terminal[:-2],) if name.endswith((".a", ".b")) else ()
+    if part.contacts:
+        return tuple(f"{c.a}-{c.b}" for c in part.contacts if name in (key(c.a), key(c.b)))
+    whole = part.kind not in ("module", "pot", "splice", "ground")
+    return ("",) if whole and terminal in _ENDS else ()
+
+
+def is_wiper(part: Part, terminal: str) -> bool:
+    """The tap of a track: what comes to it from outside is its only joint."""
+    return part.kind in ("pot", "sensor") and terminal == "2"

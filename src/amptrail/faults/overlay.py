@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from amptrail.circuit.model import BODY, Driver, Fault, Input, Term, key
-from amptrail.circuit.pins import is_pin, is_reference, lives_by
+from amptrail.circuit.pins import ending_at, is_pin, is_reference, is_wiper, lives_by
 from amptrail.circuit.tables import number
 from amptrail.errors import ModelError, one
+from amptrail.faults.hypothesis import label
 from amptrail.solve import laws
 from amptrail.solve.changes import Change, Kind
 from amptrail.solve.network import Network
@@ -39,20 +40,43 @@ def _node(net: Network, term: Term) -> int:
 def _at_pin(net: Network, at: Term) -> tuple[int, ...]:
     """What a bad joint at a module's pin sits in: the one branch that comes to the pin from outside, else all
     that the module has there."""
+    comes, mine = _around(net, at)
+    return comes if len(comes) == 1 else mine
+
+
+def _around(net: Network, at: Term) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """The branches that come to a terminal from outside, and the part's own that end on its metal."""
     node, own = net.node(at), set(net.part_branches.get(key(at.part), ()))
     ends = zip(net.base.kind, net.base.na, net.base.nb, strict=True)
     there = [b for b, (kind, i, j) in enumerate(ends) if kind != laws.NONE and node in (i, j)]
-    outside = [b for b in there if b not in own]
-    return tuple(outside if len(outside) == 1 else [b for b in there if b in own])
+    return tuple(b for b in there if b not in own), tuple(b for b in there if b in own)
+
+
+def _at_terminal(net: Network, at: Term) -> tuple[int, ...]:
+    """What a bad joint at a part's terminal sits in, where several branches of the part end there: the one
+    that comes from outside, else each of them."""
+    part = net.part_of.get(key(at.part))
+    ending = ending_at(part, at.name) if part is not None else ()
+    if part is None or not (ending or is_wiper(part, at.name)):
+        return ()
+    names = (key(f"{part.name}.{n}" if n else part.name) for n in ending)
+    own = tuple(net.branch_of[n] for n in names if n in net.branch_of)
+    comes, mine = _around(net, at)
+    return comes if len(comes) == 1 and (not own or set(mine) == set(own)) else own
 
 
 def _branches(net: Network, at: Term) -> tuple[int, ...]:
     """The branch blamed, or every branch of a part that has none of its own name."""
     if is_pin(net.circuit, at):
         return _at_pin(net, at)
+    if ending := _at_terminal(net, at):
+        return ending
     try:
         return (net.branch(at),)
     except ModelError:
+        if (key(at.part), key(at.name)) in net.node_index and at.name:
+            remedy = f"blame the wire, plug or part that ends at {at}"
+            raise one("no-such-branch", f"{at} is no joint by itself", remedy=remedy) from None
         if at.name or key(at.part) not in net.part_branches:
             raise
         return net.part_branches[key(at.part)]
@@ -104,7 +128,7 @@ def _pin_line(net: Network, fault: Fault) -> Driver | Input:
                 and key(fault.at.name) in (key(x.name), key(x.pin))
             ):
                 return x
-    raise one("fault", f"{fault.at} is neither an output nor an input of {fault.at.part}")
+    raise one("fault", f"{label(fault.at)} is neither an output nor an input of a module")
 
 
 def _dead(net: Network, fault: Fault, ohm: float | None) -> Changes:
@@ -141,7 +165,7 @@ def _has(net: Network, fault: Fault, ohm: float | None) -> Changes:
 def _wrong_rating(net: Network, fault: Fault, ohm: float | None) -> Changes:
     part = net.part_of.get(key(fault.at.part))
     if part is None or part.kind not in ("fuse", "link"):
-        raise one("fault", f"{fault.at} is no fuse")
+        raise one("fault", f"{label(fault.at)} is no fuse")
     value = fault.value if fault.value is not None else 2 * number(part, "rating_a")
     return (Change(Kind.PARAM, part.name, "rating_a", value),)
 
@@ -176,11 +200,14 @@ def _swapped(net: Network, fault: Fault, ohm: float | None) -> Changes:
     if _is_layout(net, fault):
         return _other_layout(net, fault.at.part)
     if any(key(r) == key(fault.at.part) for r in net.relays):
-        text = f"{fault.at} swapped with {fault.to}: of a relay only 30 and 86 change places"
+        other = f" with {label(fault.to)}" if fault.to else ""
+        text = f"{label(fault.at)} swapped{other}: of a relay only 30 and 86 change places"
         raise one("fault", text, remedy=f"Write `{fault.at.part}.30 swapped with {fault.at.part}.86`.")
     if fault.to is None:
         raise one(
-            "fault", f"{fault.at} swapped: with which cavity?", remedy="Write `X7.4 swapped with X7.5`."
+            "fault",
+            f"{label(fault.at)} swapped: with which cavity?",
+            remedy="Write `X7.4 swapped with X7.5`.",
         )
     one_, two = (Term(t.part, t.name.removesuffix(".a").removesuffix(".b")) for t in (fault.at, fault.to))
     ends = [[net.node(Term(t.part, f"{t.name}.{side}")) for side in "ab"] for t in (one_, two)]

@@ -7,6 +7,7 @@ from typing import Any
 from lark import Token, Tree
 
 from amptrail.circuit.model import Circuit, Fault, Term, key
+from amptrail.circuit.pins import ending_at
 from amptrail.circuit.tables import table
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
@@ -19,6 +20,7 @@ from amptrail.units import exact as show
 
 _PLAIN = {
     "f_open": "open",
+    "f_blown": "open",
     "f_stuck_on": "stuck_on",
     "f_stuck_off": "stuck_off",
     "f_dead": "dead",
@@ -67,6 +69,9 @@ def blamed(names: Names, ref: Node, mode: str) -> Term:
         if part.kind in ("connector", "box"):
             return Term(part.name, names.cavity(part, node.children[2]))
     owner = names.parts.get(key(at.part))
+    if owner is not None and mode in ("open", "resistance"):
+        ending = ending_at(owner, at.name)
+        at = Term(at.part, ending[0]) if len(ending) == 1 else at  # `F1.in open` is `F1 open`
     driven = mode in ("dead", "always_on") and owner is not None and owner.kind == "module"
     return _driver(names, at, node.children[2], mode) if driven else at
 

@@ -20,7 +20,7 @@ from amptrail.sheet.quantity import Quantity
 from amptrail.units import WORDS
 
 _WORD = r"[^\W\d][\w]*(?:-\w+)*(?:[+-](?![\w`-]))?"
-_END = r"[^\W\d]\w*(?:-\w+)*\.[\w+.-]*?[\w+-]"
+_END = r"(?:[^\W\d]\w*(?:-\w+)*\.[\w+.-]*?[\w+-]|(?i:body))"  # one end of an unnamed wire
 _UNIT = "|".join(sorted(map(re.escape, WORDS), key=len, reverse=True))
 TOKEN = re.compile(
     rf"""(?P<SPACE>[\s]+|\#.*)

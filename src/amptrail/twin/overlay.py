@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Cavity, Circuit, Driver, Fault, Input, Part, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, position
-from amptrail.circuit.pins import is_pin, is_reference, lives_by
+from amptrail.circuit.pins import ending_at, is_pin, is_reference, is_wiper, lives_by
 from amptrail.errors import nearest
 from amptrail.twin.bench import MIN_OHM, NEVER, SERIES, Bench, Element, refuse
 from amptrail.twin.elements import bench, fuse_ohm
@@ -73,13 +73,20 @@ def find(b: Bench, at: Term) -> list[int]:
 
 def where(b: Bench, at: Term) -> list[int]:
     """Positions of what a bad joint sits in. At a module's pin that is the one element that comes to it from
-    outside, else all that the module has there."""
-    if not is_pin(b.circuit, at):
+    outside, else all that the module has there; at another part's terminal likewise."""
+    part = next((p for p in b.circuit.parts if key(p.name) == key(at.part)), None)
+    ending = ending_at(part, at.name) if part is not None else ()
+    pin = is_pin(b.circuit, at)
+    if not pin and not ending and not (part is not None and is_wiper(part, at.name)):
         return find(b, at)
     node = b.node(at.part, at.name)
     there = [i for i, e in enumerate(b.out) if node in (e.a, e.b, e.c)]
     outside = [i for i in there if key(b.out[i].branch.part) != key(at.part)]
-    return outside if len(outside) == 1 else [i for i in there if i not in outside]
+    mine = [i for i in there if i not in outside]
+    own = mine if pin else [i for n in ending if (i := first_of(b, Term(at.part, n))) is not None]
+    if len(outside) == 1 and (pin or not own or set(mine) == set(own)):
+        return outside
+    return own if own or pin else find(b, at)
 
 
 def part_named(circuit: Circuit, name: str) -> Part:
