@@ -12,6 +12,7 @@ from strategies import circuits
 from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError
+from amptrail.circuit.strap import needs_strap
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
 
 PAGE = (Path(__file__).parents[2] / "docs" / "sheet.md").read_text(encoding="utf-8")
@@ -29,7 +30,10 @@ SHEET, READINGS, FAULTS, REFUSED = (
 )
 @given(circuits())
 def test_print_then_parse_is_the_same_circuit(circuit: Circuit) -> None:
-    assert parse(print_sheet(circuit)) == circuit
+    again = parse(print_sheet(circuit))
+    if needs_strap(circuit) is not None:  # the strap that is taken is written down, and then stays
+        circuit, again = again, parse(print_sheet(again))
+    assert again == circuit
 
 
 def test_the_page_reads_prints_and_is_sound() -> None:

@@ -140,7 +140,7 @@ def test_a_bad_joint_at_every_pin_of_a_module() -> None:
 
 
 def test_a_bad_joint_where_several_branches_of_a_part_end() -> None:
-    """The common terminal of a change-over contact, a key switch, a solenoid; a field; the wiper of a track."""
+    """The common terminal of a contact, a key switch, a solenoid; a field; the wiper of a track."""
     circuit = sheet(EVERYTHING)
     told = [("K1", "30"), ("KEY", "30"), ("STA", "50"), ("STA", "31"), ("ALT", "D+"), ("PED", "2")]
     ends = [Term(*t) for t in told]

@@ -7,7 +7,8 @@ from functools import cached_property
 
 from amptrail.checker.data import RejectedError, StoryKey
 from amptrail.circuit import tables
-from amptrail.circuit.model import BODY, Circuit, Driver, Fault, Feed, Supply, Term, key
+from amptrail.circuit.model import Circuit, Driver, Fault, Feed, Supply, Term, key
+from amptrail.circuit.strap import metal as bare_metal
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import InputError
 from amptrail.reference.fuse import SHORT_VOLTS, SHORT_WIRE_C
@@ -184,7 +185,7 @@ def _altered(job: Job, c: Circuit, faults: tuple[Fault, ...], extra: str, short_
     if word == "lost":
         faults = (*faults, Fault("open", term_of(c, rest)))
     more: tuple[Element, ...] = ()
-    body = wiring(c).node(BODY)
+    body = wiring(c).node(bare_metal(c))
     if short_at is not None and body is not None and short_at != body:
         more = (Element(Term("", "short"), "res", short_at, body, (SHORT_OHM, 0.0)),)
         c = _hot(job, c)

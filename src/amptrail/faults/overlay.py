@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from amptrail.circuit.model import BODY, Driver, Fault, Input, Term, key
+from amptrail.circuit.model import Driver, Fault, Input, Term, key
 from amptrail.circuit.pins import ending_at, is_pin, is_reference, is_wiper, lives_by
+from amptrail.circuit.strap import metal
 from amptrail.circuit.tables import number
 from amptrail.errors import ModelError, one
 from amptrail.faults.hypothesis import label
@@ -105,7 +106,7 @@ def _plus(net: Network) -> Term:
 
 
 def _bridge(net: Network, fault: Fault, ohm: float | None) -> Changes:
-    to = {"to_ground": BODY, "to_supply": _plus(net)}.get(fault.mode, fault.to)
+    to = {"to_ground": metal(net.circuit), "to_supply": _plus(net)}.get(fault.mode, fault.to)
     if to is None:
         raise one("fault", f"{fault.at}: a leak needs a second point")
     a, b = _node(net, fault.at), _node(net, to)

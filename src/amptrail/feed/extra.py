@@ -12,7 +12,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from amptrail.circuit.model import BODY, key
+from amptrail.circuit.model import key
+from amptrail.circuit.strap import metal
 from amptrail.feed.evidence import Changes, Instant, Put, Step, Story, asleep_steps, live
 from amptrail.feed.fitting import Fitted
 from amptrail.feed.graph import Edge, edges
@@ -116,7 +117,7 @@ def extra_of(f: Fitted, corner: Changes = ()) -> Extra:
     fed, healthy = f.lane("fed") + corner, f.lane("healthy") + corner
     free = no_fuse_opens(net)
     shorted = [(n, c) for n, c in enumerate(chains(f)) if not c.control and c.end not in grounded_in_sheet(f)]
-    body = net.node(BODY)
+    body = net.node(metal(net.circuit))
     lanes = [
         fed + free + _hot_wires(f) + (Change(Kind.BRIDGE, c.end, body, SHORT_OHM),) if c.end != body else fed
         for _, c in shorted

@@ -34,6 +34,7 @@ from amptrail.circuit.model import (
     WorkedOn,
     key,
 )
+from amptrail.circuit.strap import STRAP_OHM, needs_strap
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.faults import faults
 from amptrail.sheet.feeds import cut_names, short_feed
@@ -41,11 +42,15 @@ from amptrail.sheet.hops import Strings, make_part, term, word
 from amptrail.sheet.lexer import quantity, unquote
 from amptrail.sheet.modules import Modules, si
 from amptrail.sheet.names import CAVITIED, Names, Node, wrong
+from amptrail.sheet.oneline import tree_of
+from amptrail.sheet.words import term_text
+from amptrail.units import exact
 
 BASES = ("asleep", "awake", "ignition-on", "cranking", "running", "after-run")
 WAYS = ("post", "fuse-top", "bolt", "socket", "back-probe", "open-plug", "pierce", "not")
 _MODULE_LINES = {"ground_pin", "lives", "supply", "input", "reference", "driver", "clamp", "bus", "signal"}
 _POINTS = {"point_at", "point_between", "point_amps", "point_ohms"}
+_SPARE = tuple(f"STRAP_{n}" for n in range(2, 100))
 _FIRST = {
     "title",
     "sheet_name",
@@ -110,15 +115,32 @@ class Builder:
             for line, tree in flat:
                 if _rank(str(tree.data)) == rank:
                     self._guard(line, tree, read)
+            if rank == 0 and not self.names.spoilt and not self.problems:
+                self._strap()
+        return self._circuit()
+
+    def _circuit(self) -> Circuit:
         fields: dict[str, Any] = {k: tuple(v) for k, v in self.lists.items()}
-        order = tuple(self.order)
         return Circuit(
             **self.scalars,
             **fields,
             parts=tuple(self.parts),
             cavities=tuple(self.strings.cavities),
-            order=order,
+            order=tuple(self.order),
         )
+
+    def _strap(self) -> None:
+        """Where no path says how the body is joined to the battery a strap joins it; the answer says so."""
+        minus = needs_strap(self._circuit())
+        if minus is None:
+            return
+        name = next(n for n in ("STRAP", "BODY_STRAP", *_SPARE) if key(n) not in self.names.parts)
+        ohm = exact(STRAP_OHM, "ohm")
+        lines = f"joint {name} {ohm}", f"path {term_text(minus)} -- {name} -- body"
+        for text in lines:
+            self._guard(0, tree_of(text, "statement").children[0], self._early)
+        said = f"no path joins the body to {term_text(minus)}: a strap {name} of {ohm} is assumed"
+        self.problems.append(Problem("strap-assumed", said, severity="note", remedy=f"say it: {lines[1]}"))
 
     def _guard(self, line: int, tree: Node, read: Callable[[Node, int], None]) -> None:
         self.line = line

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import BODY, Cavity, Circuit, Driver, Fault, Input, Part, Phase, Term, key
+from amptrail.circuit.model import Cavity, Circuit, Driver, Fault, Input, Part, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, position
 from amptrail.circuit.pins import ending_at, is_pin, is_reference, is_wiper, lives_by
+from amptrail.circuit.strap import metal
 from amptrail.errors import nearest
 from amptrail.twin.bench import MIN_OHM, NEVER, SERIES, Bench, Element, refuse
 from amptrail.twin.elements import bench, fuse_ohm
@@ -141,7 +142,7 @@ def _severity(f: Fault) -> float:
 
 
 def _bridge(b: Bench, f: Fault) -> None:
-    to = {"to_ground": BODY, "to_supply": _plus(b.circuit)}.get(f.mode) or f.to
+    to = {"to_ground": metal(b.circuit), "to_supply": _plus(b.circuit)}.get(f.mode) or f.to
     if to is None:
         raise refuse("fault", f"{f.at}: a leak needs a second point")
     ends = _node_of(b, f.at), _node_of(b, to)

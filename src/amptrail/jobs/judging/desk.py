@@ -20,7 +20,7 @@ from amptrail.jobs.judging import offers, outcomes, trials
 from amptrail.jobs.judging.panel import Candidate, Panel, live, panel
 from amptrail.jobs.solved.access import place_minutes, start_place, travel_minutes
 from amptrail.jobs.solved.engine import reachable_phases
-from amptrail.jobs.solved.observe import Observation
+from amptrail.jobs.solved.observe import THERE, Observation
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, canonical
 from amptrail.plan import Problem, Tests, Where, World, make_plan, problem
@@ -201,7 +201,7 @@ def told_already(j: Judgement, t: Candidate, anyone: bool = False) -> bool:
 
 
 def _answers(circuit: Circuit, o: Observation, t: Candidate) -> bool:
-    if o.unsure or o.showing != "unknown" or o.conditions.as_told != t.conditions:
+    if o.word == THERE or o.unsure or o.showing != "unknown" or o.conditions.as_told != t.conditions:
         return False
     if t.said is not None:
         if o.kind != t.said.kind or o.phase != t.said.phase:

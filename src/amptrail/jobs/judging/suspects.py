@@ -236,7 +236,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
             "worst_line": unexplained.worst_line,
         },
         "doubtful_reading": _doubt(j),
-        "readings_used": len(j.seen.all),
+        "readings_used": len({o.line for o in j.seen.all}),
         "readings_ignored": [{"line": n, "reason": why} for n, why in j.ignored],
         "ruled_out_by": _ruled_by(j),
         "evidence_nats": j.post.evidence_nats,

@@ -23,6 +23,7 @@ from amptrail.jobs.judging import bypasses, twins
 from amptrail.jobs.judging.offers import asked
 from amptrail.jobs.judging.panel import Candidate, Live
 from amptrail.jobs.solved.access import HOW_MINUTES, start_place, travel_minutes
+from amptrail.jobs.solved.engine import reachable_phases
 from amptrail.jobs.solved.forbidden import never
 from amptrail.jobs.solved.observe import Conditions, Observation, failing
 from amptrail.jobs.solved.spots import Spot
@@ -86,7 +87,7 @@ def _failing(j: Judgement) -> list[tuple[Must, int]]:
     out: dict[tuple[str, int], tuple[Must, int]] = {}
     for o in failing(j.seen.words):
         m = function_of(j.circuit, o.part or "")
-        if m is not None and m.a is not None and o.phase is not None:
+        if m is not None and o.phase is not None:
             out.setdefault((m.name, o.phase), (m, o.phase))
     return list(out.values())[:MOST_WATCHED]
 
@@ -199,13 +200,15 @@ def bypassed(j: Judgement, alive: Live) -> Iterator[Candidate]:
     """What fails tried again with a bypass fitted, or the volts that a lamp in its place lets through."""
     phases = sorted({phase for _, phase in _failing(j)})
     every = {b.conditions: b for b in _worth_bypassing(j, alive)}
+    lives = reachable_phases(j.circuit)
     for b in list(every.values())[:MOST_BYPASSES]:
         if b.meter_at is None:
             for t in _functions(j, b.conditions, b.part, "bypass", b.minutes):
                 yield replace(t, how=b.how)
             continue
         spot, place = Spot(str(b.meter_at), "volts", b.meter_at), _place(j.circuit, b.part)
-        for phase in phases:
+        # a short behind a fuse shows wherever it is fed: at rest before any switch, else behind it
+        for phase in lives if b.how == "fuse-lamp" else phases:
             yield Candidate(spot, "meter", phase, b.conditions, place, b.minutes, b.how, "bypass")
 
 

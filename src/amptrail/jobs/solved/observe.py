@@ -24,6 +24,7 @@ Kind = Literal[
     "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code"
 ]
 OVER_RANGE_OHM = 20e6
+THERE = "there"  # the word of a part that was pulled out of its slot
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 
@@ -280,6 +281,7 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
     ignored: list[tuple[int, str]] = []
     worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
     renewed: tuple[str, ...] = ()
+    pulled = set[str]()
     for r in told.items:
         if r.kind in ("worked", "my"):  # no observation: what is likely beforehand, and what it is read with
             continue
@@ -292,8 +294,17 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
                 used.append(_in_vain(got, used, renewed))
         else:
             standing = replace(got.conditions, renewed=renewed)
+            taken = (*standing.out, *standing.pulled)
+            used += [_was_there(r, x, renewed) for x in taken if x not in pulled]
+            pulled.update(taken)
             used.append(_as_read_with(replace(got, conditions=standing), r, mine))
     return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed)
+
+
+def _was_there(r: Reading, part: str, renewed: tuple[str, ...]) -> Observation:
+    """What was taken out for a reading was not missing."""
+    standing = Conditions(renewed=renewed)
+    return Observation(r.line, r.text, "looks", None, part=part, word=THERE, conditions=standing)
 
 
 def failing(heard: Sequence[Observation]) -> list[Observation]:
