@@ -206,7 +206,7 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     plan = w.plan
     last = plan.order.size
     _hang(plan.edge, w.first, w.following)
-    _regather(lane, w, whole(w.first.size), truth(True))
+    regather(lane, w, whole(w.first.size), truth(True))
     hangs, climb, rank, parent, na, nb = w.hangs, w.climb, plan.rank, plan.parent, lane.na, lane.nb
     hangs[:] = 0
     for n in range(bent):
@@ -238,7 +238,7 @@ def _climbing(hangs: Array, parent: Array, climb: Array, last: int) -> int:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _regather(lane: Lane, w: Work, moved: int, every: bool) -> None:
+def regather(lane: Lane, w: Work, moved: int, every: bool) -> None:
     """The arms of the branches w.moved, or the first `moved` arms."""
     plan = w.plan
     _gather(
@@ -256,7 +256,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
         moved = _values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
         if moved > 0:
             w.known[STIRRED] = 1
-            _regather(lane, w, moved, truth(False))
+            regather(lane, w, moved, truth(False))
     else:
         _anew(net, lane, w, phase)
         w.known[SAME] = w.known[STIRRED] = 1
@@ -290,4 +290,4 @@ def stamp(lane: Lane, w: Work, count: int, every: bool) -> None:
         moved += 1
     if moved > 0:
         w.known[STIRRED] = 1
-        _regather(lane, w, whole(moved), truth(False))
+        regather(lane, w, whole(moved), truth(False))

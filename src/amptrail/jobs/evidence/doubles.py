@@ -1,15 +1,13 @@
 """Two faults at once: which pairs may explain the readings, and their lanes, kept for the next reading.
 
-A pair is hoped for by what it could explain at best: every reading by whichever of the two explains it
-better, each at its own best severity. What two faults do together that neither does alone (one hides the
-other, or both hinder one current) is what the best single faults beside every other one are tried for.
+Every pair is hoped for by a first look (`hopes`); lanes are spent on those that hope for most a lane, batch
+after batch, until what is found explains the readings and a batch no longer adds to it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,23 +15,20 @@ from numpy.typing import NDArray
 from amptrail.belief import Hypothesis, Posterior, Table, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.kept import Kept
-from amptrail.jobs.evidence.predict import Evidence, Suspect, double, table
+from amptrail.jobs.evidence.hopes import hopes
+from amptrail.jobs.evidence.predict import DOUBLE_POINTS, Evidence, Suspect, double, table
 from amptrail.jobs.evidence.renewed import as_told, new_by, touched
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.solve.network import SPARE
 
 Array = NDArray[np.float64]
-FIRST_LANES = 3_000  # on the pairs hoped for most (about 0.3 s on two cores the first time)
-MOST_LANES = 12_000  # on all of them
+BATCH_LANES = 1_500  # of pairs tried at once (about 0.15 s on two cores the first time)
+MOST_LANES = 12_000  # of all of them
 POOL_LANES = 12_000  # lanes of pairs kept of one circuit
-TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
-TELLING_NATS = 0.5  # the same for a word
-BEST_SINGLES = 12
-# A pair that at its very best explains less than what was found by so much is left out. At 4, four of 15
-# jobs lost up to all of their first ten: two faults may read many nats better together than each at its best.
-WORTH_NATS = 8.0
 FITS_P = 0.05  # readings this likely by chance under what is believed are explained
+ADDS_LEAST = 0.01  # a batch that is believed less adds nothing
+IDLE_MOST = 1  # batches that add nothing while a reading is still doubted
 USED_LEAST = 0.25  # of a batch of kept lanes; one used less is solved anew, smaller
 BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
 
@@ -49,102 +44,53 @@ def explained(
 ) -> tuple[Table, tuple[Suspect, ...]]:  # fmt: skip
     """The table `t` with the pairs of `base` that could explain the readings, and those pairs. `only` and
     `alone` are the table of `base` and what is believed of it. `everything`: all pairs of active faults."""
-    hoped = _hoped(base, only, alone)
+    hoped = _hoped(base, hopes(circuit, base, only, alone, seen))
     if everything:
-        pairs = [s for _, s in _some(hoped, -np.inf, np.inf)[0]]
+        pairs = list(hoped)
         return replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen)), tuple(pairs)
     sets = len({o.conditions.as_told for o in seen.all})  # each set of conditions is solved by itself
-    tried, last = _some(hoped, -np.inf, FIRST_LANES / sets)
-    pairs = [s for _, s in tried]
-    found = predicted(circuit, pairs, seen)
-    if last is not None:  # more are hoped for: how much, beside what has been found?
-        best = posterior(replace(only, hypotheses=only.hypotheses + found))
-        there = float(np.logaddexp.reduce(_log_prior((*base, *pairs)) + best.log_evidence))
-        spent = sum(len(s.rows) for s in pairs)
-        fits = best.doubtful is None and best.unexplained.p_value >= FITS_P
-        real = _log_prior(pairs) + best.log_evidence[len(base) :]
-        # what two faults do only together is not hoped for; where some did, others may
-        more_than_hoped = float(np.max(real - [hope for hope, _ in tried], initial=0.0))
-        least = there - WORTH_NATS - more_than_hoped if fits else -np.inf
-        more = [s for _, s in _some(chain((last,), hoped), least, MOST_LANES / sets - spent)[0]]
+    pairs, found, idle = list[Suspect](), tuple[Hypothesis, ...](), 0
+    for _ in range(MOST_LANES // BATCH_LANES):
+        more = _some(hoped, BATCH_LANES / sets)
+        if not more:
+            break
         pairs, found = pairs + more, found + predicted(circuit, more, seen)
+        now = posterior(replace(only, hypotheses=only.hypotheses + found))
+        idle = idle + 1 if float(now.probability[-len(more) :].sum()) < ADDS_LEAST else 0
+        allowed = 0 if now.doubtful is None else IDLE_MOST
+        if idle > allowed and now.unexplained.p_value >= FITS_P:
+            break
     return replace(t, hypotheses=t.hypotheses + found), tuple(pairs)
 
 
-def _log_prior(some: Sequence[Suspect]) -> Array:
+def _hoped(base: Sequence[Suspect], hope: Array) -> Iterator[Suspect]:
+    """Pairs of `base` by what they explain at best, the most hopeful a lane first."""
+    first, second = np.nonzero(np.triu(np.isfinite(hope), 1))
     with np.errstate(divide="ignore"):
-        return np.log([s.prior for s in some])
-
-
-Hoped = tuple[float, Suspect]
-
-
-def _hoped(base: Sequence[Suspect], t: Table, post: Posterior) -> Iterator[Hoped]:
-    """Pairs of `base` (the table's hypotheses) with what they explain at best, most hopeful first."""
-    live = _active(t)
-    live[0] = False
-    best = [i for i in post.ranking() if i != 0][:BEST_SINGLES]
-    wanted = live[:, None] & live[None, :]
-    wanted[best, :] = wanted[:, best] = True
-    wanted[0, :] = wanted[:, 0] = False
-    first, second = np.nonzero(np.triu(wanted, 1))
-    log_prior, alone = _log_prior(base), _at_best(t)
-    hope = log_prior[first] + log_prior[second] + np.maximum(alone[first], alone[second]).sum(axis=1)
-    for k in np.argsort(-hope, kind="stable"):
+        log_prior = np.log([s.prior for s in base])
+    rows = np.log([min(DOUBLE_POINTS, len(s.rows)) for s in base])
+    own = log_prior - rows
+    worth = hope[first, second] + own[first] + own[second]
+    for k in np.argsort(-worth, kind="stable"):
         a, b = base[int(first[k])], base[int(second[k])]
         if _ats(a) & _ats(b):
             continue
         pair = double(a.causes[0], b.causes[0])
         if bridges(pair) <= SPARE:  # water in a plug beside two crossed pins: more than one vehicle can hold
-            yield float(hope[k]), pair
+            yield pair
 
 
-def _some(hoped: Iterator[Hoped], least: float, lanes: float) -> tuple[list[Hoped], Hoped | None]:
-    """The next pairs that hope for `least` or more, within `lanes`; the first that was left over."""
-    out: list[Hoped] = []
-    for hope, pair in hoped:
+def _some(hoped: Iterator[Suspect], lanes: float) -> list[Suspect]:
+    """The next pairs, of `lanes` lanes or a few more."""
+    out: list[Suspect] = []
+    while lanes > 0 and (pair := next(hoped, None)) is not None:
         lanes -= len(pair.rows)
-        if hope < least or lanes < 0:
-            return out, (hope, pair) if hope >= least else None
-        out.append((hope, pair))
-    return out, None
+        out.append(pair)
+    return out
 
 
 def _ats(s: Suspect) -> set[str]:
     return {str(f.at) for c in s.causes for f in c.faults}
-
-
-def _active(t: Table) -> NDArray[np.bool_]:
-    """Which hypotheses move a reading by more than its spread, or a word, at any severity."""
-    healthy = t.hypotheses[0].prediction
-    sigma = np.asarray([r.sigma for r in t.readings])
-    out = []
-    for h in t.hypotheses:
-        p = h.prediction
-        spread = sigma if p.cov is None else np.sqrt(sigma**2 + np.einsum("gii->gi", p.cov))
-        moved = bool((np.abs(p.mean - healthy.mean[0]) > TELLING_SIGMAS * spread).any())
-        if p.words is not None and healthy.words is not None and not moved:
-            moved = bool((np.abs(p.words - healthy.words[0]) > TELLING_NATS).any())
-        out.append(moved)
-    return np.asarray(out, bool)
-
-
-def _at_best(t: Table) -> Array:
-    """[hypothesis, reading then word] log-likelihood of each by itself at the severity that explains it best,
-    a slip included."""
-    value = np.asarray([r.value for r in t.readings])
-    own = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in t.readings])
-    slip = np.asarray([r.misprobe / r.width for r in t.readings])
-    wrong = np.asarray([w.misprobe * w.wrong_likelihood for w in t.words])
-    out = np.zeros((len(t.hypotheses), len(t.readings) + len(t.words)))
-    for i, h in enumerate(t.hypotheses):
-        p = h.prediction
-        var = own + (0.0 if p.cov is None else np.einsum("gii->gi", p.cov))
-        density = np.exp(-0.5 * (value - p.mean) ** 2 / var) / np.sqrt(2 * np.pi * var)
-        out[i, : len(value)] = np.log(density + slip + 1e-30).max(axis=0)
-        if len(wrong) and p.words is not None:
-            out[i, len(value) :] = np.log(np.exp(p.words) + wrong + 1e-30).max(axis=0)
-    return out
 
 
 # ---- their lanes ------------------------------------------------------------------------------------

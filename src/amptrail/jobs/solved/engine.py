@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from amptrail.solve.changes import Change, Kind
 from amptrail.solve.network import Network
 from amptrail.solve.readings import Tap, read
 from amptrail.solve.runs import STATUS, Runs, State, run
+from amptrail.solve.second import Seconds, seconds
 from amptrail.solve.settle import CHATTER, NOT_CONVERGED
 from amptrail.solve.tolerance import spread
 
@@ -37,6 +38,7 @@ Json = dict[str, Any]
 WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
 WRONG_PLACES = WRONG_POINTS + WRONG_PHASES
 FED_V = 1.0  # below this a load is not fed, and its conductance says nothing (common practice)
+LEAST_OHM = 0.05  # of an ohmmeter's reading: leads and tips are more (common practice)
 UNSURE_SHARE, UNSURE_STEPS = 0.05, 2.0  # how far off a figure told as unsure may be (common practice)
 BATTERY_DRIFT = 0.008  # how far a battery line and the reading under it may be apart (common practice)
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
@@ -219,17 +221,16 @@ class Solved:
 
     def columns(self, seen: Sequence[Observation]) -> Part:
         """Predictions, tolerances and wrong-place alternatives for numeric observations."""
-        spots = [self._spot(o) for o in seen]
-        slots = [self._slot(o.phase or 0) for o in seen]
-        asked = [(tap(s, o.instrument), slot) for s, o, slot in zip(spots, seen, slots, strict=True)]
+        spots, asked = [self._spot(o) for o in seen], [self.asked(o) for o in seen]
+        slots = [slot for _, slot in asked]
         mean = np.stack([c.value for c in self.read.read(asked)], axis=1)
         battery = [o.battery_v is not None for o in seen]
         cov = self.read.covariance(asked, battery)
         value = np.zeros(len(seen))
         sigma = np.ones(len(seen))
         for t, o in enumerate(seen):
-            scale = self._battery_scale(o, slots[t])
-            mean[:, t] *= scale
+            scale, raw = self._battery_scale(o, slots[t]), mean[:, t].copy()
+            mean[:, t] = self.told(o, raw)
             cov[:, t, :] *= scale[:, None]
             cov[:, :, t] *= scale[:, None]
             instrument = by_name(o.instrument)
@@ -240,22 +241,41 @@ class Solved:
             if o.unsure:  # "not sure" widens, never drops
                 sigma[t] = max(sigma[t], UNSURE_SHARE * abs(value[t]), UNSURE_STEPS * sigma[t])
             if o.unsigned:
-                way = np.where(mean[:, t] < 0, -1.0, 1.0)
-                mean[:, t] *= way
+                way = np.where(raw < 0, -1.0, 1.0)
                 cov[:, t, :] *= way[:, None]
                 cov[:, :, t] *= way[:, None]
             if o.kind == "same":
-                mean[:, t] = mean[:, t] / np.maximum(self._supply(slots[t]) * scale, 1e-3)
                 cov[:, t, :] /= 12.0
                 cov[:, :, t] /= 12.0
                 value[t], sigma[t] = 1.0, 0.02
             if o.kind == "range":
                 value[t] = (o.low + o.high) / 2
             if o.tool == "ohmmeter":  # ohms span decades: compare logarithms
-                cov[:, t, t] /= np.maximum(mean[:, t], 0.05) ** 2
-                mean[:, t] = np.log(np.maximum(mean[:, t], 0.05))
-                value[t], sigma[t] = np.log(max(o.value, 0.05)), log_sigma(o.value)
+                cov[:, t, t] /= np.maximum(raw, LEAST_OHM) ** 2
+                value[t], sigma[t] = np.log(max(o.value, LEAST_OHM)), log_sigma(o.value)
         return Part(mean, cov, self._others(spots, seen, slots), value, sigma)
+
+    def told(self, o: Observation, raw: Array, lanes: NDArray[np.intp] | None = None) -> Array:
+        """Raw readings [lane, ...] as the observation tells them: of the battery as it was then, without
+        sign, as a share of the supply, ohms as logarithms. `lanes`: those that were read, all by default."""
+        slot, which = self._slot(o.phase or 0), slice(None) if lanes is None else lanes
+        shape = (-1, *(1,) * (raw.ndim - 1))
+        scale = self._battery_scale(o, slot)[which].reshape(shape)
+        if o.tool == "ohmmeter":
+            return np.asarray(np.log(np.maximum(raw * scale, LEAST_OHM)), np.float64)
+        out = np.abs(raw * scale) if o.unsigned else raw * scale
+        if o.kind == "same":
+            out = out / np.maximum(self._supply(slot)[which].reshape(shape) * scale, 1e-3)
+        return np.asarray(out, np.float64)
+
+    def asked(self, o: Observation) -> tuple[Tap, int]:
+        """The tap and phase slot of a numeric observation."""
+        return tap(self._spot(o), o.instrument), self._slot(o.phase or 0)
+
+    @cached_property
+    def as_seconds(self) -> Seconds:
+        """The faults of these lanes, the first of which has none, as second faults."""
+        return seconds(self.session.network, self.runs)
 
     def _spot(self, o: Observation) -> Spot:
         if o.spot is None:
