@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 
 from amptrail.exchange.deck import deck
-from amptrail.solve.held import held, hold
+from amptrail.solve.held import held, hold, keep
 from amptrail.solve.kernel import lane_of, workspace
 from amptrail.solve.network import Network
 from amptrail.solve.newton import solve
@@ -33,6 +33,7 @@ def _solve_points(net: Static, lanes: Lane, phase: Array, state: Array, volts: A
         w.state[:] = state[n]
         ok[n] = solve(net, lane, w, phase[n])
         volts[n] = w.v
+        keep(w)
 
 
 @njit(cache=False, nogil=True)

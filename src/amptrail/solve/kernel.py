@@ -13,14 +13,14 @@ from numba import njit
 
 from amptrail.solve import laws
 from amptrail.solve.elimination import attach, fitted, kept_ends, refitted
-from amptrail.solve.held import held
+from amptrail.solve.held import held, keep
 from amptrail.solve.logic import FORGOTTEN, advance, commit, modules
 from amptrail.solve.newton import solve
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import CHATTER, RACE, live, settle
 from amptrail.solve.stamping import ROW, SAME
-from amptrail.solve.trail import Trail, blank
+from amptrail.solve.trail import Trail, note_step, unwalked
 
 SAME_A = 1e-9  # copied currents of two instants taken as the same
 ROUNDS = 512  # discrete rounds before a settling is called chatter
@@ -277,7 +277,11 @@ def _run_one(
     out: Out,
     n: int,
     trail: Trail,
+    from_: int,
+    with_: Array,
 ) -> None:
+    """`run_lanes` of one lane from step `from_` on, until which it was as the healthy one of `trail` is, with
+    with_[c] A copied at the beginning of pass c."""
     t = began = 0.0
     _asleep(w)
     if begin_at >= 0:
@@ -285,7 +289,23 @@ def _run_one(
     kept = False
     done = 0  # passes begun
     state, prev, copies = w.state.copy(), w.prev.copy(), np.zeros(net.refs.shape[0])
-    for k in range(phase.size):
+    if from_ > 0:
+        while done < starts.size and starts[done] < from_:
+            done += 1
+        if done > 0:
+            at = starts[done - 1]
+            began = trail.time_at[at]
+            put(state, trail.state_at[at])
+            put(prev, trail.prev_at[at])
+            put(copies, with_[done - 1])
+            kept = True
+            for i in range(w.until.size):
+                kept &= trail.until_at[at, i] <= began
+        t = trail.time_at[from_]
+        put(w.state, trail.state_at[from_])
+        put(w.prev, trail.prev_at[from_])
+        put(w.until, trail.until_at[from_])
+    for k in range(from_, phase.size):
         if done < starts.size and k == starts[done]:
             if kept and _comes_back(net, lane, w, state, prev, copies, t):
                 later = (starts.size - done) * (t - began)
@@ -298,12 +318,13 @@ def _run_one(
             kept = _keep(net, lane, w, state, prev, copies, t)
             began = t
             done += 1
+        note_step(w, trail, k, t)
         status = live(net, lane, w, phase[k], t, t + seconds[k], trail)
         t += seconds[k]
         if into[k] >= 0:
             _save(net, lane, w, out, n, into[k], status, t)
     for c in range(w.counts.size):
-        out.counts[n, c] = w.counts[c]
+        out.counts[n, c] += w.counts[c]
 
 
 @njit(cache=True, nogil=True)
@@ -318,7 +339,8 @@ def run_lanes(
     begin_at: int,
     out: Out,
     trail: Trail,
-    skip: Array,
+    leaves: Array,
+    copied: Array,
     first: int,
     last: int,
 ) -> None:
@@ -326,17 +348,21 @@ def run_lanes(
     `begin_at` >= 0: every lane starts from begin[0, begin_at], else everything off at t = 0.
     starts[c] is where pass c of the cycle begins: a pass that begins as the one before it did, with no timer
     running, would give the same again, so that what it gave stands, its clock set forward. None given: all
-    passes are lived through. `trail`: where lanes start from, or what is to be noted of them; lanes of `skip`
-    are not lived."""
+    passes are lived through. `trail`: where lanes start from, or what is to be noted of them. Lane n is lived
+    from step leaves[n] on, at whose beginning it is as the healthy one was, with copied[n, c] A copied at the
+    beginning of pass c."""
     lane = held(lane_of(lanes, first))
     mine = other = home(net, lane)
     na, nb = np.full(lane.na.size, -1, np.int32), np.full(lane.na.size, -1, np.int32)
     for n in range(first, last):
-        if skip[n]:
+        if leaves[n] >= phase.size:
             continue
         fetch(lanes, n, lane)
         w, other = ready(net, lane, mine, other, na, nb)
-        _run_one(net, lane, w, phase, seconds, into, starts, begin, begin_at, out, n, trail)
+        _run_one(
+            net, lane, w, phase, seconds, into, starts, begin, begin_at, out, n, trail, whole(leaves[n]),
+            copied[n],
+        )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
@@ -369,6 +395,7 @@ def _ohm_one(
             w.state[net.at[3] + d] = 1 if lane.driver[d] == 1 else 0
         ok[n, m] = solve(net, lane, w, off)
         value[n, m] = w.v[a] - w.v[b]
+        keep(w)
 
 
 @njit(cache=True, nogil=True)
@@ -397,6 +424,7 @@ def frozen(net: Static, lane: Lane, phase: int, runs: Out, n: int, k: int, v: Ar
     ok = solve(net, lane, w, phase)
     put(v, w.v)
     put(i, w.i)
+    keep(w)
     return ok
 
 
@@ -411,7 +439,7 @@ def step(net: Static, lane: Lane, w: Work, what: int, part: int, phase: int, t: 
     NOTE: the timers of module `part` take note."""
     w.known[SAME] = 0
     if what == SETTLE:
-        alone = held(blank(whole(0), whole(0), whole(0), whole(0), whole(0)))
+        alone = held(unwalked())
         return int(settle(net, lane, w, phase, t, alone))
     if what == SOLVE:
         return int(solve(net, lane, w, phase))

@@ -28,10 +28,10 @@ from amptrail.solve.held import held
 from amptrail.solve.kernel import Out, connected, fetch, home, lane_of, load, ready
 from amptrail.solve.logic import advance_all, room
 from amptrail.solve.newton import NEXT_MOVE_V, ROUNDED_A, constant, currents, pulses, tangent
-from amptrail.solve.plain import put, whole
+from amptrail.solve.plain import put
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, settle
-from amptrail.solve.trail import Trail, blank
+from amptrail.solve.trail import Trail, unwalked
 
 EXACT_V = 1e-11  # what the bend of the laws may move a reading that is not solved again
 LAMP_BEND = 70.0  # half of the greatest |i''/i'| of a lamp times its rated volts (68.2), rounded up
@@ -365,7 +365,7 @@ def read_lanes(
     ports, between = np.zeros((PORTS, nodes)), np.zeros((PORTS, PORTS))
     lifts, more, off = np.zeros(PORTS), np.zeros(PORTS), np.zeros(PORTS)
     base_v, base_i = np.zeros(nodes), np.zeros(lanes.kind.shape[1])
-    lane, alone = held(lane_of(lanes, first)), held(blank(whole(0), whole(0), whole(0), whole(0), whole(0)))
+    lane, alone = held(lane_of(lanes, first)), held(unwalked())
     mine, second = home(net, lane), home(net, lane)
     other, another = mine, second
     made_for = np.full((4, lane.na.size), -1, np.int32)

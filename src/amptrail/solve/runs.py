@@ -14,13 +14,14 @@ from amptrail.circuit.phases import sleeping
 from amptrail.errors import ModelError, Problem, nearest
 from amptrail.solve import tally
 from amptrail.solve.changes import Change, Kind, stack
+from amptrail.solve.followed import Followed, follow_all, nothing_followed
 from amptrail.solve.held import hold
 from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, RACE, SETTLED
 from amptrail.solve.threads import share
-from amptrail.solve.trail import NOTING, ROWS, Trail, blank
+from amptrail.solve.trail import CLEAN, NOTING, ROWS, Trail, blank, unwalked
 
 FIRST_SLEEP_S = 60.0  # everything off, then this long in the sleeping phase
 WORTH_A_TRAIL = 8  # lanes: fewer are not worth living through the healthy vehicle first
@@ -171,15 +172,16 @@ def live_through(
     at: int,
     phases: int,
     trail: Trail | None = None,
-    skip: npt.NDArray[np.bool_] | None = None,
+    followed: Followed | None = None,
 ) -> Out:
     """Every lane through steps of (phase, seconds, where its end is kept or -1).
 
     `starts`: where in them each pass of the drive cycle begins (none: all are lived through). From lane 0 of
     `begin` at phase slot `at`, or from everything off. `phases`: how many ends are kept. `trail`: where
-    lanes start from, or what is to be noted of them; those of `skip` are not lived."""
+    lanes start from, or what is to be noted of them. `followed`: how far they have come already."""
     count = lanes.kind.shape[0]
-    out = outputs(net, count, max(phases, 1))
+    sofar = followed or nothing_followed(outputs(net, count, max(phases, 1)), len(starts))
+    out = sofar.out
     order = np.array([s[0] for s in steps], np.int64)
     seconds = np.array([s[1] for s in steps], np.float64)
     into = np.array([s[2] for s in steps], np.int64)
@@ -187,23 +189,25 @@ def live_through(
     static, every, into_out = hold(net.static), hold(lanes), hold(out)
     before, begin_at = (into_out, -1) if begin is None else (hold(begin), at)
 
-    along = hold(trail or Trail(*blank(0, 0, 0, 0, 0)))
-    left_out = np.zeros(count, np.bool_) if skip is None else skip
+    along = hold(trail or Trail(*unwalked()))
 
     def piece(first: int, last: int) -> None:
         run_lanes(
-            static, every, order, seconds, into, passes, before, begin_at, into_out, along, left_out, first,
-            last,
+            static, every, order, seconds, into, passes, before, begin_at, into_out, along, sofar.leaves,
+            sofar.copied, first, last,
         )  # fmt: skip
 
     share(count, piece)
-    tally.add(out.counts[~left_out])
+    tally.add(out.counts[~sofar.same])
     return out
 
 
-def _blank(net: Network) -> Trail:
-    states, fuses = int(net.static.at[-1]), net.static.fuse_branch.size
-    return Trail(*blank(ROWS, states, net.base.kind.size, net.static.refs.shape[0], fuses))
+def _blank(net: Network, steps: int) -> Trail:
+    s = net.static
+    sizes = int(s.at[-1]), net.base.kind.size, s.refs.shape[0], s.fuse_branch.size
+    trail = Trail(*blank(ROWS, *sizes, steps, s.hold_s.size))
+    trail.at[CLEAN] = steps
+    return trail
 
 
 def _as_healthy(
@@ -247,11 +251,11 @@ def run(
         return Runs(network, many, kept, live_through(network, many, *life))
     healthy, trail = _walked(network, start, cycles, kept, every_pass)
     same = _as_healthy(network, lanes, trail)
-    out = live_through(network, many, *life, trail, same)
-    for to, from_ in zip(out, healthy, strict=True):
-        if same.any() and from_.any():  # they are all zeros already
-            to[same] = from_[0]
-    return Runs(network, many, kept, out)
+    steps, starts = life[:2]
+    out, into = outputs(network, len(lanes), max(len(kept), 1)), [s[2] for s in steps]
+    base = stack(network, [()])
+    followed = follow_all(network, many, into, starts, out, (base, healthy), trail, same, every_pass)
+    return Runs(network, many, kept, live_through(network, many, *life, trail, followed))
 
 
 Life = tuple[list[tuple[int, float, int]], list[int], Out | None, int, int]
@@ -287,9 +291,9 @@ def _walked(
     network: Network, start: str, cycles: int, kept: tuple[int, ...], every_pass: bool
 ) -> tuple[Out, Trail]:
     """What the healthy vehicle comes through: the same for every call that lives as long."""
-    trail = _blank(network)
-    trail.at[NOTING] = 1
     life = _life(network, start, cycles, kept, every_pass)
+    trail = _blank(network, len(life[0]))
+    trail.at[NOTING] = 1
     healthy = live_through(network, stack(network, [()]), *life, trail)
     trail.at[NOTING] = 0
     return healthy, trail

@@ -6,11 +6,11 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve.logic import LATE_S, advance, advance_all, commit
-from amptrail.solve.newton import again, foreseen
+from amptrail.solve.newton import again, foreseen, pulses
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import ROW
-from amptrail.solve.trail import Trail, follow, note, note_fuses, note_rest, passes_on
+from amptrail.solve.trail import Trail, follow, note, note_fuses, note_odd, note_rest, passes_on
 
 SETTLED, RACE, CHATTER, NOT_CONVERGED = range(4)
 AT_REST, NOT_SOLVED = -1, -2
@@ -60,6 +60,8 @@ def _together(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Tra
         if not again(net, lane, w, phase):
             return 3
         note(net, lane, w, trail, phase)
+        if pulses(net, lane, w):
+            note_odd(trail)
         advance_all(net, lane, w, phase, t)
         if _same(w.state, w.new):
             note_rest(w, trail, phase)
@@ -185,8 +187,11 @@ def settle(net: Static, lane: Lane, w: Work, phase: int, t: float, trail: Trail)
         status = _relax(net, lane, w, phase, t, trail)
         note_fuses(w, trail)
         worst = max(worst, status)
+        if status != SETTLED:
+            note_odd(trail)
         if status >= CHATTER or not _blow(net, lane, w):
             break
+        note_odd(trail)
     return worst
 
 

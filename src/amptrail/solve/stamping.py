@@ -120,7 +120,7 @@ def _hang(edge: Array, first: Array, following: Array) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _values(
+def values(
     net: Static, lane: Lane, w: Work, phase: int, which: Array, count: int, into: Array
 ) -> int:  # fmt: skip
     """What the branches which[:count] give in this state; those that changed, their number back, are noted in
@@ -202,7 +202,7 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
             gated[switched] = b
             switched += 1
     w.known[GATED], w.known[CURVED] = switched, bent
-    _values(net, lane, w, phase, there, whole(here), w.moved)
+    values(net, lane, w, phase, there, whole(here), w.moved)
     plan = w.plan
     last = plan.order.size
     _hang(plan.edge, w.first, w.following)
@@ -211,7 +211,7 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     hangs[:] = 0
     for n in range(bent):
         hangs[rank[na[curved[n]]]] = hangs[rank[nb[curved[n]]]] = 1
-    w.known[CLIMB] = _climbing(hangs, parent, climb, whole(last))
+    w.known[CLIMB] = climbing(hangs, parent, climb, whole(last))
     for branches in (net.coil, net.field, net.drv_branch):
         for b in branches:
             if b >= 0:
@@ -222,11 +222,11 @@ def _anew(net: Static, lane: Lane, w: Work, phase: int) -> None:
     for nodes in (net.mod_ground, net.sup_node, net.in_node):
         for node in nodes:
             hangs[rank[node]] = 1
-    w.known[WIDE] = _climbing(hangs, parent, w.wide, whole(last))
+    w.known[WIDE] = climbing(hangs, parent, w.wide, whole(last))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _climbing(hangs: Array, parent: Array, climb: Array, last: int) -> int:
+def climbing(hangs: Array, parent: Array, climb: Array, last: int) -> int:
     """Pivots marked in `hangs` and all eliminated after them that they reach, ascending; how many."""
     count = 0
     for k in range(last):
@@ -253,7 +253,7 @@ def prepare(net: Static, lane: Lane, w: Work, phase: int) -> int:
     w.bg and w.bj, series ohms of the others in w.br and their numbers in w.bent. Returns how many.
     """
     if w.known[SAME]:
-        moved = _values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
+        moved = values(net, lane, w, phase, w.gated, w.known[GATED], w.moved)
         if moved > 0:
             w.known[STIRRED] = 1
             regather(lane, w, moved, truth(False))

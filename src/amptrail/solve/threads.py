@@ -28,14 +28,14 @@ def _pool(workers: int) -> ThreadPoolExecutor:
     return ThreadPoolExecutor(workers, thread_name_prefix="lanes")
 
 
-def share(lanes: int, work: Callable[[int, int], None]) -> None:
+def share(lanes: int, work: Callable[[int, int], None], pieces: int = PIECES_A_THREAD) -> None:
     """work(first, last) over all lanes, on as many threads as they are worth."""
     workers = max(1, min(cores(), lanes // LANES_A_THREAD))
     if workers == 1:
         work(0, lanes)
         return
-    step = max(LANES_A_THREAD, -(-lanes // (workers * PIECES_A_THREAD)))
-    pieces = [(k, min(k + step, lanes)) for k in range(0, lanes, step)]
-    waiting = [_pool(cores()).submit(work, a, b) for a, b in pieces]
+    step = max(LANES_A_THREAD, -(-lanes // (workers * pieces)))
+    parts = [(k, min(k + step, lanes)) for k in range(0, lanes, step)]
+    waiting = [_pool(cores()).submit(work, a, b) for a, b in parts]
     for w in waiting:
         w.result()

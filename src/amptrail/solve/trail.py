@@ -12,13 +12,13 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from amptrail.solve.plain import put
+from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import ROW, UNKNOWN
 
 ROWS = 64  # states kept; a drive cycle has some twenty
 FELT_V = 1e-10  # a law whose x moves by less keeps its tangent
-FILLED, NOTING = 0, 1  # of `at`
+FILLED, NOTING, STEP, CLEAN, LIVED = range(5)  # of `at`
 
 
 class Trail(NamedTuple):
@@ -30,11 +30,17 @@ class Trail(NamedTuple):
     copies: Array  # [row, reference] A copied to the supply
     rests: Array  # [row] 1: in this state it came to rest, once at least
     warm: Array  # [fuse] the most that heated it whole, A
-    at: Array  # [2] rows filled; 1 while they are noted
+    step: Array  # [row] in which step of the drive cycle it was first come to
+    ends: Array  # [step] the row at rest at its end, -1: none
+    state_at: Array  # [step, state item] where each step began
+    prev_at: Array  # [step, timer]
+    until_at: Array  # [step, timer] s
+    time_at: Array  # [step] s
+    at: Array  # rows filled; 1 while they are noted; the step; steps before anything odd; steps lived
 
 
 @njit(cache=True, nogil=True)
-def blank(rows: int, states: int, branches: int, refs: int, fuses: int) -> Trail:
+def blank(rows: int, states: int, branches: int, refs: int, fuses: int, steps: int, timers: int) -> Trail:
     """A trail nobody has walked."""
     return Trail(
         np.zeros(rows, np.int64),
@@ -43,8 +49,21 @@ def blank(rows: int, states: int, branches: int, refs: int, fuses: int) -> Trail
         np.zeros((rows, refs)),
         np.zeros(rows, np.uint8),
         np.zeros(fuses),
-        np.zeros(2, np.int64),
+        np.zeros(rows, np.int64),
+        np.full(steps, -1, np.int64),
+        np.zeros((steps, states), np.uint8),
+        np.zeros((steps, timers), np.uint8),
+        np.zeros((steps, timers)),
+        np.zeros(steps),
+        np.zeros(5, np.int64),
     )
+
+
+@njit(cache=True, nogil=True)
+def unwalked() -> Trail:
+    """No trail."""
+    none = whole(0)
+    return blank(none, none, none, none, none, none, none)
 
 
 @njit(cache=True, nogil=True)
@@ -92,9 +111,9 @@ def follow(net: Static, lane: Lane, w: Work, trail: Trail, phase: int) -> None:
 @njit(cache=True, nogil=True)
 def note(net: Static, lane: Lane, w: Work, trail: Trail, phase: int) -> None:
     """Keep what has just been solved."""
-    count = trail.at[FILLED]
-    if not trail.at[NOTING] or count == trail.phase.size:
+    if not trail.at[NOTING]:
         return
+    count = trail.at[FILLED]
     near = nearest_row(trail.phase, trail.state, count, phase, w.state)
     if near >= 0:
         same = True
@@ -102,7 +121,10 @@ def note(net: Static, lane: Lane, w: Work, trail: Trail, phase: int) -> None:
             same &= trail.state[near, s] == w.state[s]
         if same:
             return
-    trail.phase[count] = phase
+    if count == trail.phase.size:
+        note_odd(trail)
+        return
+    trail.phase[count], trail.step[count] = phase, trail.at[STEP]
     put(trail.state[count], w.state)
     put(trail.x[count], w.x)
     for r in range(net.refs.shape[0]):
@@ -117,6 +139,7 @@ def note_rest(w: Work, trail: Trail, phase: int) -> None:
         row = nearest_row(trail.phase, trail.state, trail.at[FILLED], phase, w.state)
         if row >= 0:
             trail.rests[row] = 1
+            trail.ends[trail.at[STEP]] = row
 
 
 @njit(cache=True, nogil=True)
@@ -124,6 +147,26 @@ def passes_on(w: Work, trail: Trail) -> bool:
     """Whether the healthy vehicle only passes through the state this lane is near, after `follow`."""
     row = w.known[ROW]
     return bool(trail.at[FILLED] > 0 and not trail.at[NOTING] and row >= 0 and not trail.rests[row])
+
+
+@njit(cache=True, nogil=True)
+def note_odd(trail: Trail) -> None:
+    """From this step on the healthy vehicle does what another lane is not held against: a fuse of it opens,
+    something alternates or is pulsed, or there are too many states."""
+    if trail.at[NOTING]:
+        trail.at[CLEAN] = min(trail.at[CLEAN], trail.at[STEP])
+
+
+@njit(cache=True, nogil=True)
+def note_step(w: Work, trail: Trail, step: int, t: float) -> None:
+    """Where a step of the drive cycle begins."""
+    if trail.at[NOTING]:
+        trail.at[STEP] = step
+        trail.at[LIVED] = step + 1
+        put(trail.state_at[step], w.state)
+        put(trail.prev_at[step], w.prev)
+        put(trail.until_at[step], w.until)
+        trail.time_at[step] = t
 
 
 @njit(cache=True, nogil=True)
