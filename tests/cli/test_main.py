@@ -160,6 +160,28 @@ def test_batch_from_standard_input(
     assert json.loads(capsys.readouterr().out)["id"] == 7
 
 
+def test_batch_survives_what_no_text_and_no_number_can_be(
+    capsysbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One bad line must not take the thousands behind it with it, and keeps its id where it has one."""
+    text = "battery BAT\nlamp L # \u2028 \x85\npath BAT.+ -- L -- BAT.-\n"
+    lines = [
+        b'{"id":NaN,"argv":["check","s"]}',
+        b'{"id":1e999,"argv":["check","s"]}',
+        b'{"id":3,"argv":"check"}',
+        b'{"id":"\\ud800","argv":["check","s"],"files":{"s":"battery BAT\\nlamp \\udc00"}}',
+        b'{"id":5,"argv":["check","\xff\xfe"]}',
+        json.dumps(
+            {"id": 6, "argv": ["check", "s", "--verbose"], "files": {"s": text}}, ensure_ascii=False
+        ).encode(),
+    ]
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"\n".join(lines) + b"\n")))
+    assert main(["batch"]) == 0
+    got = [json.loads(x) for x in capsysbinary.readouterr().out.decode("utf-8").split("\n") if x]
+    assert [g["id"] for g in got] == [None, None, 3, "\ud800", 5, 6]
+    assert [g["exit"] for g in got] == [2, 2, 2, 2, 2, 0]
+
+
 # ---- job
 def test_a_job_from_complaint_to_next_test(capsys: pytest.CaptureFixture[str]) -> None:
     status, got = run(capsys, "job", "new", "loader", str(LAMP), "--complaint", "work lamp dark", "--id", "n")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import traceback
 from collections.abc import Sequence
 from typing import Any
@@ -39,6 +40,16 @@ def failed(command: str | None, error: Exception) -> Json:
         "exit": 2 if known else 70,
         "problems": [as_row(p) for p in problems],
     }
+
+
+def said(got: Json) -> str:
+    """An answer as one line of JSON; halves of characters, which no UTF-8 holds, are written as escapes."""
+    plain = json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        plain.encode("utf-8")
+    except UnicodeEncodeError:
+        return json.dumps(got, allow_nan=False) + "\n"
+    return plain
 
 
 def usage(command: str | None, error: TyperException) -> InputError:

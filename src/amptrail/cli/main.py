@@ -3,27 +3,20 @@
 from __future__ import annotations
 
 import gc
-import json
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any
 
 from typer import TyperException
 
 from amptrail.cli.app import group
-from amptrail.cli.dispatch import ALONE, HELP, answer, failed, usage
+from amptrail.cli.dispatch import ALONE, HELP, answer, failed, said, usage
 from amptrail.cli.files import Files
 from amptrail.errors import InputError
 
 RARELY = (200_000, 20, 20)  # looking for garbage among what is loaded took a tenth of a short command
 VERBOSE = "--verbose"  # with any command: what the solver had to do, on standard error
 SPEAKING = (*HELP, "--install-completion", "--show-completion")
-
-
-def said(got: dict[str, Any]) -> str:
-    """An answer as one line of JSON."""
-    return json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _for_people(argv: Sequence[str]) -> int:
