@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from amptrail.checker.data import Step
 from amptrail.checker.shape import COPPER, FUSES, LOADS, Link
 from amptrail.checker.told import Found, Mark, Told, active, amps, longer, metal
-from amptrail.circuit.model import Draw, Term, key
+from amptrail.circuit.model import Draw, Reference, Term, key
 from amptrail.circuit.phases import sleeping
 from amptrail.twin.overlay import switch_made
 
 Marks = Iterator[Mark]
 REVERSE_A, OVER = 0.005, 1.1  # pushed back through an output (oracle SCHEMA, Jumper files)
 RAIL_V, TWICE = 3.0, 2.0  # a rail above wakes what hangs on it (common practice)
+SENSOR_TIMES = 1.2  # of what a reference makes (common practice)
 STOPPED_V, RUNS_V = 1.0, 3.0  # a load is still below, and runs above (common practice)
 SWITCHED_ON = FUSES | {"switch", "contact", "module"}
 
@@ -157,6 +158,18 @@ def back_feed(t: Told) -> Marks:
             yield from _woken(t, start, s, h)
             if "chatter" not in (s.status, h.status):
                 yield from _live_rails(t, start, s, h, rails)
+            if s.status != "chatter":
+                yield from _sensor_rails(t, start, s)
+
+
+def _sensor_rails(t: Told, start: str, s: Step) -> Marks:
+    """Nothing that a reference of a module feeds, broken leads taken as whole, stands above its volts."""
+    for x in t.job.sheet.modules if t.feeding else ():
+        if isinstance(x, Reference):
+            run = t.shape.reach([t.shape.bench.node(x.module, x.pin)], COPPER, t.shape.own)
+            names = (str(h) if h.name else h.part for h in (t.shape.bench.names[n] for n in run))
+            volts = [abs(s.point.volts[n]) for n in names if n in s.point.volts]
+            yield Mark("back_feed", start, s.phase, f"{x.module}.{x.pin}", max(volts), SENSOR_TIMES * x.volts)
 
 
 def _woken(t: Told, start: str, s: Step, h: Step) -> Marks:
@@ -269,7 +282,9 @@ def _other_switches(t: Told) -> Marks:
         fed, healthy = (t.found(v, t.get(v, "asleep", name)) for v in (t.vehicle, "healthy"))
         for f, h, u in zip(fed, healthy, usual, strict=True):
             asked = f.wanted == "on" and not f.must.module
-            if asked and (key(name), key(f.must.name)) not in named and u.ok and not h.ok:
+            off = f.must.max_off_v
+            dead = not h.ok and (off is None or abs(h.value) <= off)
+            if asked and (key(name), key(f.must.name)) not in named and u.ok and dead:
                 m = Mark("interlock", "asleep", f.step.phase, f.must.name, float(f.ok), 0, "is")
                 yield m.noted(t.purpose == "try")
 

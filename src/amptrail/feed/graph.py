@@ -6,12 +6,18 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from amptrail.circuit.model import BODY, Term, key
+from amptrail.circuit import tables
+from amptrail.circuit.model import BODY, Part, Term, key
 from amptrail.solve.network import Network
 
 RUN = ("wire", "joint", "connector", "box", "splice", "ground")  # copper without a protector or a switch
 FUSES = ("fuse", "link", "polyfuse")
 CLOSERS = ("switch", "contact")  # what a person or a coil closes
+
+
+def opens_a(part: Part) -> float:
+    """Amperes at which a part that protects does so: the rating of a fuse, a polymer fuse's trip current."""
+    return tables.number(part, "trip_a" if part.kind == "polyfuse" else "rating_a")
 
 
 @dataclass(frozen=True, slots=True)

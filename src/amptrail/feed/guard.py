@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, Part, key
 from amptrail.errors import InputError
 from amptrail.feed.fitting import Fitted
-from amptrail.feed.graph import CLOSERS, FUSES, RUN, nodes_of, plus, reach, way
+from amptrail.feed.graph import CLOSERS, FUSES, RUN, nodes_of, opens_a, plus, reach, way
 from amptrail.feed.shape import Chain, feed_edges, grounded_in_sheet, opened
 from amptrail.reference.rows import rows
 from amptrail.reference.sizing import HOT_INSULATION_C, INSULATION_C, PLACE_C, largest_fuse_a
@@ -51,18 +50,14 @@ def upstream(f: Fitted, node: int, *, broken: bool = False) -> Guard | None:
     if not fuses:
         return None
     part = _part(f, fuses[-1].part)
-    return Guard(part, _rating(part), False)
-
-
-def _rating(part: Part) -> float:
-    return tables.number(part, "trip_a" if part.kind == "polyfuse" else "rating_a")
+    return Guard(part, opens_a(part), False)
 
 
 def guard(f: Fitted, c: Chain) -> Guard | None:
     """What opens when the chain is shorted at its far end: the smallest of its own fuses, else upstream."""
     if c.fuses:
-        part = min(c.fuses, key=_rating)
-        return Guard(part, _rating(part), True)
+        part = min(c.fuses, key=opens_a)
+        return Guard(part, opens_a(part), True)
     return upstream(f, c.source)
 
 

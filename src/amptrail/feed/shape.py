@@ -12,7 +12,7 @@ from amptrail.circuit.model import BODY, Part, Term, key
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import ModelError
 from amptrail.feed.fitting import Fitted
-from amptrail.feed.graph import FUSES, RUN, Edge, edges, plus, reach, way
+from amptrail.feed.graph import FUSES, RUN, Edge, edges, opens_a, plus, reach, way
 from amptrail.solve.network import Network
 
 Kind = Literal["overlay", "ground", "jumper", "relay", "isolation"]
@@ -226,9 +226,7 @@ def is_overlay(f: Fitted, c: Chain) -> bool:
     fuses = [net_parts[key(e.part)] for e in run if e.kind in FUSES]
     if bool(fuses) != bool(c.fuses):
         return False
-    if fuses and min(tables.number(p, "rating_a") for p in c.fuses) > min(
-        tables.number(p, "rating_a") for p in fuses
-    ):
+    if fuses and min(map(opens_a, c.fuses)) > min(map(opens_a, fuses)):
         return False
     old = [a for e in run if e.kind == "wire" and (a := area_mm2(net_parts[key(e.part)])) is not None]
     mine = [a for p in c.wires if (a := area_mm2(p)) is not None]

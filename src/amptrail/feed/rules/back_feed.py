@@ -1,8 +1,8 @@
 """No current runs where the healthy vehicle has none: no output driven backwards, no module held alive or
-woken through its pins, no rail live that should be dead.
+woken through its pins, no rail live that should be dead, no sensor rail above its volts.
 
-Danger: an output stage heated through its body diode; a controller kept alive through an output; an
-ignition rail that stays live behind the key.
+Danger: sensors burnt by 12 V on their 5 V rail; an output stage heated through its body diode; a controller
+kept alive through an output; an ignition rail that stays live behind the key.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
 
-from amptrail.circuit.model import Term, key
+from amptrail.circuit.model import Reference, Term, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
 from amptrail.feed.example import Example
@@ -34,11 +34,13 @@ GOOD = (
 CONSUMERS = (*LOAD_KINDS, "coil", "diode", "module")
 FORWARD = (*FUSES, "switch", "contact", "module")
 LIVE_V, TWICE = 3.0, 2.0  # a rail above 3 V wakes what hangs on it (common practice)
+TOO_MUCH = 1.2  # of the volts a reference makes: what it feeds bears little more (common practice)
 
 
 def marks(case: Case) -> Iterator[Mark]:
     healthy = by_phase([case.beside("asleep")], reverse_a)
     rails = () if case.oracle or not case.feeding else _rails(case)
+    sensors = () if case.oracle or not case.feeding else _sensor_rails(case)
     for story in case.stories():
         for x, h in zip(story.instants, case.beside(story.start).instants, strict=True):
             for name, amps in reverse_a(x).items():
@@ -47,6 +49,21 @@ def marks(case: Case) -> Iterator[Mark]:
                 yield most(NAME, story.start, x.phase_name, name, max(amps, 0.0), limit, "A")
             if not case.oracle and case.feeding:
                 yield from _effects(case, x, h, rails)
+            for name, run, volts in sensors if x.steady else ():
+                worst = max(abs(float(x.volts[n])) for n in run)
+                limit = TOO_MUCH * volts
+                yield most(NAME, story.start, x.phase_name, name, worst, limit, "V", sensors="yes")
+
+
+def _sensor_rails(case: Case) -> tuple[tuple[str, frozenset[int], float], ...]:
+    """What the references of modules feed: (pin, metals, volts), broken leads taken as whole."""
+    net, own = case.network, {e.branch for e in feed_edges(case.fitted)}
+    found = []
+    for x in net.circuit.modules:
+        if isinstance(x, Reference):
+            pin = net.node(Term(x.module, x.pin))
+            found.append((f"{x.module}.{x.pin}", frozenset(reach(net, [pin], RUN, own)), x.volts))
+    return tuple(found)
 
 
 def _rails(case: Case) -> tuple[tuple[str, int], ...]:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from amptrail.circuit.model import key
 from amptrail.feed.case import Case
 from amptrail.feed.example import Example
+from amptrail.feed.functions import Finding
 from amptrail.feed.marks import ALWAYS, Mark, state
 
 NAME, SEVERITY = "interlock", ALWAYS
@@ -36,6 +37,12 @@ def _sheet(case: Case) -> Iterator[Mark]:
                     yield state(NAME, start, f.instant.phase_name, f.must.name, f.ok, False, held=i.switch)
 
 
+def _dead(healthy: Finding) -> bool:
+    """Whether the switch or output keeps the healthy load dead: one that then runs slower is not stopped."""
+    most = healthy.must.max_off_v
+    return not healthy.ok and (most is None or abs(healthy.value) <= most)
+
+
 def _others(case: Case) -> Iterator[Mark]:
     """From asleep, with one switch or output at a time that cannot close."""
     named = {(key(i.switch), key(i.function)) for i in case.circuit.interlocks}
@@ -45,7 +52,7 @@ def _others(case: Case) -> Iterator[Mark]:
         for f, h, u in zip(fed, healthy, usual, strict=True):
             if f.wanted != "on" or f.must.module or (key(held), key(f.must.name)) in named:
                 continue
-            if u.ok and not h.ok:
+            if u.ok and _dead(h):
                 m = state(NAME, "asleep", f.instant.phase_name, f.must.name, f.ok, False, held=held)
                 yield replace(m, severity="note") if case.purpose == "try" else m
 

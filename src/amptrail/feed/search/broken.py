@@ -8,7 +8,7 @@ from typing import Literal
 
 from amptrail.circuit.model import BODY, Circuit, Fault, Must, Term, key
 from amptrail.errors import ModelError
-from amptrail.feed.graph import Edge, at, grounded
+from amptrail.feed.graph import CLOSERS, FUSES, Edge, at, grounded
 from amptrail.feed.measures import drivers
 from amptrail.feed.search.need import Way, ways
 from amptrail.sheet.words import name_text, term_text
@@ -43,14 +43,15 @@ def touched(net: Network, fault: Fault) -> frozenset[int]:
             node = net.node(fault.at if fault.at.name else Term(fault.at.part, "in"))
         except ModelError:
             return frozenset()
-        return frozenset(e.branch for e in at(net, node) if e.kind in PLAIN)
+        return frozenset(e.branch for e in at(net, node) if e.kind in (*PLAIN, *CLOSERS, *FUSES))
     for driver, branch, _ in drivers(net):
         if key(driver) == key(name):
             return frozenset((branch,))
-    if key(name) in net.branch_of:
-        return frozenset((net.branch(name),))
     rows = frozenset(net.part_branches.get(key(fault.at.part), ()))
-    if fault.mode in ("stuck_off", "stuck_on"):
+    winding = any(key(r) == key(fault.at.part) for r in net.relays) and key(fault.at.name) == "coil"
+    if key(name) in net.branch_of and not winding:
+        return frozenset((net.branch(name),))
+    if winding or fault.mode in ("stuck_off", "stuck_on"):  # a dead winding is a contact that never closes
         return frozenset(b for b in rows if not net.branches[b].endswith((".coil", ".diode", ".resistor")))
     return rows
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, key
 from amptrail.errors import InputError
-from amptrail.feed.graph import FUSES
+from amptrail.feed.graph import FUSES, opens_a
 from amptrail.feed.guard import air_at, largest_a
 from amptrail.feed.search.broken import Stretch
 from amptrail.feed.search.need import healthy_life
@@ -99,7 +99,7 @@ def old_fuse_a(circuit: Circuit, s: Stretch) -> float | None:
     found = [parts[key(e.part)] for e in run if e.kind in FUSES]
     if s.side == "feed" and not found:
         found = [parts[key(e.part)] for e in s.links if e.kind in FUSES]
-    return tables.number(found[0], "trip_a" if found[0].kind == "polyfuse" else "rating_a") if found else None
+    return opens_a(found[0]) if found else None
 
 
 def needs_fuse(circuit: Circuit, s: Stretch) -> bool:

@@ -167,5 +167,7 @@ def bears(circuit: Circuit, node: int, amps: float) -> bool:
         return True
     rows = [x for x in life.instants if net.phases[x.phase].base != "cranking"]
     usual = max(abs(float(x.amps[fuses[-1].branch])) for x in rows)
-    rating = float(net.base.rating[list(net.fuses).index(fuses[-1].part)])
-    return usual + amps <= FUSE_SHARE * rating
+    part = next(p for p in circuit.parts if p.name == fuses[-1].part)
+    if part.kind == "polyfuse":
+        return usual + amps <= tables.number(part, "hold_a")
+    return usual + amps <= FUSE_SHARE * tables.number(part, "rating_a")
