@@ -45,6 +45,13 @@ def test_times_counts_and_ranges() -> None:
     assert (swing.low, swing.high, swing.moved) == (3.0, 9.0, "K4")
 
 
+def test_others_may_say_that_a_part_was_exchanged() -> None:
+    for who in ("shop", "customer"):
+        r = _one(f"{who} says K4 replaced, no change")
+        assert (r.kind, r.a.part, r.word, r.whose) == ("replaced", "K4", "no change", who)
+    assert _one("shop says F1 replaced").word is None
+
+
 def test_a_socket_under_a_fitted_relay_is_warned_of() -> None:
     under = parse_readings(CIRCUIT, "K4.87 in running meter 12 V").warnings
     assert [w.code for w in under] == ["under-the-relay"]

@@ -126,8 +126,9 @@ class _Reader:
             case "r_without":
                 self.conditions = Conditions()
             case "r_replaced":
-                part = self.names.part(word(k[0])).name
-                return Reading(number, text, "replaced", Term(part, ""), word="no change" if k[2] else None)
+                return self._replaced(k[0], bool(k[2]), number, text)
+            case "r_said_replaced":
+                return replace(self._replaced(k[2], bool(k[4]), number, text), whose=str(k[0]).lower())
             case "r_worked":
                 part = self.names.part(word(k[2])).name
                 said = str(k[3])[1:-1] if k[3] is not None else None
@@ -144,6 +145,10 @@ class _Reader:
             case _:
                 return self._observed(k[0], number, text)
         return None
+
+    def _replaced(self, name: Any, in_vain: bool, number: int, text: str) -> Reading:
+        part = self.names.part(word(name)).name
+        return Reading(number, text, "replaced", Term(part, ""), word="no change" if in_vain else None)
 
     def _standing(self, r: Reading) -> Reading:
         return replace(r, battery_v=self.battery, conditions=self.conditions)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Hypothesis, Posterior, Table
 from amptrail.belief.chance import any_share_log_likelihood
 from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.solved.engine import left
 from amptrail.jobs.solved.observe import Observation
 
 Array = NDArray[np.float64]
@@ -56,16 +57,18 @@ def with_those_that_come_and_go(
         q, was = share[h], t.hypotheses[h]
         steady[h] = replace(was, prior=was.prior * (1 - q))
         twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
-                             prediction=replace(was.prediction, words=_counts(was, seen))))  # fmt: skip
+                             prediction=replace(was.prediction, words=_counts(was, suspects[h], seen))))  # fmt: skip
     return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
 
 
-def _counts(h: Hypothesis, seen: Evidence) -> Array | None:
-    """Word columns with every count weighed over all shares of tries at which it might show."""
+def _counts(h: Hypothesis, s: Suspect, seen: Evidence) -> Array | None:
+    """Word columns with every count weighed over all shares of tries at which it might show; one counted
+    with the part renewed is of a sound vehicle."""
     if h.prediction.words is None:
         return None
     words = h.prediction.words.copy()
     for k, o in enumerate(seen.words):
-        if o.good_of is not None and _counted(o):
+        there = all(len(left(c.faults, o.conditions)) == len(c.faults) for c in s.causes)
+        if o.good_of is not None and _counted(o) and there:
             words[:, k] = any_share_log_likelihood(*o.good_of)
     return words

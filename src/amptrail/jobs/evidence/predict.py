@@ -214,7 +214,12 @@ def table(
         _reading(o, float(value[i]), float(sigma[i]), places, 16.0, again[i])
         for i, o in enumerate(seen.numbers)
     )
-    told = tuple(Word(_misprobe(o), _slip(o), o.line, o.showing, o.line) for o in seen.words)
+    # no change with the new part in was seen while it failed
+    showing = ("fails" if o.kind == "exchanged" else o.showing for o in seen.words)
+    told = tuple(
+        Word(_misprobe(o), _slip(o), o.line, state, o.line)
+        for o, state in zip(seen.words, showing, strict=True)
+    )
     hypotheses = []
     for s, a, b in zip(suspects, counts[:-1], counts[1:], strict=True):
         here = slice(int(a), int(b))

@@ -314,7 +314,12 @@ def failing(heard: Sequence[Observation]) -> list[Observation]:
     for o in heard:
         if o.kind == "works" and o.conditions.as_told == Conditions():
             last[key(o.part or ""), o.phase] = o
-    return [o for o in last.values() if not o.word.startswith("works") and o.showing != "works"]
+    return [o for o in last.values() if _fails(o) and o.showing != "works"]
+
+
+def _fails(o: Observation) -> bool:
+    """Whether it does not do what it should, or not always."""
+    return not o.word.startswith("works") or (o.good_of is not None and o.good_of[0] < o.good_of[1])
 
 
 def _in_vain(o: Observation, before: Sequence[Observation], renewed: tuple[str, ...]) -> Observation:
