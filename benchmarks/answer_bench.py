@@ -9,6 +9,7 @@ import argparse
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 from statistics import median
@@ -56,9 +57,11 @@ def entered(size: int, seed: int) -> list[tuple[float, float, int]]:
     return spent[1:]
 
 
-def cold(*argv: str) -> float:
-    """Seconds of a whole process, compiled code and bytecode on disk, as an installed program has them."""
+def cold(home: str, *argv: str) -> float:
+    """Seconds of a whole process, compiled code and bytecode on disk, as an installed program has them;
+    `home`: the folder of its job log."""
     shell = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    shell["AMPTRAIL_HOME"] = home
     began = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-c", COMMAND, *argv],
@@ -87,9 +90,13 @@ def main() -> None:
             print(f"a reading entered -> suspects and next visit, {asked.size} parts, {what}:"
                   f" {wall:.0f} ms (processor {used:.0f} ms), median of {len(some)}")  # fmt: skip
     sheet, readings = str(DEMOS / "sprayer.sheet"), str(DEMOS / "sprayer.readings")
-    cold("next", sheet, readings, "--json")  # its bytecode is written once
-    for argv in (("check", sheet), ("suspects", sheet, readings), ("next", sheet, readings)):
-        print(f"cold: amptrail {argv[0]}: {median(cold(*argv, '--json') for _ in range(3)):.2f} s")
+    with tempfile.TemporaryDirectory() as new, tempfile.TemporaryDirectory() as kept:
+        cold(kept, "job", "new", "bench", sheet, "--complaint", "does not run")
+        for home, of in ((new, "no job kept yet"), (kept, "a job log to look into")):
+            cold(home, "next", sheet, readings, "--json")  # its bytecode is written once
+            for argv in (("check", sheet), ("suspects", sheet, readings), ("next", sheet, readings)):
+                each = median(cold(home, *argv, "--json") for _ in range(3))
+                print(f"cold: amptrail {argv[0]}, {of}: {each:.2f} s")
 
 
 if __name__ == "__main__":

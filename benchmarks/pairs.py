@@ -90,7 +90,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             began = time.process_time()
             got[mode] = judge(circuit, text, mode)
             spent[mode] += time.process_time() - began
-            pairs = any(len(s.causes) > 1 for s in got["auto"].suspects)
+            pairs = got["auto"].pairs_weighed > 0
             if mode == "auto" and not pairs and seed % asked.every:
                 break
         if "all" not in got:

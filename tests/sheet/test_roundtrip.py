@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
-from strategies import circuits
 
 from amptrail.circuit.checks import check
 from amptrail.circuit.model import Circuit
-from amptrail.errors import InputError
 from amptrail.circuit.strap import needs_strap
+from amptrail.errors import InputError
 from amptrail.sheet import fault_text, parse, parse_fault, parse_readings, print_sheet
+from strategies import circuits
 
 PAGE = (Path(__file__).parents[2] / "docs" / "sheet.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```(\w+)\n(.*?)```", PAGE, re.S)

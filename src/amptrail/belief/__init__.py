@@ -8,6 +8,7 @@ from amptrail.belief.infer import (
     Severity,
     Unexplained,
     contributions,
+    log_evidence,
     normalise,
     posterior,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "double_grid",
     "equivalent",
     "inert_mass",
+    "log_evidence",
     "normalise",
     "other_weights",
     "pairs",

@@ -105,6 +105,11 @@ class Posterior:
         return out
 
 
+def log_evidence(table: Table) -> Array:
+    """Natural log of P(readings) under each hypothesis; what `posterior` of any larger table has for it."""
+    return score(table).evidence()
+
+
 def posterior(table: Table) -> Posterior:
     """Weigh every hypothesis by every reading. Raises InputError for evidence that nothing allows."""
     check(table)

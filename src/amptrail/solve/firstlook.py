@@ -136,6 +136,85 @@ def _put_in(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _at_rest(net: Static, lane: Lane, w: Work, phases: Array, runs: Out, n: int, k: int) -> bool:
+    """Lane n linear around the end of slot k (the last: without power), eliminated; False: no first look."""
+    if k < phases.size:
+        load(net, lane, w, runs, n, k)
+        if runs.status[n, k] >= CHATTER or pulses(net, lane, w):
+            return False
+        phase = phases[k]
+    else:
+        phase = unpowered(net, lane, w, runs, n)
+    _chords(lane, w, tangent(net, lane, w, phase), net.ground)
+    return True
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _as_seen(
+    w: Work, ground: int, wanted: Array, ports: Array, taps: Array, slots: Array, k: int, s: Array, t: Array,
+    y: Array, across: Array, volts: Array, own: Array,
+) -> None:  # fmt: skip
+    """The network as the wanted ports and the taps of slot k see it: y[port], volts of every node for 1 A in
+    at the port, across[port, m] those at tap m; volts[m] and own[m], the tap's volts and its source ohms."""
+    for p in range(ports.shape[0]):
+        if wanted[p]:
+            unit_volts(w.plan, w, ports[p, 0], ports[p, 1], ground, s, y[p])
+            for m in range(taps.shape[0]):
+                across[p, m] = y[p, taps[m, 0]] - y[p, taps[m, 1]]
+    for m in range(taps.shape[0]):
+        if slots[m] == k:
+            volts[m] = w.v[taps[m, 0]] - w.v[taps[m, 1]]
+            unit_volts(w.plan, w, taps[m, 0], taps[m, 1], ground, s, t)
+            own[m] = t[taps[m, 0]] - t[taps[m, 1]]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _read(
+    k: int, bg: Array, bj: Array, v: Array, known: Array, firsts: Array, what: Array, branch: Array,
+    port: Array, g: Array, j: Array, ohm: Array, ports: Array, y: Array, across: Array, volts: Array,
+    own: Array, taps: Array, shows: Array, kinds: Array, params: Array, slots: Array, value: Array,
+    source: Array, dg: Array, dj: Array, a: Array, x: Array,
+) -> None:  # fmt: skip
+    """value[fault, m] and source[fault, m] of the taps of slot k, each known fault put in."""
+    for f in range(known.size):
+        if not known[f]:
+            continue
+        first, more = firsts[f], firsts[f + 1] - firsts[f]
+        p, flows, gain = 0, 0.0, 0.0
+        if more == 1:  # most faults: no elimination
+            p, b = port[first], branch[first]
+            here, amps = (bg[b], bj[b]) if b >= 0 else (-1.0, 0.0)
+            z = y[p, ports[p, 0]] - y[p, ports[p, 1]]
+            d, e, left = _change(what[first], here, amps, g[first], j[first], ohm[first], z)
+            gain = d / left
+            flows = gain * (v[ports[p, 0]] - v[ports[p, 1]] - z * e) + e
+        elif more > 1:
+            _put_in(bg, bj, v, first, more, what, branch, port, g, j, ohm, ports, y, across, dg, dj, a, x)
+        for m in range(slots.size):
+            if slots[m] != k:
+                continue
+            z = across[p, m]
+            open_v, r = volts[m] - z * flows, own[m] - z * z * gain
+            direct = flows if more == 1 and branch[first] == taps[m, 2] else 0.0
+            for n in range(more if more > 1 else 0):
+                flow = dg[n] * x[n, 0] + dj[n]
+                z = across[port[first + n], m]
+                open_v -= z * flow
+                r -= z * dg[n] * x[n, 1 + m]
+                if branch[first + n] == taps[m, 2]:
+                    direct += flow
+            r = max(r, 0.0)
+            if shows[m] == VOLTS:
+                value[f, m], _, _ = drawn(kinds[m], params[m], open_v, r)
+                source[f, m] = r
+            elif shows[m] == AMPS:
+                c = taps[m, 2]
+                value[f, m] = (bg[c] * open_v + bj[c] if bg[c] >= 0.0 else 0.0) + direct
+            else:
+                value[f, m] = min(r, OVER_RANGE_OHM)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _look(
     net: Static, lanes: Lane, which: Array, phases: Array, runs: Out, taps: Array, shows: Array, kinds: Array,
     params: Array, slots: Array, known: Array, firsts: Array, what: Array, branch: Array, port: Array,
@@ -145,85 +224,30 @@ def _look(
     shows[m]: VOLTS, AMPS, OHMS; slots[m]: the last one is without power."""
     count, nodes = taps.shape[0], net.nodes
     s, t, y = np.zeros(nodes), np.zeros(nodes), np.zeros((ports.shape[0], nodes))
-    across = np.zeros((ports.shape[0], count))  # volts at tap m for 1 A at a port
-    wanted = np.zeros(ports.shape[0], np.uint8)
+    across, wanted = np.zeros((max(ports.shape[0], 1), count)), np.zeros(ports.shape[0], np.uint8)
     volts, own = np.zeros(count), np.zeros(count)
-    a, x = np.zeros((MOST, MOST)), np.zeros((MOST, 1 + count))
-    dg, dj = np.zeros(MOST), np.zeros(MOST)
+    dg, dj, a, x = np.zeros(MOST), np.zeros(MOST), np.zeros((MOST, MOST)), np.zeros((MOST, 1 + count))
     lane = held(lane_of(lanes, 0))
     mine = other = home(net, lane)
     made_for = np.full((2, lane.na.size), -1, np.int32)
     for n in range(begin, end):
         value[n], source[n] = math.nan, 0.0
-        at = which[n]
-        fetch(lanes, at, lane)
+        fetch(lanes, which[n], lane)
         w, other = ready(net, lane, mine, other, made_for[0], made_for[1])
         for k in range(phases.size + 1):
             asked = False
             for m in range(count):
                 asked |= slots[m] == k
-            if not asked or (k < phases.size and runs.status[at, k] >= CHATTER):
+            if not asked or not _at_rest(net, lane, w, phases, runs, which[n], k):
                 continue
-            if k < phases.size:
-                load(net, lane, w, runs, at, k)
-                if pulses(net, lane, w):
-                    continue
-                phase = phases[k]
-            else:
-                phase = unpowered(net, lane, w, runs, at)
-            _chords(lane, w, tangent(net, lane, w, phase), net.ground)
             wanted[:] = 0
             for c in range(firsts[k, 0], firsts[k, firsts.shape[1] - 1]):
                 wanted[port[c]] = 1
-            for p in range(ports.shape[0]):
-                if wanted[p]:
-                    unit_volts(w.plan, w, ports[p, 0], ports[p, 1], net.ground, s, y[p])
-                    for m in range(count):
-                        across[p, m] = y[p, taps[m, 0]] - y[p, taps[m, 1]]
-            for m in range(count):
-                if slots[m] == k:
-                    volts[m] = w.v[taps[m, 0]] - w.v[taps[m, 1]]
-                    unit_volts(w.plan, w, taps[m, 0], taps[m, 1], net.ground, s, t)
-                    own[m] = t[taps[m, 0]] - t[taps[m, 1]]
-            bg, bj, v = w.bg, w.bj, w.v
-            for f in range(known.shape[1]):
-                if not known[k, f]:
-                    continue
-                first, more = firsts[k, f], firsts[k, f + 1] - firsts[k, f]
-                p, flows, gain = 0, 0.0, 0.0
-                if more == 1:  # most faults: no elimination
-                    p, b = port[first], branch[first]
-                    here, amps = (bg[b], bj[b]) if b >= 0 else (-1.0, 0.0)
-                    z = y[p, ports[p, 0]] - y[p, ports[p, 1]]
-                    more_g, more_j, left = _change(what[first], here, amps, g[first], j[first], ohm[first], z)
-                    gain = more_g / left
-                    flows = gain * (v[ports[p, 0]] - v[ports[p, 1]] - z * more_j) + more_j
-                elif more > 1:
-                    _put_in(
-                        bg, bj, v, first, more, what, branch, port, g, j, ohm, ports, y, across, dg, dj, a, x
-                    )
-                for m in range(count):
-                    if slots[m] != k:
-                        continue
-                    z = across[p, m]
-                    open_v, r = volts[m] - z * flows, own[m] - z * z * gain
-                    direct = flows if more == 1 and branch[first] == taps[m, 2] else 0.0
-                    for e in range(more if more > 1 else 0):
-                        flow = dg[e] * x[e, 0] + dj[e]
-                        z = across[port[first + e], m]
-                        open_v -= z * flow
-                        r -= z * dg[e] * x[e, 1 + m]
-                        if branch[first + e] == taps[m, 2]:
-                            direct += flow
-                    r = max(r, 0.0)
-                    if shows[m] == VOLTS:
-                        value[n, f, m], _, _ = drawn(kinds[m], params[m], open_v, r)
-                        source[n, f, m] = r
-                    elif shows[m] == AMPS:
-                        b = taps[m, 2]
-                        value[n, f, m] = (bg[b] * open_v + bj[b] if bg[b] >= 0.0 else 0.0) + direct
-                    else:
-                        value[n, f, m] = min(r, OVER_RANGE_OHM)
+            _as_seen(w, net.ground, wanted, ports, taps, slots, k, s, t, y, across, volts, own)
+            _read(
+                k, w.bg, w.bj, w.v, known[k], firsts[k], what, branch, port, g, j, ohm, ports, y, across,
+                volts, own, taps, shows, kinds, params, slots, value[n], source[n], dg, dj, a, x,
+            )  # fmt: skip
 
 
 def first_look(

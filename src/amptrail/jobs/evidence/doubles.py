@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from amptrail.belief import Hypothesis, Posterior, Table, posterior
+from amptrail.belief import Hypothesis, Posterior, Table, log_evidence, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.kept import Kept
 from amptrail.jobs.evidence.hopes import hopes
@@ -28,7 +28,9 @@ MOST_LANES = 12_000  # of all of them
 POOL_LANES = 12_000  # lanes of pairs kept of one circuit
 FITS_P = 0.05  # readings this likely by chance under what is believed are explained
 ADDS_LEAST = 0.01  # a batch that is believed less adds nothing
-IDLE_MOST = 1  # batches that add nothing while a reading is still doubted
+IDLE_MOST = 2  # batches that add nothing, while a reading is still doubted
+NO_SAY = 1e-5  # belief that the pairs left out of the answer may have together
+FEW = 8  # causes that give a table its order of readings
 USED_LEAST = 0.25  # of a batch of kept lanes; one used less is solved anew, smaller
 BRIDGES = {"to_ground": 1, "to_supply": 1, "to_point": 1, "swapped": 2}  # as faults.overlay makes them
 
@@ -38,29 +40,63 @@ def bridges(s: Suspect) -> int:
     return sum(BRIDGES.get(f.mode, 0) for c in s.causes for f in c.faults)
 
 
+@dataclass(frozen=True, eq=False)
+class Explained:
+    """The table with the pairs that have a say, those pairs in its order, and how many were weighed."""
+
+    table: Table
+    pairs: tuple[Suspect, ...]
+    weighed: int
+
+
 def explained(
     circuit: Circuit, base: Sequence[Suspect], only: Table, alone: Posterior, everything: bool,
     seen: Evidence, t: Table,
-) -> tuple[Table, tuple[Suspect, ...]]:  # fmt: skip
-    """The table `t` with the pairs of `base` that could explain the readings, and those pairs. `only` and
-    `alone` are the table of `base` and what is believed of it. `everything`: all pairs of active faults."""
+) -> Explained:  # fmt: skip
+    """The table `t` with the pairs of `base` that could explain the readings. `only` and `alone` are the
+    table of `base` and what is believed of it. `everything`: all pairs of active faults, all kept."""
     hoped = _hoped(base, hopes(circuit, base, only, alone, seen))
     if everything:
-        pairs = list(hoped)
-        return replace(t, hypotheses=t.hypotheses + predicted(circuit, pairs, seen)), tuple(pairs)
+        pairs = tuple(hoped)
+        return Explained(_with(t, predicted(circuit, pairs, seen)), pairs, len(pairs))
     sets = len({o.conditions.as_told for o in seen.all})  # each set of conditions is solved by itself
-    pairs, found, idle = list[Suspect](), tuple[Hypothesis, ...](), 0
+    tried, found = list[Suspect](), tuple[Hypothesis, ...]()
+    there, idle = _mass(base, alone.log_evidence), 0
     for _ in range(MOST_LANES // BATCH_LANES):
         more = _some(hoped, BATCH_LANES / sets)
         if not more:
             break
-        pairs, found = pairs + more, found + predicted(circuit, more, seen)
-        now = posterior(replace(only, hypotheses=only.hypotheses + found))
-        idle = idle + 1 if float(now.probability[-len(more) :].sum()) < ADDS_LEAST else 0
-        allowed = 0 if now.doubtful is None else IDLE_MOST
-        if idle > allowed and now.unexplained.p_value >= FITS_P:
+        new = predicted(circuit, more, seen)
+        tried, found = tried + more, found + new
+        beside = replace(only, hypotheses=(*only.hypotheses[:FEW], *new))
+        mass = _mass(more, log_evidence(beside)[-len(new) :])
+        there = float(np.logaddexp(there, mass))
+        idle = idle + 1 if mass - there < np.log(ADDS_LEAST) else 0
+        if 0 < idle <= IDLE_MOST and _fits(posterior(_with(t, found)), idle):
             break
-    return replace(t, hypotheses=t.hypotheses + found), tuple(pairs)
+    kept = _with_a_say(posterior(_with(t, found)).probability[len(t.hypotheses) :]) if found else []
+    return Explained(_with(t, [found[k] for k in kept]), tuple(tried[k] for k in kept), len(tried))
+
+
+def _with(t: Table, pairs: Sequence[Hypothesis]) -> Table:
+    return replace(t, hypotheses=(*t.hypotheses, *pairs))
+
+
+def _mass(some: Sequence[Suspect], log_evidence: Array) -> float:
+    """Natural log of prior times P(readings), all of them together."""
+    with np.errstate(divide="ignore"):
+        return float(np.logaddexp.reduce(np.log([s.prior for s in some]) + log_evidence))
+
+
+def _fits(now: Posterior, idle: int) -> bool:
+    """Whether more pairs are not worth their lanes after so many batches that added nothing."""
+    return now.unexplained.p_value >= FITS_P and (now.doubtful is None or idle == IDLE_MOST)
+
+
+def _with_a_say(probability: Array) -> list[int]:
+    """The pairs that are believed, in their order: what is left out adds up to NO_SAY."""
+    order = np.argsort(probability, kind="stable")
+    return sorted(order[np.cumsum(probability[order]) > NO_SAY].tolist())
 
 
 def _hoped(base: Sequence[Suspect], hope: Array) -> Iterator[Suspect]:

@@ -31,6 +31,7 @@ class Judgement:
     history: History = NONE
     own: Own = STANDARD  # the instruments in the hands of who asks
     renewed: tuple[str, ...] = ()  # parts exchanged so far
+    pairs_weighed: int = 0  # of two faults at once; those without a say are no suspects
 
     def now(self, faults: Sequence[Fault]) -> tuple[Fault, ...]:
         """Those of the faults that are still in the vehicle."""

@@ -77,7 +77,7 @@ def weigh(
     base = beforehand(circuit, heard.worked, history)
     only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)
-    t, post, everyone = only, alone, base
+    t, post, everyone, pairs = only, alone, base, 0
     comes_and_goes = intermittent.told(seen)
     if seen.all and comes_and_goes:
         t, everyone = intermittent.with_those_that_come_and_go(only, base, seen, alone)
@@ -86,9 +86,10 @@ def weigh(
         t, post, everyone = _added(circuit, seen, t, post, everyone, with_new_ones(base, heard.renewed))
     wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
     if seen.all and wanted and time.monotonic() < until_s:
-        t, pairs = explained(circuit, base, only, alone, doubles == "all", seen, t)
-        if pairs:
-            post, everyone = posterior(t), everyone + pairs
+        found = explained(circuit, base, only, alone, doubles == "all", seen, t)
+        t, pairs = found.table, found.weighed
+        if found.pairs:
+            post, everyone = posterior(t), everyone + found.pairs
     if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
         t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
@@ -101,7 +102,7 @@ def weigh(
     hand = in_hand(readings_text, own)
     return Judgement(
         circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history, hand,
-        heard.renewed,
+        heard.renewed, pairs,
     )  # fmt: skip
 
 
@@ -240,7 +241,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
         "readings_ignored": [{"line": n, "reason": why} for n, why in j.ignored],
         "ruled_out_by": _ruled_by(j),
         "evidence_nats": j.post.evidence_nats,
-        "doubles_considered": sum(len(s.causes) > 1 for s in j.suspects),
+        "doubles_considered": j.pairs_weighed,
         "raised": raised(j.circuit, j.worked, j.history),
         **sheet_sha,
     }
