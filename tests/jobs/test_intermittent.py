@@ -63,7 +63,7 @@ def test_lines_in_another_order_give_the_same_numbers() -> None:
 
 @pytest.mark.parametrize("fails", ["works 3 of 10", "does not work while failing"])
 def test_a_part_exchanged_in_vain_is_not_the_cause_of_what_comes_and_goes(fails: str) -> None:
-    """With a new relay in it still fails: neither the count nor the fault's coming and going saves the old one."""
+    """With a new relay in it still fails: neither a count nor coming and going keeps the old one."""
     told = f"PUMP in ignition-on does not work\nPUMP in ignition-on {fails}\n"
     before, after = _mass(told, "K4"), _mass(told + "K4 replaced, no change\n", "K4")
     assert after < 0.15 * before

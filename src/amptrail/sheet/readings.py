@@ -16,6 +16,7 @@ from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
 from amptrail.sheet.names import Names, wrong
 from amptrail.sheet.oneline import tree_of
+from amptrail.sheet.words import term_text
 from amptrail.sheet.parse import lines_of
 from amptrail.sheet.readers import reader_of
 
@@ -279,6 +280,8 @@ class _Reader:
                 return replace(r, kind="answers", word="no")
             case "s_clicks":
                 return replace(r, kind="sounds", word="clicks")
+            case "s_blows":
+                return replace(r, seconds=quantity(str(k[2])).si, word="blows")
             case other:
                 return replace(r, kind=other.removeprefix("s_"), word=str(word(k[1])).lower())
 
@@ -376,7 +379,7 @@ class _Reader:
             self.warnings.append(
                 Problem(
                     "under-the-relay",
-                    f"{r.a} is under a fitted relay",
+                    f"{term_text(r.a)} is under a fitted relay",
                     r.line,
                     token.column or 1,
                     "warning",

@@ -56,8 +56,9 @@ def with_those_that_come_and_go(
     for h in chosen:
         q, was = share[h], t.hypotheses[h]
         steady[h] = replace(was, prior=was.prior * (1 - q))
+        told = replace(was.prediction, words=_counts(was, suspects[h], seen))
         twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
-                             prediction=replace(was.prediction, words=_counts(was, suspects[h], seen))))  # fmt: skip
+                             prediction=told))  # fmt: skip
     return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
 
 

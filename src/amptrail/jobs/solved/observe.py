@@ -12,6 +12,7 @@ from typing import Literal
 
 from amptrail.circuit.model import Circuit, Term, WorkedOn, key
 from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.wiring import wiring
 from amptrail.errors import InputError, Problem, one
 from amptrail.instruments import by_name
 from amptrail.jobs.solved.own import STANDARD, Own
@@ -25,6 +26,8 @@ Kind = Literal[
 ]
 OVER_RANGE_OHM = 20e6
 THERE = "there"  # the word of a part that was pulled out of its slot
+# parts whose volts are those across them when no end is named
+ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 
@@ -121,16 +124,27 @@ def _instrument(r: Reading) -> str:
 
 
 def _spot(circuit: Circuit, r: Reading) -> Spot | None:
-    """Where the leads were: a branch for a clamp, two points otherwise (a fuse for its millivolts)."""
+    """Where the leads were: a branch for a clamp, two points otherwise; the two ends of a part that is named
+    alone, where it is plain that they are meant."""
     name = r.point or str(r.a if r.a.name else r.a.part)
     if r.instrument == "clamp":
         return Spot(name, "amps", r.a)
-    if r.instrument == "fuse-drop" and not r.a.name:
-        return Spot(name, "volts", Term(r.a.part, "in"), Term(r.a.part, "out"))
-    if r.instrument == "ohmmeter":
-        return Spot(name, "ohms", r.a, r.b) if is_metal(circuit, r.a) else None
-    other = r.other_lead if r.other_lead is not None else r.b
-    return Spot(name, "volts", r.a, other) if is_metal(circuit, r.a) else None
+    what: Literal["volts", "ohms"] = "ohms" if r.instrument == "ohmmeter" else "volts"
+    other = r.other_lead if r.other_lead is not None and what == "volts" else r.b
+    if is_metal(circuit, r.a):
+        return Spot(name, what, r.a, other)
+    ends = _ends_meant(circuit, r) if other is None else None
+    return Spot(name, what, *ends) if ends else None
+
+
+def _ends_meant(circuit: Circuit, r: Reading) -> tuple[Term, Term] | None:
+    """The ends of the part named: of any for its ohms or millivolts, of a load or battery for its volts."""
+    part = next((p for p in circuit.parts if key(p.name) == key(r.a.part) and not r.a.name), None)
+    if part is None or not (r.instrument in ("ohmmeter", "fuse-drop") or part.kind in ACROSS):
+        return None
+    first, second = ("+", "-") if part.kind == "battery" else ("in", "out")
+    ends = Term(part.name, first), Term(part.name, second)
+    return ends if all(is_metal(circuit, t) for t in ends) else None
 
 
 def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
@@ -197,12 +211,16 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
         conditions=_conditions(circuit, r.conditions), unsure=bool({"unsure", "old"} & set(r.quality)),
         comes_and_goes="intermittent" in r.quality, by=r.by,
     )  # fmt: skip
+    if r.word == "blows":  # a new one, put in, is blown: seen of the vehicle with a sound fuse in it
+        return replace(base, kind="looks", phase=None, part=r.a.part, word="blown")
     if r.kind == "reading":
         found, spot = _numbers(r), _spot(circuit, r)
-        if found is None or (found[0] not in ("lit", "felt") and spot is None):
+        if found is None:
             return "it holds no figure this circuit can be compared with"
         kind, value, low, high, word = found
         part = r.a.part if r.instrument in ("eye", "hand") else None
+        if spot is None and part is None:
+            return f"it does not say where on {_named(r)} the lead was, such as {_an_end(circuit, r.a.part)}"
         return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
                        low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
     said = _said(r)
@@ -211,6 +229,11 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
     kind_said, word = said
     good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
+
+
+def _an_end(circuit: Circuit, name: str) -> str:
+    """A point of the part that can be read, for a hint."""
+    return next((str(t) for t in wiring(circuit).names if key(t.part) == key(name)), f"{name}.in")
 
 
 def _own(items: Sequence[Reading], brought: Own) -> list[tuple[int, str, str, str]]:
@@ -293,7 +316,8 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             if got.word:  # a part renewed without a word of what it did is no reading
                 used.append(_in_vain(got, used, renewed))
         else:
-            standing = replace(got.conditions, renewed=renewed)
+            fresh = {r.a.part} if r.word == "blows" else set()
+            standing = replace(got.conditions, renewed=tuple(sorted({*renewed, *fresh})))
             taken = (*standing.out, *standing.pulled)
             used += [_was_there(r, x, renewed) for x in taken if x not in pulled]
             pulled.update(taken)
