@@ -14,6 +14,7 @@ from amptrail.solve import laws
 from amptrail.solve.assemble import wire_ohm
 from amptrail.solve.network import SPARE, Network
 from amptrail.solve.records import Lane
+from amptrail.solve.reused import uncleared
 
 
 class Kind(StrEnum):
@@ -204,7 +205,9 @@ APPLY: dict[Kind, Callable[[Network, Lane, Change], None]] = {
 
 def stack(net: Network, lanes: Sequence[Sequence[Change]]) -> Lane:
     """The base lane repeated, each with its changes: every array gets a leading lane axis."""
-    many = Lane(*(np.repeat(a[None], len(lanes), axis=0) for a in net.base))
+    many = Lane(*(uncleared((len(lanes), *a.shape), a.dtype) for a in net.base))
+    for all_of_them, a in zip(many, net.base, strict=True):
+        all_of_them[:] = a
     for n, changes in enumerate(lanes):
         if changes:
             lane = Lane(*(a[n] for a in many))

@@ -94,7 +94,9 @@ def follow_all(
     leaves[whole] = steps
     for name in ("status", "state", "prev", "until", "time"):
         _repeat(getattr(out, name), getattr(healthy[1], name), whole)
-    for name in ("volts", "amps", "x", "copies", "low", "high", "toured", "raced", "other", "counts"):
+    for name in ("volts", "amps", "x") if same.any() else ():
+        getattr(out, name)[same] = getattr(healthy[1], name)[0]
+    for name in ("copies", "low", "high", "toured", "raced", "other", "counts"):
         _repeat(getattr(out, name), getattr(healthy[1], name), same)
     return done
 

@@ -8,16 +8,18 @@ import numpy as np
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.plain import put
+from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
+from amptrail.solve.stamping import CLIMB, climbing
 
 BENT, ARMS, PIVOTS, PATH, BRIDGED, EVERY, FELT = range(7)  # of Over.n
 
 
 class Row(NamedTuple):
-    """One state of the healthy vehicle, solved and eliminated: what lanes disturb is put back from here."""
+    """One state of the healthy vehicle, solved and eliminated: what lanes disturb is put back from here; what
+    is of arms, pivots and places is put aside when it is first changed."""
 
-    v: Array  # [rank]
+    v: Array  # [place]
     i: Array  # [branch]
     x: Array
     law_a: Array
@@ -33,29 +35,40 @@ class Row(NamedTuple):
     left_g: Array  # [pair]
     left_j: Array
     inverse: Array  # [pivot]
-    share: Array  # [arm]
-    drop: Array  # [pivot]
+    share: Array
+    drop: Array  # [place]
+    ohm: Array
     margin: Array  # [threshold]
+    copies: Array  # [reference] A copied
 
 
 class Over(NamedTuple):
-    """Scratch of a lane over a row."""
+    """Scratch of a lane over a row.
 
-    na: Array  # [branch] ends as ranks: when they are eliminated
+    Nodes have places: ground, then what is eliminated later before what is eliminated sooner, those that
+    nonlinear branches hang on first, then the others that anything compared hangs on. So volts are found from
+    the first place on, in one walk through memory, as far as they are asked for."""
+
+    at: Array  # [node] its place
+    na: Array  # [branch] ends as places
     nb: Array
-    v: Array  # [rank] V; what is eliminated later stands behind
-    s: Array  # [rank] A put in
-    left: Array  # [rank] A
+    v: Array  # [place] V
+    s: Array  # [place] A put in
+    left: Array  # [place] A
     near: Array  # [arm] rank of its other end
-    share: Array  # [arm] of the sum of its pivot's arms
-    drop: Array  # [pivot] V its emfs take off
-    mod_ground: Array  # nodes of `Static` as ranks
+    first: Array  # [place + 1] where its shares begin; those of ground are none
+    whose: Array  # [place] the pivot that stands there
+    before: Array  # [share] place of the node at the other end
+    share: Array  # [share] of the sum of its pivot's arms
+    drop: Array  # [place] V its emfs take off
+    ohm: Array  # [place] 1/(sum of arms)
+    mod_ground: Array  # nodes of `Static` as places
     sup_node: Array
     in_node: Array
     pivot: Array  # [arm] the pivot it is of
-    climb: Array  # pivots that nonlinear branches, references and their copies hang on, ascending
-    wide: Array  # pivots that anything compared hangs on, ascending
-    size: Array  # [2] how many those are
+    size: (
+        Array  # [2] places that nonlinear branches, references or their copies hang on; or anything compared
+    )
     some: Array  # [branch] scratch: branches or arms
     apart: Array  # [branch] 1: at other nodes than in the healthy vehicle
     place: Array  # [branch] its arm there
@@ -92,32 +105,80 @@ def blank_row(net: Static, w: Work) -> Row:
         np.zeros(n), np.zeros(branches), np.zeros(branches), np.zeros(branches), np.zeros(branches),
         np.zeros(branches), np.zeros(branches), np.zeros(branches), np.zeros(branches, np.int32),
         np.zeros(arms), np.zeros(arms), np.zeros(arms), np.zeros(arms), np.zeros(pairs), np.zeros(pairs),
-        np.zeros(n), np.zeros(arms), np.zeros(n), np.zeros(thresholds(net)),
+        np.zeros(n), np.zeros(arms), np.zeros(n), np.zeros(n), np.zeros(thresholds(net)),
+        np.zeros(net.refs.shape[0]),
     )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
+def _marked(net: Static, lane: Lane, w: Work, hangs: Array, compared: bool) -> None:
+    """Pivots at nonlinear branches, references and their copies; `compared`: at all thresholds too."""
+    rank, na, nb, refs = w.plan.rank, lane.na, lane.nb, net.refs
+    for n in range(w.known[CLIMB]):
+        hangs[w.climb[n]] = 1
+    for r in range(refs.shape[0]):
+        for c in range(2):
+            hangs[rank[na[refs[r, c]]]] = hangs[rank[nb[refs[r, c]]]] = 1
+    if compared:
+        for branches in (net.coil, net.field, net.drv_branch):
+            for b in branches:
+                if b >= 0:
+                    hangs[rank[na[b]]] = hangs[rank[nb[b]]] = 1
+        for nodes in (net.mod_ground, net.sup_node, net.in_node):
+            for node in nodes:
+                hangs[rank[node]] = 1
+
+
+@njit(cache=True, nogil=True)
+def _places(net: Static, lane: Lane, w: Work, at: Array, whose: Array, size: Array) -> None:
+    """Give every node its place."""
+    plan, last = w.plan, net.nodes - 1
+    hangs, some, placed = (
+        np.zeros(net.nodes, np.uint8),
+        np.zeros(net.nodes, np.int32),
+        np.zeros(net.nodes, np.uint8),
+    )
+    here = 1
+    for step in range(3):
+        if step < 2:
+            _marked(net, lane, w, hangs, truth(step == 1))
+        else:
+            hangs[:] = 1
+        count = climbing(hangs, plan.parent, some, whole(last))
+        for n in range(count - 1, -1, -1):
+            k = some[n]
+            if not placed[k]:
+                placed[k] = 1
+                at[plan.order[k]], whose[here] = here, k
+                here += 1
+        if step < 2:
+            size[step] = here - 1
+
+
+@njit(cache=True, nogil=True)
 def scratch(net: Static, lane: Lane, w: Work) -> Over:
+    """Scratch for lanes over rows, of a healthy lane prepared once."""
     branches, arms, n, refs = w.bg.size, w.g.size, net.nodes, net.refs.shape[0]
-    pivot, start, rank = np.zeros(arms, np.int32), w.plan.start, w.plan.rank
-    near = np.zeros(arms, np.int32)
-    for t in range(arms):
-        near[t] = rank[w.plan.near[t]]
-    na, nb = np.zeros(branches, np.int32), np.zeros(branches, np.int32)
-    for b in range(branches):
-        na[b], nb[b] = rank[lane.na[b]], rank[lane.nb[b]]
+    pivot, start, rank, near = np.zeros(arms, np.int32), w.plan.start, w.plan.rank, np.zeros(arms, np.int32)
     for k in range(n - 1):
         for t in range(start[k], start[k + 1]):
-            pivot[t] = k
+            pivot[t], near[t] = k, rank[w.plan.near[t]]
+    at, whose, size = np.zeros(n, np.int32), np.zeros(n, np.int32), np.zeros(2, np.int64)
+    _places(net, lane, w, at, whose, size)
+    first, before = np.zeros(n + 1, np.int32), np.zeros(arms, np.int32)
+    for i in range(1, n):
+        k = whose[i]
+        first[i + 1] = first[i] + start[k + 1] - start[k] - 1
+        for t in range(start[k], start[k + 1] - 1):
+            before[first[i] + t - start[k]] = at[w.plan.near[t]]
     return Over(
-        na, nb, np.zeros(n), np.zeros(n), np.zeros(n), near, np.zeros(arms), np.zeros(n),
-        rank[net.mod_ground], rank[net.sup_node], rank[net.in_node], pivot, np.zeros(n, np.int32),
-        np.zeros(n, np.int32), np.zeros(2, np.int64),
-        np.zeros(max(branches, arms), np.int32), np.zeros(branches, np.uint8), np.zeros(branches, np.int32),
-        np.zeros(arms, np.int32), np.zeros(arms, np.uint8), np.zeros(n, np.int32), np.zeros(n, np.uint8),
-        np.zeros(n, np.int32), np.zeros(n, np.uint8), np.zeros(n), np.zeros(n), np.zeros(5),
-        np.zeros(2, np.int64), np.zeros(refs), np.zeros(refs), np.zeros(thresholds(net)),
-        np.zeros(7, np.int64),
+        at, at[lane.na], at[lane.nb], np.zeros(n), np.zeros(n), np.zeros(n), near, first, whose, before,
+        np.zeros(arms), np.zeros(n), np.zeros(n), at[net.mod_ground], at[net.sup_node], at[net.in_node],
+        pivot, size, np.zeros(max(branches, arms), np.int32), np.zeros(branches, np.uint8),
+        np.zeros(branches, np.int32), np.zeros(arms, np.int32), np.zeros(arms, np.uint8),
+        np.zeros(n, np.int32), np.zeros(n, np.uint8), np.zeros(n, np.int32), np.zeros(n, np.uint8),
+        np.zeros(n), np.zeros(n), np.zeros(5), np.zeros(2, np.int64), np.zeros(refs), np.zeros(refs),
+        np.zeros(thresholds(net)), np.zeros(7, np.int64),
     )  # fmt: skip
 
 
@@ -131,15 +192,20 @@ def viewed(s: Lane, n: int) -> Lane:
 
 
 @njit(cache=True, nogil=True)
-def changed(net: Static, base: Lane, lane: Lane, mark: Array, into: Array) -> int:
-    """The branches a lane has otherwise than the healthy vehicle; -1: too many of them, or a driver or module
-    of it does what no voltage decides."""
+def forced(base: Lane, lane: Lane) -> bool:
+    """Whether a driver or module of a lane does what no voltage decides."""
     for d in range(base.driver.size):
         if lane.driver[d] != base.driver[d]:
-            return -1
-    for m in range(base.module.size):
+            return True
+    for m in range(base.module.size):  # noqa: SIM110
         if lane.module[m] != base.module[m] and lane.module[m] != 2:
-            return -1
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def changed(net: Static, base: Lane, lane: Lane, mark: Array, into: Array) -> int:
+    """The branches a lane has otherwise than the healthy vehicle, noted in `into`; -1: too many of them."""
     size = mark.size
     a0, a1 = base.kind, lane.kind
     for b in range(size):
@@ -184,7 +250,7 @@ def changed(net: Static, base: Lane, lane: Lane, mark: Array, into: Array) -> in
 
 
 @njit(cache=True, nogil=True)
-def patched(from_: Lane, to: Lane, over: Over, rank: Array, changes: Array, count: int) -> None:
+def patched(from_: Lane, to: Lane, over: Over, changes: Array, count: int) -> None:
     """The branches changes[:count] of one lane written over those of another."""
     for c in range(count):
         b = changes[c]
@@ -192,7 +258,7 @@ def patched(from_: Lane, to: Lane, over: Over, rank: Array, changes: Array, coun
         to.series[b], to.open[b] = from_.series[b], from_.open[b]
         for k in range(to.p.shape[1]):
             to.p[b, k] = from_.p[b, k]
-        over.na[b], over.nb[b] = rank[from_.na[b]], rank[from_.nb[b]]
+        over.na[b], over.nb[b] = over.at[from_.na[b]], over.at[from_.nb[b]]
 
 
 @njit(cache=True, nogil=True)

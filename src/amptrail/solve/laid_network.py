@@ -1,6 +1,6 @@
 """The eliminated network of a healthy state with a lane laid over it (compiled).
 
-Nodes stand in the order of elimination, so that all a pivot looks at lies behind it.
+Nodes stand in places (`laid.Over`), so that all a pivot looks at lies before it.
 
 A bridge between nodes the plan has no arm for gets a node of its own in its middle, eliminated last: each
 pivot on the two ways to the root then has one arm more, to that node, and nothing else changes.
@@ -11,17 +11,21 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from amptrail.solve.records import Array
+from amptrail.solve.laid import ARMS, PIVOTS, Over, Row
+from amptrail.solve.plain import whole
+from amptrail.solve.records import Array, Work
 from amptrail.solve.stamping import LEAK_S
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def summed(
-    which: Array, count: int, pivot: Array, start: Array, sign: Array, first: Array, following: Array,
-    bg: Array, bj: Array, apart: Array, place: Array, changes: Array, changed_count: int, na: Array,
-    nb: Array, own_g: Array, own_j: Array, stale: Array, touched: Array, arms: Array, used: int,
-) -> int:  # fmt: skip
+    w: Work, over: Over, row: Row, which: Array, count: int, changes: Array, changed_count: int
+) -> None:
     """The arms which[:count] summed again from their branches, those at other nodes where they are now."""
+    pivot, start, sign, first, following = over.pivot, w.plan.start, w.plan.sign, w.first, w.following
+    bg, bj, apart, place, na, nb = w.bg, w.bj, over.apart, over.place, over.na, over.nb
+    own_g, own_j, stale, touched, arms = w.own_g, w.own_j, w.stale, over.touched, over.arms
+    used = over.n[ARMS]
     for n in range(count):
         t = which[n]
         k = pivot[t]
@@ -37,24 +41,59 @@ def summed(
             e = changes[m]
             if apart[e] and place[e] == t and bg[e] >= 0.0:
                 a += bg[e]
-                c += bj[e] if na[e] < nb[e] else -bj[e]
+                c += bj[e] if na[e] > nb[e] else -bj[e]  # what is eliminated sooner stands behind
         if a != own_g[t] or c != own_j[t]:
             if not touched[t]:
                 touched[t] = 1
+                row.own_g[t], row.own_j[t] = own_g[t], own_j[t]
                 arms[used] = t
                 used += 1
             own_g[t], own_j[t] = a, c
             stale[k] = 1
-    return used
+    over.n[ARMS] = used
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def eliminate(
-    start: Array, pair: Array, near: Array, comes: Array, source: Array, own_g: Array, own_j: Array,
-    left_g: Array, left_j: Array, g: Array, J: Array, inverse: Array, share: Array, drop: Array, stale: Array,
-    gone: Array, pivots: Array, used: int, on_path: Array, far_g: Array, far_j: Array, middle: Array,
-) -> int:  # fmt: skip
-    """`elimination.forward`, the pivots it goes through noted, with the arms to the middle of a bridge."""
+def _kept(w: Work, over: Over, row: Row, k: int) -> None:
+    """Pivot k as it stands put aside."""
+    start, pair, place = w.plan.start, w.plan.pair, over.at[w.plan.order[k]]
+    row.inverse[k], row.drop[place], row.ohm[place] = w.inverse[k], over.drop[place], over.ohm[place]
+    g, J, g0, J0 = w.g, w.J, row.g, row.J
+    for t in range(start[k], start[k + 1]):
+        g0[t], J0[t] = g[t], J[t]
+    share, share0 = over.share, row.share
+    for t in range(over.first[place], over.first[place + 1]):
+        share0[t] = share[t]
+    left_g, left_j, left_g0, left_j0 = w.left_g, w.left_j, row.left_g, row.left_j
+    for t in range(pair[k], pair[k + 1]):
+        left_g0[t], left_j0[t] = left_g[t], left_j[t]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def put_back(w: Work, over: Over, row: Row, k: int) -> None:
+    """Pivot k as it was before."""
+    start, pair, place = w.plan.start, w.plan.pair, over.at[w.plan.order[k]]
+    w.inverse[k], over.drop[place], over.ohm[place] = row.inverse[k], row.drop[place], row.ohm[place]
+    g, J, g0, J0 = w.g, w.J, row.g, row.J
+    for t in range(start[k], start[k + 1]):
+        g[t], J[t] = g0[t], J0[t]
+    share, share0 = over.share, row.share
+    for t in range(over.first[place], over.first[place + 1]):
+        share[t] = share0[t]
+    left_g, left_j, left_g0, left_j0 = w.left_g, w.left_j, row.left_g, row.left_j
+    for t in range(pair[k], pair[k + 1]):
+        left_g[t], left_j[t] = left_g0[t], left_j0[t]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def eliminate(w: Work, over: Over, row: Row) -> None:
+    """`elimination.forward`, the pivots it goes through noted and put aside, with the arms to the middle of a
+    bridge."""
+    plan, own_g, own_j, left_g, left_j, g, J = w.plan, w.own_g, w.own_j, w.left_g, w.left_j, w.g, w.J
+    start, pair, comes, source, order = plan.start, plan.pair, plan.comes, plan.source, plan.order
+    near, at_node, first, share, drop, ohm = over.near, over.at, over.first, over.share, over.drop, over.ohm
+    inverse, stale, gone, pivots, on_path = w.inverse, w.stale, over.gone, over.pivots, over.on_path
+    far_g, far_j, middle, used = over.far_g, over.far_j, over.middle, over.n[PIVOTS]
     count = start.size - 1
     words = stale[: count // 8 * 8].view(np.uint64)
     k = -1
@@ -70,6 +109,7 @@ def eliminate(
             gone[k] = 1
             pivots[used] = k
             used += 1
+            _kept(w, over, row, whole(k))
         lo, hi = start[k], start[k + 1]
         total = emf = 0.0
         moved = False
@@ -91,37 +131,39 @@ def eliminate(
             continue
         r = 1.0 / total
         inverse[k] = r
-        drop[k] = emf * r
+        place = at_node[order[k]]
+        drop[place], ohm[place] = emf * r, r
+        here = first[place] - lo
         at = pair[k]
         for p in range(lo, hi - 1):
-            w, j = g[p] * r, J[p] * r
-            share[p] = w
+            part, j = g[p] * r, J[p] * r
+            share[here + p] = part
             stale[near[p]] = 1
             for q in range(p + 1, hi):
-                left_g[at] = w * g[q]
-                left_j[at] = w * J[q] - j * g[q]
+                left_g[at] = part * g[q]
+                left_j[at] = part * J[q] - j * g[q]
                 at += 1
         if on_path[k]:
             a, c = far_g[k], far_j[k]
             for p in range(lo, hi - 1):
-                w = g[p] * r
+                part = g[p] * r
                 m = near[p]
-                far_g[m] += w * a
-                far_j[m] += w * c - J[p] * r * a
+                far_g[m] += part * a
+                far_j[m] += part * c - J[p] * r * a
             middle[0] += a * r * g[hi - 1]
             middle[1] += a * r * J[hi - 1] - c * r * g[hi - 1]
-    return used
+    over.n[PIVOTS] = used
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def pushed_in(
-    start: Array, near: Array, share: Array, inverse: Array, s: Array, climb: Array, last: int, na: Array,
+    first: Array, before: Array, share: Array, ohm: Array, whose: Array, s: Array, last: int, na: Array,
     nb: Array, extra: Array, bent: Array, count: int, refs: Array, far_g: Array, middle: Array,
 ) -> None:  # fmt: skip
-    """The amperes `extra` of nonlinear branches and of copied currents on their way through the network; the
-    volts of the middle of a bridge."""
-    for n in range(last):
-        s[climb[n]] = 0.0
+    """The amperes `extra` of nonlinear branches and of copied currents on their way through the places up to
+    `last`, left there as volts; the volts of the middle of a bridge."""
+    for i in range(last + 1):
+        s[i] = 0.0
     some = False
     for n in range(count):
         b = bent[n]
@@ -135,33 +177,38 @@ def pushed_in(
             s[na[b]] -= extra[b]
             s[nb[b]] += extra[b]
             some = True
-    put_in = 0.0
-    for n in range(last if some else 0):
-        k = climb[n]
-        here = s[k]
+    put_in, bridged = 0.0, middle[0] > 0.0
+    for i in range(last if some else 0, 0, -1):
+        here = s[i]
         if here != 0.0:
-            for p in range(start[k], start[k + 1] - 1):
-                s[near[p]] += share[p] * here
-            here *= inverse[k]
-            s[k] = here
-            put_in += far_g[k] * here
-    if middle[0] > 0.0:
+            for p in range(first[i], first[i + 1]):
+                s[before[p]] += share[p] * here
+            here *= ohm[i]
+            s[i] = here
+            if bridged:
+                put_in += far_g[whose[i]] * here
+    s[0] = 0.0
+    if bridged:
         middle[3] = (put_in - middle[1]) / middle[0]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def volts_of(
-    start: Array, near: Array, share: Array, drop: Array, inverse: Array, v: Array, s: Array, some: Array,
-    count: int, far_g: Array, far_j: Array, middle: Array,
+    first: Array, before: Array, share: Array, drop: Array, ohm: Array, whose: Array, v: Array, s: Array,
+    from_: int, last: int, far_g: Array, far_j: Array, middle: Array,
 ) -> None:  # fmt: skip
-    """Volts of the pivots some[count-1] ... some[0] (all of them: a count of 0), ascending and with all their
-    later neighbours among them, with what `pushed_in` left in s."""
-    bridged, far_v, every = middle[0] > 0.0, middle[3], count == 0
-    for n in range(start.size - 2 if every else count - 1, -1, -1):
-        k = n if every else some[n]
-        here = s[k] - drop[k]
-        if bridged:
-            here += far_g[k] * far_v * inverse[k]
-        for p in range(start[k], start[k + 1] - 1):
-            here += share[p] * v[near[p]]
-        v[k] = here
+    """Volts of the places after `from_` (where they are known) to `last`, with what `pushed_in` left in s."""
+    if middle[0] > 0.0:
+        far_v = middle[3]
+        for i in range(from_ + 1, last + 1):
+            k = whose[i]
+            here = s[i] - drop[i] + far_g[k] * far_v * ohm[i]
+            for p in range(first[i], first[i + 1]):
+                here += share[p] * v[before[p]]
+            v[i] = here
+        return
+    for i in range(from_ + 1, last + 1):
+        here = s[i] - drop[i]
+        for p in range(first[i], first[i + 1]):
+            here += share[p] * v[before[p]]
+        v[i] = here

@@ -7,7 +7,7 @@ import math
 from numba import njit
 
 from amptrail.solve import laws
-from amptrail.solve.laid import ARMS, BRIDGED, PATH, PIVOTS, Over
+from amptrail.solve.laid import BRIDGED, PATH, Over, Row
 from amptrail.solve.laid_network import eliminate, pushed_in, summed, volts_of
 from amptrail.solve.newton import (
     COPIED_A,
@@ -29,20 +29,33 @@ SMALL_A = 1e-4  # a copied current off by less is put into the eliminated networ
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _newton(net: Static, lane: Lane, w: Work, over: Over, changes: Array, changed_count: int, count: int,
-    enough: float) -> tuple[bool, float, float]:  # fmt: skip
+def _newton(
+    net: Static, lane: Lane, w: Work, over: Over, row: Row, changes: Array, changed_count: int, count: int,
+    enough: float,
+) -> tuple[bool, float, float]:  # fmt: skip
     """Newton over the row until the next move is bounded below `enough` V: (found, that bound V, the largest
-    law mismatch A). Volts of over.climb."""
+    law mismatch A). Volts of the first over.size[0] places."""
     kinds, na, nb, p = lane.kind, over.na, over.nb, lane.p
-    plan, g, J, v, inverse, share, drop = w.plan, w.g, w.J, over.v, w.inverse, over.share, over.drop
-    start, near, push, extra = plan.start, over.near, over.s, w.extra
-    bends, bent, x, stale = w.bends, w.bent, w.x, w.stale
-    pair, comes, source, edge, sign = plan.pair, plan.comes, plan.source, plan.edge, plan.sign
-    own_g, own_j, left_g, left_j, br, bg, bj = w.own_g, w.own_j, w.left_g, w.left_j, w.br, w.bg, w.bj
-    law_a, law_s, climb, last, some, n = w.law_a, w.law_s, over.climb, over.size[0], over.some, over.n
-    first, following, pivot, apart, place = w.first, w.following, over.pivot, over.apart, over.place
-    touched, arms, gone, pivots, middle = over.touched, over.arms, over.gone, over.pivots, over.middle
-    on_path, far_g, far_j, path, refs = over.on_path, over.far_g, over.far_j, over.path, net.refs
+    v, share, drop, ohm, begins, before = over.v, over.share, over.drop, over.ohm, over.first, over.before
+    push, extra, bends, bent, x, stale, edge = over.s, w.extra, w.bends, w.bent, w.x, w.stale, w.plan.edge
+    br, bg, bj, law_a, law_s, last, some, n = (
+        w.br,
+        w.bg,
+        w.bj,
+        w.law_a,
+        w.law_s,
+        over.size[0],
+        over.some,
+        over.n,
+    )
+    middle, whose, far_g, far_j, path, refs = (
+        over.middle,
+        over.whose,
+        over.far_g,
+        over.far_j,
+        over.path,
+        net.refs,
+    )
     bound = mismatch = math.inf
     for _ in range(SWEEPS):
         moved = 0
@@ -61,10 +74,7 @@ def _newton(net: Static, lane: Lane, w: Work, over: Over, changes: Array, change
                 some[moved] = edge[b]
                 moved += 1
         if moved > 0:
-            n[ARMS] = summed(
-                some, whole(moved), pivot, start, sign, first, following, bg, bj, apart, place, changes,
-                changed_count, na, nb, own_g, own_j, stale, touched, arms, whole(n[ARMS]),
-            )  # fmt: skip
+            summed(w, over, row, some, whole(moved), changes, changed_count)
         if n[BRIDGED]:
             for m in range(n[PATH]):
                 k = path[m]
@@ -73,15 +83,14 @@ def _newton(net: Static, lane: Lane, w: Work, over: Over, changes: Array, change
             for e in over.ends:
                 far_g[e] = middle[4]
             middle[0] = middle[1] = 0.0
-        n[PIVOTS] = eliminate(
-            start, pair, near, comes, source, own_g, own_j, left_g, left_j, g, J, inverse, share, drop, stale,
-            gone, pivots, whole(n[PIVOTS]), on_path, far_g, far_j, middle,
-        )  # fmt: skip
+        eliminate(w, over, row)
         pushed_in(
-            start, near, share, inverse, push, climb, whole(last), na, nb, extra, bent, count, refs, far_g,
+            begins, before, share, ohm, whose, push, whole(last), na, nb, extra, bent, count, refs, far_g,
             middle,
         )  # fmt: skip
-        volts_of(start, near, share, drop, inverse, v, push, climb, whole(last), far_g, far_j, middle)
+        volts_of(
+            begins, before, share, drop, ohm, whose, v, push, whole(0), whole(last), far_g, far_j, middle
+        )  # fmt: skip
         most, bound, mismatch, biggest = judge(
             kinds, na, nb, p, v, x, br, bg, bj, extra, law_a, law_s, bends, bent, count
         )
@@ -96,7 +105,7 @@ def _newton(net: Static, lane: Lane, w: Work, over: Over, changes: Array, change
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _copied(
-    net: Static, lane: Lane, w: Work, over: Over, changes: Array, changed_count: int, rough: bool,
+    net: Static, w: Work, over: Over, row: Row, changes: Array, changed_count: int, rough: bool,
     last: float,    share: float,
 ) -> tuple[bool, float, float]:  # fmt: skip
     """Copies of the currents of references moved to what those carry: (whether they were there already, the
@@ -122,12 +131,7 @@ def _copied(
         step[r] = miss
         moved = _carried(w, over, c, copy[r], moved)
     if moved:
-        plan = w.plan
-        over.n[ARMS] = summed(
-            over.some, whole(moved), over.pivot, plan.start, plan.sign, w.first, w.following, bg, bj,
-            over.apart, over.place, changes, changed_count, na, nb, w.own_g, w.own_j, w.stale,
-            over.touched, over.arms, whole(over.n[ARMS]),
-        )  # fmt: skip
+        summed(w, over, row, over.some, whole(moved), changes, changed_count)
     return False, change, share
 
 
@@ -149,7 +153,7 @@ def _carried(w: Work, over: Over, c: int, amps: float, moved: int) -> int:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def found(
-    net: Static, base: Lane, lane: Lane, w: Work, over: Over, changes: Array, changed_count: int, count: int,
+    net: Static, lane: Lane, w: Work, over: Over, row: Row, changes: Array, changed_count: int, count: int,
     rough: bool,
 ) -> tuple[bool, float, float]:  # fmt: skip
     """The operating point, references included: (found, how far off V, how far off A)."""
@@ -157,20 +161,15 @@ def found(
     for r in range(refs.shape[0]):
         b, c = refs[r, 0], refs[r, 1]
         over.step[r] = 0.0
-        over.copy[r] = base.p[c, 0] if w.state[awake + unit[b]] and not lane.open[b] else 0.0
+        over.copy[r] = row.copies[r] if w.state[awake + unit[b]] and not lane.open[b] else 0.0
         if over.copy[r] != w.bj[c]:
             moved = _carried(w, over, c, over.copy[r], moved)
     if moved:
-        plan = w.plan
-        over.n[ARMS] = summed(
-            over.some, whole(moved), over.pivot, plan.start, plan.sign, w.first, w.following, w.bg, w.bj,
-            over.apart, over.place, changes, changed_count, over.na, over.nb, w.own_g, w.own_j, w.stale,
-            over.touched, over.arms, whole(over.n[ARMS]),
-        )  # fmt: skip
+        summed(w, over, row, over.some, whole(moved), changes, changed_count)
     share, last = 1.0, math.inf
     for _ in range(ROUNDS):
         ok, bound, mismatch = _newton(
-            net, lane, w, over, changes, changed_count, count, ROUGH_V if rough else NEXT_MOVE_V
+            net, lane, w, over, row, changes, changed_count, count, ROUGH_V if rough else NEXT_MOVE_V
         )
         if not ok:
             return False, bound, mismatch
@@ -179,7 +178,7 @@ def found(
                 w.bends[w.bent[m]] = FITS
         if refs.shape[0] == 0:
             return True, bound, mismatch
-        there, last, share = _copied(net, lane, w, over, changes, changed_count, rough, last, share)
+        there, last, share = _copied(net, w, over, row, changes, changed_count, rough, last, share)
         if there:
             return True, bound, mismatch
     return False, math.inf, math.inf

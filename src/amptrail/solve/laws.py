@@ -16,6 +16,7 @@ ALWAYS, SWITCH, MADE, BROKEN, DRIVER, SUPPLY, PULL, REF, FUSE, CHARGE, LOWSIDE, 
 THERMAL_V = 0.025864186  # kT/q of the laws oracle-1
 MIN_OHM = 1e-6
 DIODE_LEAK_S = 1e-13
+LAMP_BEND = 70.0  # half of the greatest |i''/i'| of a lamp times its rated volts (68.2), rounded up
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="never")

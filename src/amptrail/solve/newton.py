@@ -78,9 +78,13 @@ def judge(
         if new != free:
             bound = math.inf
             bends[b] = MISSES
-        moved = max(moved, abs(new - old))
+        step = new - old
+        moved = max(moved, abs(step))
         x[b] = new
-        law_a[b], law_s[b] = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
+        if kind == laws.LAMP and step * step < fits * p[b, 0] / laws.LAMP_BEND:
+            law_a[b] += law_s[b] * step  # its power law takes longer than all else here
+        else:
+            law_a[b], law_s[b] = laws.current(kind, new, p[b, 0], p[b, 1], p[b, 2], p[b, 3])
         off = abs(law_a[b] - i)
         mismatch = max(mismatch, off)
         if off > 0.0:

@@ -34,7 +34,6 @@ from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, SETTLED, set
 from amptrail.solve.trail import Trail, unwalked
 
 EXACT_V = 1e-11  # what the bend of the laws may move a reading that is not solved again
-LAMP_BEND = 70.0  # half of the greatest |i''/i'| of a lamp times its rated volts (68.2), rounded up
 PORTS = 40  # bent branches up to which the network is reduced to their ends (their square is worked through)
 BENT_ROUNDS = 12
 SHRINKS = 0.3  # a round of them that takes away less is left to Newton
@@ -77,7 +76,7 @@ def _kinks(lane: Lane, w: Work, count: int) -> tuple[float, float, float]:
         b = w.bent[n]
         kind, x, p = lane.kind[b], w.x[b], lane.p[b]
         if kind == laws.LAMP:
-            bends += LAMP_BEND / p[0]
+            bends += laws.LAMP_BEND / p[0]
         elif kind == laws.DIODE:
             width = p[1] * laws.THERMAL_V
             bends += DIODE_BEND / width

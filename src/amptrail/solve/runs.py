@@ -19,6 +19,7 @@ from amptrail.solve.held import hold
 from amptrail.solve.kernel import Out, run_lanes
 from amptrail.solve.network import Network
 from amptrail.solve.records import Lane
+from amptrail.solve.reused import uncleared
 from amptrail.solve.settle import BLOWS_AT, CHATTER, NOT_CONVERGED, RACE, SETTLED
 from amptrail.solve.threads import share
 from amptrail.solve.trail import CLEAN, NOTING, ROWS, Trail, blank, unwalked
@@ -129,16 +130,16 @@ def names_of(net: Network, bits: npt.NDArray[np.uint8]) -> tuple[str, ...]:
 
 
 def outputs(net: Network, lanes: int, phases: int) -> Out:
-    """Empty result arrays."""
+    """Result arrays with nothing in them yet."""
     n, b, s = net.static.nodes, net.base.kind.size, int(net.static.at[-1])
     timers, refs = net.static.hold_s.size, net.static.refs.shape[0]
     shape = (lanes, phases)
-    return Out(
-        np.zeros((*shape, n)),
-        np.zeros((*shape, b)),
+    return Out(  # every lane fills in its volts, amperes and where they start from
+        uncleared((*shape, n)),
+        uncleared((*shape, b)),
         np.zeros(shape, np.int8),
         np.zeros((*shape, s), np.uint8),
-        np.zeros((*shape, b)),
+        uncleared((*shape, b)),
         np.zeros((*shape, timers), np.uint8),
         np.zeros((*shape, timers)),
         np.zeros((*shape, refs)),
