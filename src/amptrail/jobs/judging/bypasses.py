@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from amptrail.circuit.model import BODY, Circuit, Driver, Part, Term, key
-from amptrail.circuit.tables import number
+from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.wiring import wiring
 from amptrail.faults.metal import beyond_fuse, touching
 from amptrail.feed.danger import BOOSTER_M, BOOSTER_MM2
@@ -69,7 +69,7 @@ def across(circuit: Circuit, relay: Part) -> Iterator[Bypass]:
         return
     fuse = _words(a, b, f"fuse {exact(BRIDGE_FUSE_A, 'A')}")
     yield Bypass(Conditions(out=out, feed=fuse), relay, BRIDGE_MIN, "bridge")
-    if number(_battery(circuit), "emf_v") <= LAMP_V * LAMP_UP_TO:
+    if nominal_v(circuit) <= LAMP_V * LAMP_UP_TO:
         lamp = _words(a, b, f"lamp {exact(LAMP_W, 'W')}")
         yield Bypass(Conditions(out=out, feed=lamp), relay, BRIDGE_MIN, "lamp-bridge", meter_at=b)
 
@@ -85,7 +85,7 @@ def in_fuse_place(circuit: Circuit, fuse: Part) -> Iterator[Bypass]:
     behind = {key(p.name) for n in beyond_fuse(circuit, fuse) for p in met.get(n, ())}
     if any(key(r.part) in behind and r.refuse_class in UNTOUCHED for r in circuit.refuses):
         return
-    if number(_battery(circuit), "emf_v") <= LAMP_V * LAMP_UP_TO:
+    if nominal_v(circuit) <= LAMP_V * LAMP_UP_TO:
         lamp = _words(a, b, f"lamp {exact(LAMP_W, 'W')}")
         yield Bypass(Conditions(pulled=(fuse.name,), feed=lamp), fuse, LAMP_MIN, "fuse-lamp", meter_at=b)
 

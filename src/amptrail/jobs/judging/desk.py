@@ -260,7 +260,7 @@ def choice(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Choice:
     """What may be done now and what each test may show. Trials are left out when the clock
     (`time.monotonic`) has passed `until_s`."""
     circuit = j.circuit
-    have = tuple(i for i in (o.have or INSTRUMENTS) if i not in o.without)
+    have = offers.in_hand(circuit, [i for i in (o.have or INSTRUMENTS) if i not in o.without], j.own)
     reach = reachable_phases(circuit)
     alive = live(j)
     begin = next(

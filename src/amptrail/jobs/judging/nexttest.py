@@ -8,6 +8,7 @@ import time
 import numpy as np
 
 from amptrail.circuit.phases import drive_cycle
+from amptrail.circuit.supply import nominal_v
 from amptrail.feed.danger import danger
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.evidence.judgement import Judgement
@@ -15,6 +16,7 @@ from amptrail.jobs.judging.bypasses import WHY
 from amptrail.jobs.judging.cautions import cautions_for
 from amptrail.jobs.judging.desk import Desk, NextOptions, desk
 from amptrail.jobs.judging.lines import condition_words, reading_line
+from amptrail.jobs.judging.offers import in_hand
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.proofsheet import to_prove
 from amptrail.jobs.judging.suspects import estimated, judge
@@ -159,9 +161,21 @@ def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json
         "groups": d.plan.groups,
         "exact": d.plan.exact,
         "to_prove": to_prove(j) if time.monotonic() < until_s else None,
-        "refused": [{"line": str(n.at), "reason": n.text or "marked as not to be probed", "use_instead": None}
-                    for n in j.circuit.never_probe],
-    }  # fmt: skip
+        "refused": _refused(j),
+    }
+
+
+def _refused(j: Judgement) -> list[Json]:
+    """What is never offered: points that must not be probed, and a lamp that the vehicle would burn out."""
+    rows: list[Json] = [
+        {"line": str(n.at), "reason": n.text or "marked as not to be probed", "use_instead": None}
+        for n in j.circuit.never_probe
+    ]
+    if not in_hand(j.circuit, ("lamp",), j.own):
+        volts = nominal_v(j.circuit)
+        said = f'this lamp burns out on {volts:g} V; tell of one that does not, such as my lamp "{volts:g} V 5 W"'
+        rows.append({"line": "lamp", "reason": said, "use_instead": "meter"})
+    return rows
 
 
 def next_tests(sheet_text: str, readings_text: str, options: NextOptions = USUAL) -> Json:

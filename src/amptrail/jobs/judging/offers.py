@@ -9,10 +9,14 @@ from collections.abc import Iterator, Sequence
 
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.phases import drive_cycle, names_phase
+from amptrail.circuit.supply import nominal_v
+from amptrail.jobs.evidence.words import lamp_v
+from amptrail.jobs.judging.bypasses import LAMP_UP_TO
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.solved.access import Access, access, start_place, touchable
 from amptrail.jobs.solved.forbidden import meter_only, never
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, battery_minus
 
 LOADS = ("motor", "lamp", "solenoid", "heater", "ptc", "load", "starter", "led")
@@ -56,6 +60,12 @@ def _currents(circuit: Circuit) -> list[tuple[Spot, str, float]]:
             if got:
                 found.append((Spot(p.name, "amps", Term(p.name, "")), got.place, 1.0))
     return found
+
+
+def in_hand(circuit: Circuit, have: Sequence[str], own: Own = STANDARD) -> tuple[str, ...]:
+    """The instruments that bear the volts of the vehicle: a 12 V lamp burns out on 24 V."""
+    bears = nominal_v(circuit) <= lamp_v(own.name("lamp")) * LAMP_UP_TO
+    return tuple(i for i in have if i != "lamp" or bears)
 
 
 def measured(

@@ -122,7 +122,8 @@ def sockets(circuit: Circuit) -> list[Candidate]:
     """The pins of every relay socket, the other lead on battery plus: what the relay itself hides."""
     phases = range(len(drive_cycle(circuit)))
     pins = [a.term for a in touchable(circuit) if a.relay_out]
-    return [t for p in pins for t in _more(circuit, p, phases, INSTRUMENTS)]
+    have = offers.in_hand(circuit, INSTRUMENTS)
+    return [t for p in pins for t in _more(circuit, p, phases, have)]
 
 
 def _near(circuit: Circuit, d: Demand, phases: Sequence[int], have: Sequence[str]) -> list[Candidate]:
@@ -196,7 +197,8 @@ def showing(
     """The cheapest allowed readings that together show the line, and the counter-cases none excludes.
     `more`: further tests that may be tried; `tools`: the instruments in hand."""
     phases = d.phases or tuple(range(len(drive_cycle(circuit))))
-    return excluding(circuit, [*_near(circuit, d, phases, INSTRUMENTS), *more], own, left, tools)
+    have = offers.in_hand(circuit, INSTRUMENTS, tools)
+    return excluding(circuit, [*_near(circuit, d, phases, have), *more], own, left, tools)
 
 
 def excluding(

@@ -246,7 +246,8 @@ def study(sheet_text: str, o: StudyOptions = StudyOptions()) -> Json:
     circuit = load(sheet_text).circuit
     f = _field(circuit)
     reach = reachable_phases(circuit)
-    tests = [*offers.measured(circuit, reach, o.have, ()), *offers.sensed(circuit, reach)]
+    have = offers.in_hand(circuit, o.have)
+    tests = [*offers.measured(circuit, reach, have, ()), *offers.sensed(circuit, reach)]
     p = panel(f.judgement, f.live, tests)
     apart = _apart(f, p)
     told = np.asarray(apart.any(axis=0), np.bool_)
