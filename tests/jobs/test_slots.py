@@ -80,3 +80,9 @@ def test_a_lamp_in_the_fuses_place_is_offered_for_a_function_no_voltage_shows() 
     assert {"ignition-on", "after-run"} <= _bypasses(dead)
     key_on = "with F1 pulled, feed from F1.in to F1.out lamp 21 W\nF1.out in ignition-on meter 0.09 V\n"
     assert "after-run" in _bypasses(dead + key_on + "without conditions\n")
+
+
+def test_nobody_listens_to_a_relay_beside_a_sleeping_vehicle() -> None:
+    got = next_tests(HORN, "horn in honk does not work\n", NextOptions(doubles="off", start_phase="asleep"))
+    heard = {t["phase"] for v in got["visits"] for t in v["tests"] if "sounds" in t["line"]}
+    assert "asleep" not in heard and heard

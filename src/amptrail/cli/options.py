@@ -177,7 +177,7 @@ Top = Annotated[int, typer.Option("--top", min=1, help="How many to list.")]
 DoublesMode = Annotated[
     Doubles, typer.Option("--doubles", help="Two faults at once: when singles do not explain, never, always.")
 ]
-Seed = Annotated[int, typer.Option("--seed", help="The same seed gives the same bytes.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same bytes.")]
 Place = Annotated[
     str | None,
     typer.Option("--at", "--from", "--place", metavar="PLACE", help="Where you are now.",

@@ -173,7 +173,8 @@ def _refused(j: Judgement) -> list[Json]:
     ]
     if not in_hand(j.circuit, ("lamp",), j.own):
         volts = nominal_v(j.circuit)
-        said = f'this lamp burns out on {volts:g} V; tell of one that does not, such as my lamp "{volts:g} V 5 W"'
+        mine = f'my lamp "{volts:g} V 5 W"'
+        said = f"this lamp burns out on {volts:g} V; tell of one that does not, such as {mine}"
         rows.append({"line": "lamp", "reason": said, "use_instead": "meter"})
     return rows
 

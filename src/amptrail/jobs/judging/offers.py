@@ -117,6 +117,7 @@ def _fuse_drops(circuit: Circuit, reachable: Sequence[int], no: set[str]) -> Ite
 def sensed(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
     """Without any instrument: does it work, is it lit, does it click?"""
     out: list[Candidate] = []
+    cycle = drive_cycle(circuit)
     for m in circuit.musts:
         if m.a is not None:
             for phase in reachable:
@@ -126,7 +127,8 @@ def sensed(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
         if p.kind in SEEN:
             out += [_by_eye(circuit, p, phase) for phase in reachable]
         elif p.kind == "relay":
-            out += [_by_ear(circuit, p, phase) for phase in reachable]
+            # heard as a phase begins: who stands beside a sleeping vehicle hears nothing
+            out += [_by_ear(circuit, p, n) for n in reachable if cycle[n].base != "asleep"]
     return out
 
 
