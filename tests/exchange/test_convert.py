@@ -13,6 +13,7 @@ from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError
 from amptrail.exchange import convert, read_circuit
 from amptrail.exchange.oracle import from_circuit, to_circuit
+from amptrail.jobs.cycle import CycleOptions, cycle
 from amptrail.sheet import parse, print_sheet
 
 ROOT = Path(__file__).parent.parent.parent
@@ -113,6 +114,52 @@ def test_json_holds_every_part() -> None:
     d = json.loads(convert(GIVEN[0], "json"))
     names = [p["name"] for p in d["parts"]]
     assert d["is"] == Circuit.__name__ and "K_PUMP" in names
+
+
+TWO_BATTERIES = """
+phase rest as asleep 600 s
+phase lit as running 20 s with LIGHTS at on
+phase start as cranking 3 s
+battery MAIN 12.6 V 8 mohm
+battery HOUSE 12.2 V 12 mohm charge 40 mohm
+fuse FB 60 A 2 mohm
+lamp L 12 V 21 W
+resistor STARTER 0.1 ohm
+switch LIGHTS positions off, on
+LIGHTS.1-2 closed at on
+LIGHTS.1-3 closed at off
+switch KEY 20 mohm positions off, on, start
+KEY.30-50 closed at start
+path MAIN.+ -- FB -- [W1: 10 mm2 4 m] -- HOUSE.+
+path HOUSE.- -- [W2: 10 mm2 1 m] -- body
+path MAIN.- -- body
+path HOUSE.+ -- LIGHTS.1-2 -- L -- body
+path MAIN.+ -- KEY.30-50 -- STARTER -- body
+must lamp-lit: L.in to L.out 9 V or more in lit; 1 V or less in rest
+must turns: STARTER.in to STARTER.out 8 V or more in start; 1 V or less in rest, lit
+interlock LIGHTS for lamp-lit
+fault F1 "stuck": LIGHTS stuck on
+fault F2 "worn": KEY.30-50 resistance 2 ohm
+"""
+
+
+def test_switches_with_positions_and_a_second_battery_mean_the_same_in_the_oracle_format() -> None:
+    """Every post had been the battery's own net, which laid both batteries on one metal."""
+    d = json.loads(convert(TWO_BATTERIES, "oracle"))
+    switches = {p["id"]: p["closed_in"] for p in d["parts"] if p["kind"] == "switch"}
+    assert switches == {"LIGHTS.1-2": ["lit"], "LIGHTS.1-3": ["rest", "start"], "KEY.30-50": ["start"]}
+    assert [f["set"] for f in d["faults"]] == [
+        [{"type": "stuck_on", "part": "LIGHTS.1-2"}, {"type": "stuck_on", "part": "LIGHTS.1-3"}],
+        [{"type": "series", "branch": "KEY.30-50", "ohm": 2.0}],
+    ]
+    assert [i["switch"] for i in d["interlocks"]] == ["LIGHTS.1-2", "LIGHTS.1-3"]
+    sheet = convert(json.dumps(d), "sheet")
+    assert json.loads(convert(sheet, "oracle")) == d
+
+    def volts(text: str) -> list[float]:
+        return [f["volts"] for f in cycle(text, CycleOptions())["functions"]]
+
+    assert volts(sheet) == pytest.approx(volts(TWO_BATTERIES), abs=1e-9)
 
 
 @pytest.mark.parametrize(

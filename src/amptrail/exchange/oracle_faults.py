@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from amptrail.circuit.model import Circuit, Driver, Fault, Input, Reference, Supply, Term, key
 from amptrail.errors import nearest, one
@@ -97,6 +98,22 @@ def fault_in(f: Json, parts: Mapping[str, Json]) -> Fault:
     raise one(
         "oracle-fault", f"fault type {kind!r} is not of this format", expected=(*BY_PART, "open", "series")
     )
+
+
+def contact_names(circuit: Circuit, switch: str) -> tuple[str, ...]:
+    """The switches of this format that one of the sheet becomes: one a contact, where it has positions."""
+    part = next((p for p in circuit.parts if key(p.name) == key(switch)), None)
+    contacts = part.contacts if part is not None else ()
+    return tuple(f"{switch}.{c.a}-{c.b}" for c in contacts) or (switch,)
+
+
+def faults_out(circuit: Circuit, f: Fault, net_of: Callable[[Term], str]) -> list[Json]:
+    """A fault in the oracle's words; one of a whole switch with positions is one of each contact."""
+    names = contact_names(circuit, f.at.part)
+    if f.at.name or names == (f.at.part,):
+        return [fault_out(circuit, f, net_of)]
+    ends = (Term(f.at.part, n.removeprefix(f"{f.at.part}.")) for n in names)
+    return [fault_out(circuit, replace(f, at=t), net_of) for t in ends]
 
 
 def fault_out(circuit: Circuit, f: Fault, net_of: Callable[[Term], str]) -> Json:

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterable
 
 from amptrail.circuit import tables
 from amptrail.circuit.model import BODY, Cavity, Circuit, Feed, Must, Part, Point, Term, key
-from amptrail.circuit.phases import drive_cycle, meant, seconds, turning
+from amptrail.circuit.phases import drive_cycle, meant, position, seconds, turning
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import one
-from amptrail.exchange.oracle_faults import branch_out, fault_out
+from amptrail.exchange.oracle_faults import branch_out, contact_names, faults_out
 from amptrail.exchange.oracle_modules import module_out, pick
 from amptrail.exchange.oracle_words import KIND_OUT, NUMBERS, TERMINALS, Json
 from amptrail.reference.fuse import cold_ohm
@@ -20,13 +20,13 @@ RESISTIVE = ("solenoid", "heater", "sensor", "resistor")
 
 
 def net_namer(circuit: Circuit) -> NetOf:
-    """The name of the net a terminal is on: its `net` line's, else made from its first terminal."""
+    """The name of the net a terminal is on: its `net` line's, else made from its first terminal. The posts of
+    the first battery, to which all volts refer, have names of their own in the format."""
     w = wiring(circuit)
     fixed: dict[int, str] = {}
-    for p in circuit.parts:
-        if p.kind == "battery":
-            fixed.setdefault(w.node(Term(p.name, "+")), "bat+")  # type: ignore[arg-type]
-            fixed[w.node(Term(p.name, "-"))] = "bat-"  # type: ignore[index]
+    for p in [p for p in circuit.parts if p.kind == "battery"][:1]:
+        fixed[w.node(Term(p.name, "+"))] = "bat+"  # type: ignore[index]
+        fixed[w.node(Term(p.name, "-"))] = "bat-"  # type: ignore[index]
     fixed.setdefault(w.node(BODY), "body")  # type: ignore[arg-type]
 
     def name(term: Term) -> str:
@@ -75,8 +75,8 @@ def _special(circuit: Circuit, p: Part, phases: tuple[str, ...]) -> Json:
         turns = phase_names(circuit, said) if isinstance(said, tuple) else list(phases)
         out["crank_load"] = {"phases": turns, "ohm": p.said("crank_ohm")}
     if p.kind == "switch":
-        if p.contacts or tables.value(p, "positions"):
-            raise one("oracle-switch", f"switch {p.name}: this format has no positional switch")
+        if tables.value(p, "positions") and not p.contacts:
+            raise one("oracle-switch", f"switch {p.name}: no contact of it is said")
         said = p.said("closed_in")
         out["closed_in"] = phase_names(circuit, said) if isinstance(said, tuple) else []
     if p.kind == "alternator":
@@ -148,13 +148,32 @@ def _cavity_out(circuit: Circuit, c: Cavity, net_of: NetOf) -> Json:
     }  # fmt: skip
 
 
+def _contacts_out(circuit: Circuit, p: Part, net_of: NetOf) -> dict[str, Json]:
+    """A switch with positions as one plain switch a contact, closed in the phases whose position makes it."""
+    order = tuple(dict.fromkeys((*_positions(p), *(x for c in p.contacts for x in c.at))))
+    stands = {x.name: key(position(circuit, p.name, order, x)) for x in drive_cycle(circuit)}
+    out = {}
+    for c in p.contacts:
+        made = {key(x) for x in c.at}
+        name = f"{p.name}.{c.a}-{c.b}"
+        ends = {"a": net_of(Term(p.name, c.a)), "b": net_of(Term(p.name, c.b))}
+        closed = [x for x, at in stands.items() if at in made]
+        plain = {"id": name, "kind": "switch", **_numbers(p, "switch", circuit.laws), "closed_in": closed}
+        out[key(name)] = plain | ends
+    return out
+
+
+def _positions(p: Part) -> tuple[str, ...]:
+    said = tables.value(p, "positions")
+    return said if isinstance(said, tuple) else ()
+
+
 def _parts(circuit: Circuit, net_of: NetOf) -> list[Json]:
     joined = _mentioned(circuit)
-    found = {
-        key(p.name): part_out(circuit, p, net_of, joined)
-        for p in circuit.parts
-        if p.kind not in ("connector", "box")
-    }
+    plain = [p for p in circuit.parts if p.kind not in ("connector", "box") and not p.contacts]
+    found = {key(p.name): part_out(circuit, p, net_of, joined) for p in plain}
+    for p in circuit.parts:
+        found |= _contacts_out(circuit, p, net_of) if p.contacts else {}
     found |= {key(f"{c.connector}.{c.name}"): _cavity_out(circuit, c, net_of) for c in circuit.cavities}
     ordered = [found.pop(key(name)) for name in circuit.order if key(name) in found]
     return ordered + list(found.values())
@@ -192,7 +211,7 @@ def _jumper(circuit: Circuit, f: Feed, net_of: NetOf) -> Json:
 
     joined = _mentioned(fed)
     cuts = [branch_out(circuit, _term(circuit, c)) for c in f.cuts]
-    against = [fault_out(circuit, x, net_of) for x in f.against]
+    against = [y for x in f.against for y in faults_out(circuit, x, net_of)]
     extra = [part_out(fed, p, name, joined) for p in f.parts]
     return pick({"id": f.name, "text": f.text, "base_fault": against, "extra": extra, "cut": cuts})
 
@@ -222,10 +241,20 @@ def from_circuit(circuit: Circuit) -> Json:
         "ohm_points": [_point(circuit, p, net_of) for p in circuit.points if p.what == "ohms"],
         "functions": [_function(circuit, m, net_of) for m in circuit.musts],
         "faults": [
-            pick({"id": f.name, "text": f.text, "set": [fault_out(circuit, x, net_of) for x in f.faults]})
+            pick(
+                {
+                    "id": f.name,
+                    "text": f.text,
+                    "set": [y for x in f.faults for y in faults_out(circuit, x, net_of)],
+                }
+            )
             for f in circuit.faults
         ],
-        "interlocks": [{"switch": i.switch, "function": i.function} for i in circuit.interlocks],
+        "interlocks": [
+            {"switch": name, "function": i.function}
+            for i in circuit.interlocks
+            for name in contact_names(circuit, i.switch)
+        ],
         "jumpers": [_jumper(circuit, f, net_of) for f in circuit.feeds],
     }  # fmt: skip
     for draw in circuit.draws[:1]:
