@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
+from amptrail.circuit.figures import crossed
 from amptrail.circuit.ideal import TWO_ENDED, batteries, bridged, loops
 from amptrail.circuit.model import (
     BODY,
@@ -291,6 +292,6 @@ def check(circuit: Circuit) -> list[Problem]:
     """Every problem of the circuit: errors first, then warnings, by place."""
     found: list[Problem] = []
     metal = (batteries, bridged, loops, _ground, _dangling, _grounded)
-    for rule in (*metal, _phases, _rules, _functions, _modules, misfits):
+    for rule in (*metal, _phases, _rules, _functions, _modules, crossed, misfits):
         found += rule(circuit)
     return sorted(found, key=lambda p: (p.severity != "error", p.line, p.column))
