@@ -135,6 +135,17 @@ def test_stop_weighs_the_cost_of_being_wrong() -> None:
     assert not make_plan(p, wrong_cost_min=600.0).stop.is_so
 
 
+@pytest.mark.parametrize(("minutes", "stops"), [(3.0, False), (10.0, True)])
+def test_a_test_that_saves_more_than_it_takes_is_done_though_it_does_not_prove(
+    minutes: float, stops: bool
+) -> None:
+    """By hand: 0.4 x 20 = 8 min at stake now. The test leaves 0.59 x 0.034 x 20 + 0.41 x 0.54 x 20 = 4.8 min,
+    though what it leaves of the others nothing tells apart."""
+    table = np.array([[[0.95, 0.05]], [[0.05, 0.95]], [[0.05, 0.95]], [[0.05, 0.95]]])
+    p = problem(np.array([0.6, 0.2, 0.1, 0.1]), np.arange(4), simple_tests(table, np.array([minutes])))
+    assert make_plan(p, wrong_cost_min=20.0).stop.is_so is stops
+
+
 def test_nothing_separates_is_said() -> None:
     plan = make_plan(problem(np.full(3, 1 / 3), np.arange(3), simple_tests(np.ones((3, 2, 1)))))
     assert plan.best == -1

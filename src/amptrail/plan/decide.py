@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,7 +122,9 @@ def make_plan(
     return Plan(
         _visits(p, here, listed, mean),
         ahead.first,
-        _stop(p, mass, wrong_cost_min, info, ahead.mean, confident),
+        _stop(
+            p, mass, wrong_cost_min, info, ahead.mean, confident, lambda c: _pays(p, belief, here, order, c)
+        ),
         mean,
         max(ahead.p80, least),
         min(ahead.bound, mean),
@@ -240,11 +243,38 @@ def _visits(p: Problem, at: Where, listed: list[Advice], expected_min: float) ->
     return tuple(out)
 
 
+def _at_stake(mass: Array, cost: Array) -> float:
+    """Minutes lost, on average, by repairing the likeliest group now."""
+    best = int(np.argmax(mass))
+    return (1 - float(mass[best])) * float(cost[best])
+
+
+def _pays(p: Problem, belief: Array, at: Where, tests: list[int], cost: Array) -> bool:
+    """Whether some single test takes fewer minutes than it saves of those at stake."""
+    now = _at_stake(group_mass(p, belief), cost)
+    for t in tests:
+        chance = belief @ p.tests.outcome[:, t]
+        left = sum(
+            float(chance[c]) * _at_stake(group_mass(p, update(belief, p.tests.outcome, t, int(c))), cost)
+            for c in np.flatnonzero(chance > 1e-9)
+        )
+        if p.price(t, at).total + left < now:
+            return True
+    return False
+
+
 def _stop(
-    p: Problem, mass: Array, wrong: Array | float, info: Array, ahead_min: float, confident: float
+    p: Problem,
+    mass: Array,
+    wrong: Array | float,
+    info: Array,
+    ahead_min: float,
+    confident: float,
+    pays: Callable[[Array], bool],
 ) -> Stop:
     """Stop when one repair is as good as proven, when no test tells what is left apart, or when repairing the
-    likeliest and, should it be wrong, going on after that costs less than the tests still needed first.
+    likeliest and, should it be wrong, going on after that costs less than the tests still needed first and
+    no single test saves more than it takes.
 
     `ahead_min`: expected minutes of testing still to come. Repairing now costs (1 - p) (wrong + ahead),
     testing first costs `ahead`.
@@ -259,7 +289,8 @@ def _stop(
     entropy = float(-plogp(mass).sum())
     if not len(allowed) or float(allowed.max()) < min(TELLS_BITS, TELLS_SHARE * entropy):
         return Stop(True, "no allowed test separates what is left", now)
-    if top >= LIKELY and (1 - top) * (float(cost[best]) + ahead_min) <= ahead_min:
+    cheaper = (1 - top) * (float(cost[best]) + ahead_min) <= ahead_min
+    if top >= LIKELY and cheaper and not pays(cost):
         return Stop(True, "repairing now costs less than the tests still needed", now)
     return Stop(False, "a test saves more than it costs", now)
 
