@@ -12,7 +12,7 @@ from benchmarks.generator import generate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from amptrail.solve import CHATTER, Change, Kind, Network, Tap, assemble, conservation, read, run
+from amptrail.solve import CHATTER, Change, Kind, Network, Runs, Tap, assemble, conservation, read, run
 from amptrail.solve.elimination import backward, backward_of, fill, forward, injected, ordering, pushed
 from amptrail.solve.probing import source_ohms
 
@@ -55,15 +55,49 @@ def test_a_lane_that_follows_the_healthy_one_ends_where_it_does_alone(size: int,
     lanes = some_lanes(net, 50, seed)
     lanes += [x for x in fault_lanes(net) if x and all(c.other == "rating_a" for c in x)][:20]
     for start in ("asleep", f"awake:{net.phases[0].name}"):
-        together = run(net, lanes, start)
-        for n, lane in enumerate(lanes):
-            alone = run(net, [lane], start)
-            assert np.array_equal(together.status[n], alone.status[0])
-            assert np.array_equal(together.snapshot.state[n], alone.snapshot.state[0])
-            assert np.array_equal(together.snapshot.time[n], alone.snapshot.time[0])
-            steady = alone.status[0] < CHATTER
-            assert same(together.volts[n][steady], alone.volts[0][steady])
-            assert same(together.amps[n][steady], alone.amps[0][steady])
+        assert_as_alone(net, lanes, start)
+
+
+def assert_as_alone(net: Network, lanes: list[tuple[Change, ...]], start: str) -> Runs:
+    """Many lanes together, laid over the healthy states, against each alone, which is lived by itself."""
+    together = run(net, lanes, start)
+    for n, lane in enumerate(lanes):
+        alone = run(net, [lane], start)
+        assert np.array_equal(together.status[n], alone.status[0])
+        assert np.array_equal(together.snapshot.state[n], alone.snapshot.state[0])
+        assert np.array_equal(together.snapshot.prev[n], alone.snapshot.prev[0])
+        assert np.array_equal(together.snapshot.time[n], alone.snapshot.time[0])
+        steady = alone.status[0] < CHATTER
+        assert same(together.snapshot.until[n][steady], alone.snapshot.until[0][steady])
+        assert same(together.volts[n][steady], alone.volts[0][steady])
+        assert same(together.amps[n][steady], alone.amps[0][steady])
+    return together
+
+
+def test_a_lane_of_which_a_fuse_opens_goes_on_as_it_does_alone() -> None:
+    """Behind every fuse a short of little or much, also with a bad feed; awake and asleep."""
+    net = assemble(generate(120, 1))
+    ground = net.static.ground
+    lanes = [
+        (Change(Kind.BRIDGE, int(net.base.nb[net.branch(f)]), ground, ohm), *more)
+        for f in net.fuses
+        for ohm in (0.02, 0.4)
+        for more in ((), (Change(Kind.SERIES, "W1", value=0.05),))
+    ]
+    for start in ("asleep", f"awake:{net.phases[-1].name}"):
+        got = assert_as_alone(net, lanes, start)
+        at = net.static.at
+        assert got.snapshot.state[:, :, at[5] : at[6]].any(axis=(1, 2)).sum() > len(lanes) // 4
+
+
+def test_a_bridge_with_a_node_in_its_middle_is_the_bridge() -> None:
+    """Between nodes that no branch and no arm joins, of any resistance, two of them at once too."""
+    net = assemble(generate(60, 2))
+    rng = np.random.default_rng(3)
+    ends, ohms = rng.integers(0, net.static.nodes, (60, 2)), 10.0 ** rng.uniform(-3, 4, 60)
+    single = [(Change(Kind.BRIDGE, int(a), int(b), float(r)),) for (a, b), r in zip(ends, ohms, strict=True)]
+    double = [one + other for one, other in zip(single[:20], single[20:40], strict=True)]
+    assert_as_alone(net, single + double, "asleep")
 
 
 def everywhere(net: Network) -> list[Tap]:

@@ -79,11 +79,16 @@ def follow_all(
     done.same[:] = same
     leaves = done.leaves
     leaves[~same] = len(ends)
+    opened = np.full(len(leaves), -1, np.int64)
+    last_pass = starts[-1] if starts and clean >= lived else 0
     static, base, every = hold(network.static), hold(healthy[0]), hold(lanes)
     along, to = hold(trail), hold(out)
 
     def piece(first: int, last: int) -> None:
-        lay_lanes(static, base, every, along, rows, slots, to, begins, done.copied, leaves, first, last)
+        lay_lanes(
+            static, base, every, along, rows, slots, to, begins, done.copied, leaves, opened, last_pass,
+            first, last,
+        )  # fmt: skip
 
     share(len(leaves), piece, PIECES_A_THREAD)
     whole = same | (leaves >= lived)
@@ -94,6 +99,8 @@ def follow_all(
     leaves[whole] = steps
     for name in ("status", "state", "prev", "until", "time"):
         _repeat(getattr(out, name), getattr(healthy[1], name), whole)
+    burnt = np.flatnonzero(opened >= 0)
+    out.state[burnt, :, network.static.at[5] + opened[burnt]] = 1
     for name in ("volts", "amps", "x") if same.any() else ():
         getattr(out, name)[same] = getattr(healthy[1], name)[0]
     for name in ("copies", "low", "high", "toured", "raced", "other", "counts"):

@@ -72,3 +72,19 @@ def agrees(mine: Array, healthy: Array, volts: int) -> tuple[bool, float, float]
         else:
             least_a = min(least_a, abs(mine[n]))
     return same, least_v, least_a
+
+
+@njit(cache=True, nogil=True)
+def opening(mine: Array, healthy: Array, rating: Array) -> int:
+    """The fuse that is heated most beyond what opens it, where nothing but fuses departs from the healthy
+    side; -1: none, or more does."""
+    fuses = mine.size - rating.size
+    for n in range(fuses):
+        if (mine[n] >= 0.0) != (healthy[n] >= 0.0):
+            return -1
+    worst, most = -1, 0.0
+    for f in range(rating.size):
+        over = -mine[fuses + f] / rating[f]
+        if over > most:
+            worst, most = f, over
+    return worst

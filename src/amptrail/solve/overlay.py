@@ -32,7 +32,7 @@ from amptrail.solve.laid import (
 from amptrail.solve.laid_lane import amps_of, based, lay, taken_off
 from amptrail.solve.laid_network import volts_of
 from amptrail.solve.laid_newton import found
-from amptrail.solve.margins import agrees, margins
+from amptrail.solve.margins import agrees, margins, opening
 from amptrail.solve.newton import LEFT, LEFT_A, NEXT_MOVE_V, ROOM, ROUNDED_A, currents, leftover
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
@@ -40,19 +40,21 @@ from amptrail.solve.stamping import prepare
 from amptrail.solve.trail import Trail
 
 MOST_CHANGED = 64  # branches a lane may change; more of them and it is lived by itself
+STAYS, LEAVES = -1, -2  # with the healthy states; 0 and more: a fuse of it opens
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _one(
     net: Static, base: Lane, lane: Lane, w: Work, row: Row, over: Over, phase: int, rests: bool, slot: int,
     changes: Array, changed_count: int, out: Out, n: int,
-) -> bool:  # fmt: skip
-    """Whether lane n keeps every threshold on its healthy side in this row; what is kept of it goes to
-    out[n, slot] (-1: nothing)."""
+) -> int:  # fmt: skip
+    """STAYS: lane n keeps every threshold on its healthy side in this row; LEAVES: it does not; the number of
+    a fuse: that opens, and nothing else is otherwise. What is kept of it goes to out[n, slot] (-1: nothing).
+    """
     volts = whole(net.coil.size + net.sup_node.size + net.in_node.size)
     count = lay(net, base, lane, w, row, over, phase, changes, changed_count)
     if count < 0:
-        return False
+        return LEAVES
     at = over.at
     if not over.n[FELT]:
         margins(net, lane, over, phase, w.state, row.v, row.i, rests, over.margin)
@@ -65,10 +67,10 @@ def _one(
             put(out.x[n, slot], row.x)
             for r in range(net.refs.shape[0]):
                 out.copies[n, slot, r] = row.copies[r]
-        return same
+        return STAYS if same else LEAVES
     ok, bound, mismatch = found(net, lane, w, over, row, changes, changed_count, count, slot < 0)
     if not ok:
-        return False
+        return LEAVES
     kinds, na, nb, bg, bj, extra, v, amps = lane.kind, over.na, over.nb, w.bg, w.bj, w.extra, over.v, w.i
     w.counts[4] += 1
     all_of_them = slot >= 0 or rests or over.n[EVERY] != 0
@@ -80,7 +82,7 @@ def _one(
         amps = out.amps[n, slot]
         most = currents(kinds, na, nb, v, bg, bj, extra, amps)
         if not leftover(net.nodes, whole(0), na, nb, bg, v, amps, over.left) < LEFT_A + LEFT * most:
-            return False
+            return LEAVES
         into = out.volts[n, slot]
         for k in range(net.nodes):
             into[k] = v[at[k]]
@@ -88,26 +90,38 @@ def _one(
         put(out.copies[n, slot], over.copy)
         margins(net, lane, over, phase, w.state, v, amps, rests, over.margin)
         same, _, _ = agrees(over.margin, row.margin, volts)
-        return same
+        return STAYS if same else _opens(row, over, lane)
     for some in (net.coil, net.field, net.drv_branch):
         amps_of(some, whole(1), na, nb, v, bg, bj, extra, amps)
     if rests:
         amps_of(net.fuse_branch, whole(1), na, nb, v, bg, bj, extra, amps)
     margins(net, lane, over, phase, w.state, v, amps, rests, over.margin)
     same, room_v, room_a = agrees(over.margin, row.margin, volts)
-    return same and room_v > ROOM * max(bound, NEXT_MOVE_V) and room_a > ROOM * count * mismatch + ROUNDED_A
+    if room_v > ROOM * max(bound, NEXT_MOVE_V) and room_a > ROOM * count * mismatch + ROUNDED_A:
+        return STAYS if same else _opens(row, over, lane)
+    return LEAVES
+
+
+@njit(cache=True, nogil=True)
+def _opens(row: Row, over: Over, lane: Lane) -> int:
+    fuse = opening(over.margin, row.margin, lane.rating)
+    return int(fuse) if fuse >= 0 else LEAVES
 
 
 @njit(cache=True, nogil=True)
 def lay_lanes(
     net: Static, healthy: Lane, lanes: Lane, trail: Trail, rows: Array, slots: Array, out: Out, starts: Array,
-    kept: Array, leaves: Array, first: int, last: int,
+    kept: Array, leaves: Array, opened: Array, last_pass: int, first: int, last: int,
 ) -> None:  # fmt: skip
     """Every lane over the rows rows[k] of the trail in turn, as long as it keeps every threshold on its
     healthy side. leaves[n]: the first step of the drive cycle in which it does not (leaves as it is: never;
     those that have left already are left out). Where a lane comes to rest in row r and slots[r] >= 0, its
     volts, amperes and starting point go to out[n, slots[r]]. Copied currents at row starts[c] go to
-    kept[n, c]."""
+    kept[n, c].
+
+    A lane of which only a fuse opens, when it first comes to rest in a state and before the step `last_pass`,
+    goes on as it is with that fuse open: opened[n] (else -1). If it keeps to the healthy states with it from
+    the first on, it does so in the last pass."""
     base, lane = held(lane_of(healthy, 0)), held(lane_of(healthy, 0))  # one stays; lanes are written over one
     w = held(workspace(net, base))
     prepare(net, base, w, whole(0))
@@ -131,35 +145,55 @@ def lay_lanes(
             put(more[:at], changes[:at])
             changes = more
         put(changes[at : at + count], some[:count])
-    for k in range(rows.size):
-        number = rows[k]
-        step, phase, slot = trail.step[number], trail.phase[number], slots[number]
-        rests = truth(trail.rests[number] != 0)
-        usable = based(net, lane, w, row, over, trail, whole(number))
-        margins(net, lane, over, phase, w.state, over.v, w.i, rests, row.margin)
+    whole_way = np.zeros(last - first, np.int64)
+    for n in range(first, last):
+        whole_way[n - first] = leaves[n]
+    extra = np.zeros(MOST_CHANGED + 1, np.int32)
+    for turn in range(2):
+        any_of_them = turn == 0
         for n in range(first, last):
-            if leaves[n] <= step:
-                continue
-            if not usable:
-                leaves[n] = step
-                continue
-            at, count = begins[n - first], whole(begins[n - first + 1] - begins[n - first])
-            mine = changes[at : at + count]
-            one = held(viewed(lanes, n))
-            patched(one, lane, over, mine, count)
-            if not alike[n - first]:
-                unbranched(one, lane)
-            w.counts[:] = 0
-            ok = _one(net, base, lane, w, row, over, phase, rests, slot, mine, count, out, whole(n))
-            for c in range(starts.size):
-                if ok and starts[c] == number:
-                    for r in range(net.refs.shape[0]):
-                        kept[n, c, r] = over.copy[r] if over.n[FELT] else row.copies[r]
-            taken_off(net, w, row, over, mine, count)
-            patched(base, lane, over, mine, count)
-            if not alike[n - first]:
-                unbranched(base, lane)
-            for c in range(w.counts.size):
-                out.counts[n, c] += w.counts[c]
-            if not ok:
-                leaves[n] = step
+            if turn == 1 and opened[n] >= 0:
+                leaves[n] = whole_way[n - first]
+                any_of_them = True
+        for k in range(rows.size if any_of_them else 0):
+            number = rows[k]
+            step, phase, slot = trail.step[number], trail.phase[number], slots[number]
+            rests = truth(trail.rests[number] != 0)
+            usable = based(net, lane, w, row, over, trail, whole(number))
+            margins(net, lane, over, phase, w.state, over.v, w.i, rests, row.margin)
+            for n in range(first, last):
+                if leaves[n] <= step or (turn == 1 and opened[n] < 0):
+                    continue
+                if not usable:
+                    leaves[n] = step
+                    continue
+                at, count = begins[n - first], whole(begins[n - first + 1] - begins[n - first])
+                put(extra[:count], changes[at : at + count])
+                if turn == 1:
+                    extra[count] = net.fuse_branch[opened[n]]
+                    count += 1
+                mine = extra[:count]
+                one = held(viewed(lanes, n))
+                patched(one, lane, over, mine, count)
+                if turn == 1:
+                    lane.open[extra[count - 1]] = 1
+                if not alike[n - first]:
+                    unbranched(one, lane)
+                w.counts[:] = 0
+                got = _one(net, base, lane, w, row, over, phase, rests, slot, mine, count, out, whole(n))
+                for c in range(starts.size):
+                    if got == STAYS and starts[c] == number:
+                        for r in range(net.refs.shape[0]):
+                            kept[n, c, r] = over.copy[r] if over.n[FELT] else row.copies[r]
+                taken_off(net, w, row, over, mine, count)
+                patched(base, lane, over, mine, count)
+                if not alike[n - first]:
+                    unbranched(base, lane)
+                for c in range(w.counts.size):
+                    out.counts[n, c] += w.counts[c]
+                if got != STAYS:
+                    leaves[n] = step
+                    if turn == 1:  # what was kept of it is of the other network
+                        leaves[n], opened[n] = 0, -1
+                    elif got >= 0 and step < last_pass and trail.rests[number] == 2:
+                        opened[n] = got

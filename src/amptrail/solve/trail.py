@@ -28,7 +28,7 @@ class Trail(NamedTuple):
     state: Array  # [row, state item]
     x: Array  # [row, branch] element voltages, V
     copies: Array  # [row, reference] A copied to the supply
-    rests: Array  # [row] 1: in this state it came to rest, once at least
+    rests: Array  # [row] 1: in this state it came to rest, once at least; 2: when it first came to it
     warm: Array  # [fuse] the most that heated it whole, A
     step: Array  # [row] in which step of the drive cycle it was first come to
     ends: Array  # [step] the row at rest at its end, -1: none
@@ -124,6 +124,7 @@ def note(net: Static, lane: Lane, w: Work, trail: Trail, phase: int) -> None:
     if count == trail.phase.size:
         note_odd(trail)
         return
+    w.known[ROW] = -2  # new
     trail.phase[count], trail.step[count] = phase, trail.at[STEP]
     put(trail.state[count], w.state)
     put(trail.x[count], w.x)
@@ -138,7 +139,8 @@ def note_rest(w: Work, trail: Trail, phase: int) -> None:
     if trail.at[NOTING]:
         row = nearest_row(trail.phase, trail.state, trail.at[FILLED], phase, w.state)
         if row >= 0:
-            trail.rests[row] = 1
+            trail.rests[row] = max(trail.rests[row], 2 if w.known[ROW] == -2 else 1)
+            w.known[ROW] = -1
             trail.ends[trail.at[STEP]] = row
 
 
