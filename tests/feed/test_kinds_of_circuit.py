@@ -97,6 +97,41 @@ def test_battery_volts_on_a_sensor_rail_are_refused_for_any_purpose() -> None:
         assert ("they burn" in row["why"]) is bool(rules)
 
 
+LORRY = """
+phase running 30 s
+phase asleep 1 h
+battery LOW 12.5 V 8 mohm
+battery HIGH 12.5 V 8 mohm
+fuse FR 5 A
+fuse F1 10 A
+switch KEY closed in running
+load RADIO 1.5 A above 9 V
+lamp L 24 V 21 W
+path LOW.- -- body
+path LOW.+ -- [W0: 25 mm2 0.3 m] -- HIGH.-
+path HIGH.+ -- F1 -- KEY -- L -- body
+path LOW.+ -- [WR: 1.5 mm2 4 m] -- FR -- RADIO -- body
+must radio: RADIO.in to RADIO.out 9.5 V or more in running
+must lit: L.in to L.out 18 V or more in running; 2 V or less in asleep
+"""
+
+
+def test_no_load_of_one_battery_is_fed_by_two() -> None:
+    for start, refused in (("F1.in", True), ("LOW.+", False)):
+        text = f"from {start} to RADIO.in fuse 5 A wire 1.5 mm2 0.2 m cut WR"
+        (row,) = _feeds(LORRY, feeds=(text,), against=("FR open",), purpose="try")
+        told = [r["part"] for r in row["refusals"] if r["rule"] == "back_feed"]
+        assert ("RADIO" in told) is refused and ("it burns" in row["why"]) is refused, row["why"]
+
+
+def test_a_feed_behind_or_beside_a_polymer_fuse_is_judged() -> None:
+    """Its current is held at what it trips at: the wire behind must bear that for ever."""
+    for size, broken in (("2.5 mm2", set()), ("0.35 mm2", {"dead_short_not_cleared", "wire_rating"})):
+        (row,) = _feeds(SEAT, feeds=(f"from P1.out to M.in wire {size} 1 m",), against=("SW.1-2 open",))
+        got = {r["rule"] for r in row["refusals"]}
+        assert got & {"dead_short_not_cleared", "wire_rating"} == broken, row["why"]
+
+
 @pytest.mark.parametrize("against", ["P1 open", "X.1 open", "SW.1-2 open"])
 def test_feeds_are_found_past_a_polymer_fuse(against: str) -> None:
     rows = _feeds(SEAT, restore=("M",), against=(against,))

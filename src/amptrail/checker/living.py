@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from amptrail.checker.data import Step
 from amptrail.checker.shape import COPPER, FUSES, LOADS, Link
 from amptrail.checker.told import Found, Mark, Told, active, amps, longer, metal
+from amptrail.circuit import tables
 from amptrail.circuit.model import Draw, Reference, Term, key
 from amptrail.circuit.phases import sleeping
 from amptrail.twin.overlay import switch_made
@@ -14,6 +15,7 @@ from amptrail.twin.overlay import switch_made
 Marks = Iterator[Mark]
 REVERSE_A, OVER = 0.005, 1.1  # pushed back through an output (oracle SCHEMA, Jumper files)
 RAIL_V, TWICE = 3.0, 2.0  # a rail above wakes what hangs on it (common practice)
+LOAD_TIMES = 1.3  # of what a load has in the sound vehicle, and of one battery (common practice)
 SENSOR_TIMES = 1.2  # of what a reference makes (common practice)
 STOPPED_V, RUNS_V = 1.0, 3.0  # a load is still below, and runs above (common practice)
 SWITCHED_ON = FUSES | {"switch", "contact", "module"}
@@ -150,6 +152,7 @@ def back_feed(t: Told) -> Marks:
         for name, a in _reverse(t, h).items():
             usual[h.phase, name] = max(a, usual.get((h.phase, name), 0.0))
     rails = _rails(t) if t.feeding else []
+    yield from _too_high(t)
     for start, s, h in t.every():
         for name, a in _reverse(t, s).items():
             limit = max(REVERSE_A, OVER * usual.get((s.phase, name), 0.0) + REVERSE_A)
@@ -160,6 +163,17 @@ def back_feed(t: Told) -> Marks:
                 yield from _live_rails(t, start, s, h, rails)
             if s.status != "chatter":
                 yield from _sensor_rails(t, start, s)
+
+
+def _too_high(t: Told) -> Marks:
+    """No load gets more than its share of several batteries."""
+    block = max((tables.number(p, "emf_v") for p in t.job.sheet.parts if p.kind == "battery"), default=0.0)
+    loads = [p for p in t.job.sheet.parts if p.kind in LOADS and p.kind != "starter"]
+    usual = {p.name: max(t.load_volts("healthy", h, p) for h in t.beside("asleep")) for p in loads}
+    for start, s, _ in t.every() if t.feeding else ():
+        for p in loads if s.status != "chatter" else ():
+            limit = LOAD_TIMES * max(usual[p.name], block)
+            yield Mark("back_feed", start, s.phase, p.name, t.load_volts(t.vehicle, s, p), limit)
 
 
 def _sensor_rails(t: Told, start: str, s: Step) -> Marks:

@@ -72,7 +72,7 @@ def dead_short_not_cleared(t: Told) -> Marks:
         for phase in live:
             here = [s for s in t.get("fed", "asleep", None, f"short {c.name}") if s.phase == phase]
             worst = max(here, key=lambda s: abs(amps(s, fuse.name)))
-            if not worst.point.state["drivers_tripped"] and not _gone(t, c, worst):
+            if not worst.point.state["drivers_tripped"] and not _gone(t, c, worst, fuse):
                 a = abs(amps(worst, fuse.name))
                 found.append(Mark("dead_short_not_cleared", "asleep", phase, fuse.name, a,
                                   OPENS * fuse.rating_a, "least"))  # fmt: skip
@@ -91,13 +91,15 @@ def _spelled(t: Told, node: int) -> str:
     return str(here) if here.name else here.part
 
 
-def _gone(t: Told, c: Chain, s: Step) -> bool:
-    """The source died or let go, or a resistor of the feed limits the current to what its wire bears."""
+def _gone(t: Told, c: Chain, s: Step, fuse: Fuse) -> bool:
+    """The source died or let go, or a resistor of the feed or a polymer fuse limits the current to what its
+    wire bears."""
     a = min(abs(amps(s, x.name)) for x in c.links)
     if a < 0.1 or (a < 1.0 and abs(s.point.volts[_spelled(t, c.source)]) < 1.0):
         return True
     areas = [x for p in c.parts if p.kind == "wire" and (x := area(p)) is not None]
-    limited = any(p.kind in ("resistor", "lamp", "heater") for p in c.parts)
+    limits = (*c.parts, t.shape.parts[key(fuse.name)])
+    limited = any(p.kind in ("resistor", "lamp", "heater", "polyfuse") for p in limits)
     return limited and bool(areas) and a <= bears_a(min(areas), t.shape.air_c(c.source, c.end))
 
 

@@ -156,6 +156,9 @@ def _sentence(v: Verdict, m: Mark) -> str:
             if m.unit == "A":
                 return f"current runs backwards into the output {m.part} {at}: {_si(m.figure, 'A')}"
             if m.unit == "V":
+                if "burns" in more:
+                    volts = f"{_si(m.figure, 'V')} where it bears at most {_si(m.limit, 'V')}"
+                    return f"{m.part} gets {volts} {at}: it burns"
                 if "sensors" in more:
                     return f"the sensors on {m.part} get {_si(m.figure, 'V')} {at}: they burn"
                 return f"{m.part} is live {at} ({_si(m.figure, 'V')}) where it should be dead"

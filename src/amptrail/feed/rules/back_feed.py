@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
 
+from amptrail.circuit import tables
 from amptrail.circuit.model import Reference, Term, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
@@ -34,6 +35,7 @@ GOOD = (
 CONSUMERS = (*LOAD_KINDS, "coil", "diode", "module")
 FORWARD = (*FUSES, "switch", "contact", "module")
 LIVE_V, TWICE = 3.0, 2.0  # a rail above 3 V wakes what hangs on it (common practice)
+TOO_HIGH = 1.3  # of what a load has in the sound vehicle, and of one battery (common practice)
 TOO_MUCH = 1.2  # of the volts a reference makes: what it feeds bears little more (common practice)
 
 
@@ -41,6 +43,8 @@ def marks(case: Case) -> Iterator[Mark]:
     healthy = by_phase([case.beside("asleep")], reverse_a)
     rails = () if case.oracle or not case.feeding else _rails(case)
     sensors = () if case.oracle or not case.feeding else _sensor_rails(case)
+    if case.feeding and not case.oracle:
+        yield from _too_high(case)
     for story in case.stories():
         for x, h in zip(story.instants, case.beside(story.start).instants, strict=True):
             for name, amps in reverse_a(x).items():
@@ -53,6 +57,26 @@ def marks(case: Case) -> Iterator[Mark]:
                 worst = max(abs(float(x.volts[n])) for n in run)
                 limit = TOO_MUCH * volts
                 yield most(NAME, story.start, x.phase_name, name, worst, limit, "V", sensors="yes")
+
+
+def _too_high(case: Case) -> Iterator[Mark]:
+    """A load that gets more than its share of a vehicle of several batteries: 24 V on a 12 V radio."""
+    net = case.network
+    block = max((tables.number(p, "emf_v") for p in net.circuit.parts if p.kind == "battery"), default=0.0)
+    loads = [p for p in case.circuit.parts if p.kind in LOAD_KINDS]
+    ends = {p.name: [net.wires.node(Term(p.name, t)) for t in ("in", "out")] for p in loads}
+    joined = {name: (a, b) for name, (a, b) in ends.items() if a is not None and b is not None}
+
+    def volts(x: Instant, name: str) -> float:
+        a, b = joined[name]
+        return abs(float(x.volts[a] - x.volts[b]))
+
+    usual = {name: max(volts(x, name) for x in case.beside("asleep").instants) for name in joined}
+    for story in case.stories():
+        for x in (x for x in story.instants if x.steady):
+            for name, most_v in usual.items():
+                limit = TOO_HIGH * max(most_v, block)
+                yield most(NAME, story.start, x.phase_name, name, volts(x, name), limit, "V", burns="yes")
 
 
 def _sensor_rails(case: Case) -> tuple[tuple[str, frozenset[int], float], ...]:

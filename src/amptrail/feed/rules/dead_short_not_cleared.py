@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from amptrail.circuit.model import key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant, Story
 from amptrail.feed.example import Example
@@ -42,7 +41,7 @@ def _chain(case: Case, c: Chain, story: Story, protects: Guard) -> Iterator[Mark
     """The worst of the phases in which the chain is live, cranking left out; an electronic output that
     switches itself off has cleared the short too."""
     net = case.network
-    branch = int(net.static.fuse_branch[[key(x) for x in net.fuses].index(key(protects.part.name))])
+    branch = net.branch(protects.part.name)
     live = frozenset(
         x.phase
         for x in case.story("asleep").instants
@@ -51,7 +50,7 @@ def _chain(case: Case, c: Chain, story: Story, protects: Guard) -> Iterator[Mark
     found: list[Mark] = []
     for phase in sorted(live):
         amps, x = largest(story, branch, frozenset([phase]))
-        if not x.state.drivers_tripped and not _gone(case, c, x):
+        if not x.state.drivers_tripped and not _gone(case, c, x, protects):
             found.append(
                 least(NAME, "asleep", x.phase_name, protects.part.name, amps, TIMES * protects.rating_a, "A")
             )
@@ -59,12 +58,13 @@ def _chain(case: Case, c: Chain, story: Story, protects: Guard) -> Iterator[Mark
         yield min(found, key=lambda m: m.figure)
 
 
-def _gone(case: Case, c: Chain, x: Instant) -> bool:
-    """Whether nothing dangerous is left: the source died or its relay let go, or a resistor of the feed
-    limits the current to what its wire carries for ever."""
+def _gone(case: Case, c: Chain, x: Instant, protects: Guard) -> bool:
+    """Whether nothing dangerous is left: the source died or its relay let go, or a resistor of the feed or a
+    polymer fuse limits the current to what its wire carries for ever."""
     amps = min(abs(float(x.amps[e.branch])) for e in c.links)
     if amps < NOTHING_A or (amps < LITTLE_A and abs(float(x.volts[c.source])) < DEAD_V):
         return True
     areas = [a for p in c.wires if (a := area_mm2(p)) is not None]
-    limited = any(p.kind in ("resistor", "lamp", "heater") for p in c.parts)
+    limits = (*c.parts, protects.part)
+    limited = any(p.kind in ("resistor", "lamp", "heater", "polyfuse") for p in limits)
     return limited and bool(areas) and amps <= carries_a(min(areas), air_c(case.fitted, c.source, c.end))

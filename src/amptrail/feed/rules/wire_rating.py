@@ -17,7 +17,6 @@ from amptrail.feed.graph import RUN, at, reach
 from amptrail.feed.guard import Guard, air_c, carries_a, guard, largest_a, upstream
 from amptrail.feed.loads import LOAD_KINDS
 from amptrail.feed.marks import ALWAYS, Mark, most
-from amptrail.feed.measures import fuse_a
 from amptrail.feed.shape import Chain, area_mm2, chains, feed_edges, grounded_in_sheet, is_overlay, opened
 
 NAME, SEVERITY = "wire_rating", ALWAYS
@@ -117,5 +116,6 @@ def _second(case: Case, n: int, now: Guard, protects: Guard) -> bool:
     dead short there."""
     if case.extra is None or n not in case.extra.shorts or key(now.part.name) == key(protects.part.name):
         return False
-    told = [fuse_a(x) for x in case.extra.shorts[n].instants]
-    return any(a[now.part.name] > now.rating_a and a[protects.part.name] > protects.rating_a for a in told)
+    one, two = (case.network.branch(g.part.name) for g in (now, protects))
+    told = [x.amps for x in case.extra.shorts[n].instants]
+    return any(abs(a[one]) > now.rating_a and abs(a[two]) > protects.rating_a for a in told)
