@@ -66,7 +66,7 @@ def test_on_straight_lines_the_look_is_the_answer() -> None:
     runs = run(net, [(), *faults])
     asked = [(t, 0) for t in taps]
     which = list(range(len(faults) + 1))
-    look, _ = first_look(net, runs, which, seconds(net, runs), asked)
+    look, _ = first_look(net, runs, which, seconds(net, runs, np.arange(len(runs.status))), asked)
     both = [(i, j) for i, j in combinations(which, 2)]
     lived = read(net, run(net, [(*(() if not i else faults[i - 1]), *faults[j - 1]) for i, j in both]), taps)
     for n, (i, j) in enumerate(both):
@@ -95,7 +95,7 @@ def test_a_single_cause_put_into_the_healthy_vehicle_reads_as_its_own_lane(name:
     runs = run(net, rows)
     taps = [Tap(t) for t in points(circuit)[::3]]
     asked = [(t, k) for t in taps for k in range(len(runs.phases))]
-    look, source = first_look(net, runs, [0], seconds(net, runs), asked)
+    look, source = first_look(net, runs, [0], seconds(net, runs, np.arange(len(runs.status))), asked)
     got = read(net, runs, taps)
     lived = np.stack([got.value[:, k, taps.index(t)] for t, k in asked], axis=1)
     settled = np.stack([runs.status[:, k] <= 1 for _, k in asked], axis=1)
@@ -114,5 +114,5 @@ def test_what_both_have_changed_already_is_not_changed_twice() -> None:
     feed, ground = (Change(Kind.OPEN, "W15"),), (Change(Kind.OPEN, "W16"),)
     runs = run(net, [(), feed, ground, (*feed, *ground)])
     asked = [(Tap(t), k) for t in points(circuit) for k in range(len(runs.phases))]
-    look, _ = first_look(net, runs, [1, 2], seconds(net, runs), asked)
+    look, _ = first_look(net, runs, [1, 2], seconds(net, runs, np.arange(len(runs.status))), asked)
     assert np.nanmax(np.abs(look)) < 15.0

@@ -20,13 +20,13 @@ from numba import njit
 from numpy.typing import NDArray
 
 from amptrail.solve import laws
-from amptrail.solve.elimination import backward, forward
+from amptrail.solve.elimination import Plan, backward, forward
 from amptrail.solve.held import held, hold
 from amptrail.solve.kernel import Out, fetch, home, lane_of, load, ready
 from amptrail.solve.network import Network
 from amptrail.solve.newton import pulses, tangent
 from amptrail.solve.plain import truth
-from amptrail.solve.probing import drawn, unit_volts
+from amptrail.solve.probing import drawn, source_ohms, unit_volts
 from amptrail.solve.readings import OVER_RANGE_OHM, Tap, instrument_branch, tap_nodes
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.runs import Floats, Runs
@@ -36,6 +36,8 @@ from amptrail.solve.stamping import regather
 from amptrail.solve.threads import share
 
 LEAST_LEFT = 1e-13  # of the volts of a branch opened, what the rest of the network has: less is rounding
+FLOATS_OHM = 1e4
+FIXED, A_NODE = 200.0, 0.04  # of a lane and phase, of a node a port: in second faults (measured)
 VOLTS, AMPS, OHMS = range(3)
 
 
@@ -111,7 +113,8 @@ def _change(
 @njit(cache=True, nogil=True, error_model="numpy")
 def _put_in(
     bg: Array, bj: Array, v: Array, first: int, more: int, what: Array, branch: Array, port: Array, g: Array,
-    j: Array, ohm: Array, ports: Array, y: Array, across: Array, dg: Array, dj: Array, a: Array, x: Array,
+    j: Array, ohm: Array, ports: Array, wide: Array, y: Array, z: Array, across: Array, dg: Array, dj: Array,
+    a: Array, x: Array,
 ) -> None:  # fmt: skip
     """What rows first to first + more change: dg, dj (S and A), and x[e, 0] their new volts, x[e, 1 + m]
     those for 1 A put in at tap m."""
@@ -119,17 +122,16 @@ def _put_in(
         c = first + e
         b, p = branch[c], port[c]
         here, amps = (bg[b], bj[b]) if b >= 0 else (-1.0, 0.0)
-        z = y[p, ports[p, 0]] - y[p, ports[p, 1]]
-        dg[e], dj[e], a[e, e] = _change(what[c], here, amps, g[c], j[c], ohm[c], z)
+        dg[e], dj[e], a[e, e] = _change(what[c], here, amps, g[c], j[c], ohm[c], z[p])
     for e in range(more):
         p = port[first + e]
         x[e, 0] = v[ports[p, 0]] - v[ports[p, 1]]
         for d in range(more):
-            q = port[first + d]
-            z = y[q, ports[p, 0]] - y[q, ports[p, 1]]
-            x[e, 0] -= z * dj[d]
+            q = wide[port[first + d]]
+            between = y[q, ports[p, 0]] - y[q, ports[p, 1]]
+            x[e, 0] -= between * dj[d]
             if d != e:
-                a[e, d] = z * dg[d]
+                a[e, d] = between * dg[d]
         for m in range(across.shape[1]):
             x[e, 1 + m] = across[p, m]
     _eliminate(a, x, more, 1 + across.shape[1])
@@ -150,30 +152,67 @@ def _at_rest(net: Static, lane: Lane, w: Work, phases: Array, runs: Out, n: int,
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _port_ohm(
+    plan: Plan, i: int, j: int, ground: int, hub: int, of_hub: Array, ohm: Array, arm: Array
+) -> float:
+    """Ohms between two nodes where the eliminated network tells them as it is, else nan. ohm[node] to
+    ground, arm: transfer ohms along the arms, of_hub[node] those to the node `hub`."""
+    if i == ground or j == ground:
+        return float(ohm[j] if i == ground else ohm[i])
+    if max(ohm[i], ohm[j]) > FLOATS_OHM:  # what two large numbers differ by is rounding
+        return math.nan
+    if j == hub:
+        return float(ohm[i] + ohm[j] - 2.0 * of_hub[i])
+    first = i if plan.rank[i] < plan.rank[j] else j
+    other = j if first == i else i
+    k = plan.rank[first]
+    for p in range(plan.start[k], plan.start[k + 1] - 1):
+        if plan.near[p] == other:
+            return float(ohm[i] + ohm[j] - 2.0 * arm[p])
+    return math.nan
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _as_seen(
-    w: Work, ground: int, wanted: Array, ports: Array, taps: Array, slots: Array, k: int, s: Array, t: Array,
-    y: Array, across: Array, volts: Array, own: Array,
+    w: Work, ground: int, together: Array, wide: Array, hub: int, ports: Array, taps: Array, slots: Array,
+    k: int, s: Array, t: Array, of_hub: Array, ohm: Array, arm: Array, from_tap: Array, y: Array, z: Array,
+    across: Array, volts: Array, own: Array,
 ) -> None:  # fmt: skip
-    """The network as the wanted ports and the taps of slot k see it: y[port], volts of every node for 1 A in
-    at the port, across[port, m] those at tap m; volts[m] and own[m], the tap's volts and its source ohms."""
-    for p in range(ports.shape[0]):
-        if wanted[p]:
-            unit_volts(w.plan, w, ports[p, 0], ports[p, 1], ground, s, y[p])
-            for m in range(taps.shape[0]):
-                across[p, m] = y[p, taps[m, 0]] - y[p, taps[m, 1]]
+    """The network as the ports of slot k (together[port] > 0) and its taps see it: z[port] ohms,
+    y[wide[port]] volts of every node for 1 A in at a port that others change with, across[port, m] volts at
+    tap m for 1 A in at the port; volts[m] and own[m], the tap's volts and its source ohms."""
+    plan = w.plan
     for m in range(taps.shape[0]):
         if slots[m] == k:
+            unit_volts(plan, w, taps[m, 0], taps[m, 1], ground, s, from_tap[m])
             volts[m] = w.v[taps[m, 0]] - w.v[taps[m, 1]]
-            unit_volts(w.plan, w, taps[m, 0], taps[m, 1], ground, s, t)
-            own[m] = t[taps[m, 0]] - t[taps[m, 1]]
+            own[m] = from_tap[m, taps[m, 0]] - from_tap[m, taps[m, 1]]
+    source_ohms(plan.order, plan.start, plan.near, plan.target, plan.pair, w.g, w.inverse, ohm, arm)
+    ohm[ground] = 0.0
+    unit_volts(plan, w, hub, ground, ground, s, of_hub)
+    for p in range(ports.shape[0]):
+        if not together[p]:
+            continue
+        i, j = ports[p, 0], ports[p, 1]
+        for m in range(taps.shape[0]):
+            if slots[m] == k:
+                across[p, m] = from_tap[m, i] - from_tap[m, j]  # by reciprocity
+        if together[p] > 1:
+            unit_volts(plan, w, i, j, ground, s, y[wide[p]])
+            z[p] = y[wide[p], i] - y[wide[p], j]
+            continue
+        z[p] = _port_ohm(plan, i, j, ground, hub, of_hub, ohm, arm)
+        if math.isnan(z[p]):
+            unit_volts(plan, w, i, j, ground, s, t)
+            z[p] = t[i] - t[j]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _read(
     k: int, bg: Array, bj: Array, v: Array, known: Array, firsts: Array, what: Array, branch: Array,
-    port: Array, g: Array, j: Array, ohm: Array, ports: Array, y: Array, across: Array, volts: Array,
-    own: Array, taps: Array, shows: Array, kinds: Array, params: Array, slots: Array, value: Array,
-    source: Array, dg: Array, dj: Array, a: Array, x: Array,
+    port: Array, g: Array, j: Array, ohm: Array, ports: Array, wide: Array, y: Array, z: Array,
+    across: Array, volts: Array, own: Array, taps: Array, shows: Array, kinds: Array, params: Array,
+    slots: Array, value: Array, source: Array, dg: Array, dj: Array, a: Array, x: Array,
 ) -> None:  # fmt: skip
     """value[fault, m] and source[fault, m] of the taps of slot k, each known fault put in."""
     for f in range(known.size):
@@ -184,23 +223,24 @@ def _read(
         if more == 1:  # most faults: no elimination
             p, b = port[first], branch[first]
             here, amps = (bg[b], bj[b]) if b >= 0 else (-1.0, 0.0)
-            z = y[p, ports[p, 0]] - y[p, ports[p, 1]]
-            d, e, left = _change(what[first], here, amps, g[first], j[first], ohm[first], z)
+            d, e, left = _change(what[first], here, amps, g[first], j[first], ohm[first], z[p])
             gain = d / left
-            flows = gain * (v[ports[p, 0]] - v[ports[p, 1]] - z * e) + e
+            flows = gain * (v[ports[p, 0]] - v[ports[p, 1]] - z[p] * e) + e
         elif more > 1:
-            _put_in(bg, bj, v, first, more, what, branch, port, g, j, ohm, ports, y, across, dg, dj, a, x)
+            _put_in(
+                bg, bj, v, first, more, what, branch, port, g, j, ohm, ports, wide, y, z, across, dg, dj, a, x
+            )
         for m in range(slots.size):
             if slots[m] != k:
                 continue
-            z = across[p, m]
-            open_v, r = volts[m] - z * flows, own[m] - z * z * gain
+            c = across[p, m]
+            open_v, r = volts[m] - c * flows, own[m] - c * c * gain
             direct = flows if more == 1 and branch[first] == taps[m, 2] else 0.0
             for n in range(more if more > 1 else 0):
                 flow = dg[n] * x[n, 0] + dj[n]
-                z = across[port[first + n], m]
-                open_v -= z * flow
-                r -= z * dg[n] * x[n, 1 + m]
+                c = across[port[first + n], m]
+                open_v -= c * flow
+                r -= c * dg[n] * x[n, 1 + m]
                 if branch[first + n] == taps[m, 2]:
                     direct += flow
             r = max(r, 0.0)
@@ -208,8 +248,8 @@ def _read(
                 value[f, m], _, _ = drawn(kinds[m], params[m], open_v, r)
                 source[f, m] = r
             elif shows[m] == AMPS:
-                c = taps[m, 2]
-                value[f, m] = (bg[c] * open_v + bj[c] if bg[c] >= 0.0 else 0.0) + direct
+                b = taps[m, 2]
+                value[f, m] = (bg[b] * open_v + bj[b] if bg[b] >= 0.0 else 0.0) + direct
             else:
                 value[f, m] = min(r, OVER_RANGE_OHM)
 
@@ -218,13 +258,20 @@ def _read(
 def _look(
     net: Static, lanes: Lane, which: Array, phases: Array, runs: Out, taps: Array, shows: Array, kinds: Array,
     params: Array, slots: Array, known: Array, firsts: Array, what: Array, branch: Array, port: Array,
-    g: Array, j: Array, ohm: Array, ports: Array, value: Array, source: Array, begin: int, end: int,
+    g: Array, j: Array, ohm: Array, ports: Array, together: Array, hub: int, value: Array, source: Array,
+    begin: int, end: int,
 ) -> None:  # fmt: skip
     """value[n, fault, m], source[n, fault, m]: see `first_look`. taps[m]: nodes and, of a clamp, the branch;
-    shows[m]: VOLTS, AMPS, OHMS; slots[m]: the last one is without power."""
+    shows[m]: VOLTS, AMPS, OHMS; slots[m]: the last one is without power. hub: the node most ports end at."""
     count, nodes = taps.shape[0], net.nodes
-    s, t, y = np.zeros(nodes), np.zeros(nodes), np.zeros((ports.shape[0], nodes))
-    across, wanted = np.zeros((max(ports.shape[0], 1), count)), np.zeros(ports.shape[0], np.uint8)
+    wide, many = np.full(ports.shape[0], -1, np.int64), 0
+    for p in range(ports.shape[0]):
+        if together[:, p].max() > 1:
+            wide[p] = many
+            many += 1
+    s, t, of_hub, node_ohm = np.zeros((4, nodes))
+    y, from_tap = np.zeros((many, nodes)), np.zeros((count, nodes))
+    z, across = np.zeros(max(ports.shape[0], 1)), np.zeros((max(ports.shape[0], 1), count))
     volts, own = np.zeros(count), np.zeros(count)
     dg, dj, a, x = np.zeros(MOST), np.zeros(MOST), np.zeros((MOST, MOST)), np.zeros((MOST, 1 + count))
     lane = held(lane_of(lanes, 0))
@@ -234,19 +281,20 @@ def _look(
         value[n], source[n] = math.nan, 0.0
         fetch(lanes, which[n], lane)
         w, other = ready(net, lane, mine, other, made_for[0], made_for[1])
+        arm = np.zeros(w.g.size)
         for k in range(phases.size + 1):
             asked = False
             for m in range(count):
                 asked |= slots[m] == k
             if not asked or not _at_rest(net, lane, w, phases, runs, which[n], k):
                 continue
-            wanted[:] = 0
-            for c in range(firsts[k, 0], firsts[k, firsts.shape[1] - 1]):
-                wanted[port[c]] = 1
-            _as_seen(w, net.ground, wanted, ports, taps, slots, k, s, t, y, across, volts, own)
+            _as_seen(
+                w, net.ground, together[k], wide, hub, ports, taps, slots, k, s, t, of_hub, node_ohm, arm,
+                from_tap, y, z, across, volts, own,
+            )  # fmt: skip
             _read(
-                k, w.bg, w.bj, w.v, known[k], firsts[k], what, branch, port, g, j, ohm, ports, y, across,
-                volts, own, taps, shows, kinds, params, slots, value[n], source[n], dg, dj, a, x,
+                k, w.bg, w.bj, w.v, known[k], firsts[k], what, branch, port, g, j, ohm, ports, wide, y, z,
+                across, volts, own, taps, shows, kinds, params, slots, value[n], source[n], dg, dj, a, x,
             )  # fmt: skip
 
 
@@ -278,16 +326,25 @@ def first_look(
     value, source = np.zeros((2, len(lanes), faults.known.shape[1], len(asked)))
     net, every, kept = hold(network.static), hold(runs.lanes), hold(runs.snapshot)
     phases = np.array(runs.phases, np.int64)
+    hub = int(np.bincount(faults.ports[:, 1]).argmax()) if len(faults.ports) else 0
 
     def piece(begin: int, end: int) -> None:
         _look(
             net, every, lanes, phases, kept, taps, shows, kinds, params, slots, faults.known, faults.first,
-            faults.what, faults.branch, faults.port, faults.g, faults.j, faults.ohm, faults.ports, value,
-            source, begin, end,
+            faults.what, faults.branch, faults.port, faults.g, faults.j, faults.ohm, faults.ports,
+            faults.together, hub, value, source, begin, end,
         )  # fmt: skip
 
     share(len(lanes), piece)
     return value, source
 
 
-__all__ = ["first_look"]
+def work(faults: Seconds, runs: Runs, asked: Sequence[tuple[Tap, int]]) -> float:
+    """What `first_look` of these readings costs a lane, in second faults with one branch."""
+    slots = {k if t.instrument != "ohmmeter" else len(runs.phases) for t, k in asked}
+    nodes, wide = runs.volts.shape[2], (faults.together > 1).any(axis=0)
+    rows = sum(int(faults.first[k, -1] - faults.first[k, 0]) for k in slots)
+    return float(rows + len(slots) * (FIXED + int(wide.sum()) * nodes * A_NODE))
+
+
+__all__ = ["first_look", "work"]

@@ -8,6 +8,7 @@ fuse that stops the current which would show a bad ground, a second feed that hi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache, partial
 
 import numpy as np
@@ -16,19 +17,20 @@ from numpy.typing import NDArray
 from amptrail.belief import Posterior, Table
 from amptrail.belief.hoping import add_hopes, best_pairs
 from amptrail.circuit.model import Circuit
-from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.evidence.predict import Evidence, Suspect, lanes_of
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions
-from amptrail.solve.firstlook import first_look
+from amptrail.solve.firstlook import first_look, work
 from amptrail.solve.threads import share
 
 Array = NDArray[np.float64]
+Whole = NDArray[np.intp]
 SEVERITIES = 5  # of a cause that has them
 TELLING_SIGMAS = 1.0  # a fault that moves a reading by more is active (NUMERICS, Doubles)
 TELLING_NATS = 0.5  # the same for a word
 BEST_SINGLES = 12  # beside which every other cause is put
 UNMASKED_NATS = 2.0  # an inert cause that does more beside an active one is put there too
-MOST_LOOKS = 3_000_000  # lanes of bases x second faults, a microsecond each
+MOST_WORK = 5e6  # lanes of bases x second faults, a fifth of a microsecond each
 TILE = 1 << 22  # looks times readings kept at once (64 MB)
 
 
@@ -38,71 +40,101 @@ def thinned(s: Suspect) -> list[int]:
     return [round(k * (len(s.rows) - 1) / max(count - 1, 1)) for k in range(count)]
 
 
+@dataclass(frozen=True, eq=False)
+class _Thinned:
+    """All causes at the severities of a first look: rows, the cause each belongs to, its number among all."""
+
+    base: tuple[Suspect, ...]
+    rows: engine.Rows
+    owner: Whole
+    number: Whole
+
+    def under(self, circuit: Circuit, c: Conditions) -> tuple[engine.Solved, Whole]:
+        """The rows run under standing conditions, and which lanes they are. Where no new part has come in
+        all severities have been run already."""
+        if c.renewed:
+            return engine.solved(circuit, self.rows, c), np.arange(len(self.rows))
+        return engine.solved(circuit, lanes_of(self.base), c), self.number
+
+
 @lru_cache(maxsize=8)
-def _seconds(base: tuple[Suspect, ...]) -> tuple[engine.Rows, NDArray[np.intp], NDArray[np.intp]]:
-    """The thinned rows of all causes, which cause each belongs to, and its number among all rows."""
+def _thinned(base: tuple[Suspect, ...]) -> _Thinned:
     start = np.cumsum([0, *(len(s.rows) for s in base)])
     picked = [(i, k) for i, s in enumerate(base) for k in thinned(s)]
     rows = engine.Rows(base[i].rows[k] for i, k in picked)
     owner = np.asarray([i for i, _ in picked], np.intp)
-    return rows, owner, np.asarray([start[i] + k for i, k in picked], np.intp)
+    return _Thinned(base, rows, owner, np.asarray([start[i] + k for i, k in picked], np.intp))
 
 
 def hopes(circuit: Circuit, base: Sequence[Suspect], t: Table, post: Posterior, seen: Evidence) -> Array:
     """[cause, cause] ln P(readings) of both at once at their best severities, by a first look; -inf where
     there is none worth it. `t`, `post`: table and belief of the causes alone, the first being none."""
-    rows, owner, number = _seconds(tuple(base))
+    all_ = _thinned(tuple(base))
     live, best = active(t), [i for i in post.ranking() if i != 0][:BEST_SINGLES]
     live[0], live[best] = False, True
-    alone, at_best = _each_row(t, number), _best_row(t)
-    lanes = _affordable(np.flatnonzero(live[owner]), owner, at_best, base)
-    hope = np.zeros((len(lanes), len(rows)))
-    for c in dict.fromkeys(o.conditions for o in seen.all):
-        _add(circuit, rows, lanes, owner, number, c, seen, t, alone, at_best, hope)
+    at_best = np.stack([x.max(axis=0) for x in _log_likely(t)])
+    looks = [_Look(circuit, all_, c, seen) for c in dict.fromkeys(o.conditions for o in seen.numbers)]
+    bases = _affordable(np.flatnonzero(live), all_, at_best, sum(k.work for k in looks))
+    lanes = np.flatnonzero(np.isin(all_.owner, bases))
+    alone = np.concatenate(_log_likely(t))[all_.number]
+    hope = np.zeros((len(lanes), len(all_.rows)))
+    for look in looks:
+        look.add(lanes, t, alone, at_best, hope)
     count = len(t.readings)
     for w in range(count, count + len(t.words)):
-        hope += np.maximum(alone[lanes, w][:, None], at_best[owner, w][None])
-    found = best_pairs(hope, owner[lanes], owner, len(base))
-    nothing = found[:, :1]
+        hope += np.maximum(alone[lanes, w][:, None], at_best[all_.owner, w][None])
+    found = best_pairs(hope, all_.owner[lanes], all_.owner, len(base))
     wanted = np.zeros(found.shape, np.bool_)
     wanted[np.ix_(live, live)] = wanted[best] = True
-    wanted |= found > nothing + UNMASKED_NATS
+    wanted |= found > found[:, :1] + UNMASKED_NATS
+    for i in np.setdiff1d(np.flatnonzero(live), bases):  # of these, each reading by whichever explains it
+        found[i] = np.maximum(at_best[i], at_best).sum(axis=1)
     wanted[0, :] = wanted[:, 0] = False
     found = np.where(wanted, found, -np.inf)
     return np.maximum(found, found.T)
 
 
-def _add(
-    circuit: Circuit, rows: engine.Rows, lanes: NDArray[np.intp], owner: NDArray[np.intp],
-    number: NDArray[np.intp], c: Conditions, seen: Evidence, t: Table, alone: Array, at_best: Array,
-    hope: Array,
-) -> None:  # fmt: skip
-    """Add the readings taken under the conditions c to hope[lane, fault]."""
-    index = [i for i, o in enumerate(seen.numbers) if o.conditions == c]
-    if not index:
-        return
-    got = engine.solved(circuit, rows, c)
-    asked = [got.asked(seen.numbers[i]) for i in index]
-    mean, sigma = _of_rows(t, number)
-    readings = [t.readings[i] for i in index]
-    read = np.asarray([r.value for r in readings])
-    own = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in readings])
-    slip = np.asarray([r.misprobe / r.width for r in readings])
-    usual = np.asarray([_usual(mean[:, i], sigma[:, i]) for i in index])
-    which = np.asarray(index, np.intp)
-    second = np.ascontiguousarray(at_best[owner][:, which])
-    step = max(1, TILE // (len(rows) * len(index)))
-    for a, z in _tiles(owner[lanes], step):
-        here, part = lanes[a:z], hope[a:z]
-        value, source = first_look(got.session.network, got.runs, here, got.as_seconds, asked)
-        for m, i in enumerate(index):
-            value[:, :, m] = got.told(seen.numbers[i], value[:, :, m], here)
-        first = [np.ascontiguousarray(x[here][:, which]) for x in (mean, sigma, alone)]
-        given = (value, source, first[0], first[1], usual, read, own, slip, first[2], second)
-        share(len(here), partial(add_hopes, *given, owner[here], owner, part))
+class _Look:
+    """The readings taken under one set of standing conditions, beside every second fault."""
+
+    def __init__(self, circuit: Circuit, all_: _Thinned, c: Conditions, seen: Evidence) -> None:
+        self.index = np.asarray([i for i, o in enumerate(seen.numbers) if o.conditions == c], np.intp)
+        self.observed = [seen.numbers[i] for i in self.index]
+        self.all = all_
+        self.got, self.which = all_.under(circuit, c)
+        self.seconds = self.got.seconds(self.which)
+        self.asked = [self.got.asked(o) for o in self.observed]
+
+    @property
+    def work(self) -> float:
+        """Of one lane, in second faults."""
+        return work(self.seconds, self.got.runs, self.asked)
+
+    def add(self, lanes: Whole, t: Table, alone: Array, at_best: Array, hope: Array) -> None:
+        """Add ln P of these readings to hope[lane, fault]; alone[row], at_best[cause] are those by one cause,
+        in general and at its best."""
+        owner, mine = self.all.owner, self.index
+        mean, sigma = _of_rows(t, self.all.number)
+        readings = [t.readings[i] for i in mine]
+        read = np.asarray([r.value for r in readings])
+        own = np.asarray([r.sigma**2 + r.spread**2 / 3 for r in readings])
+        slip = np.asarray([r.misprobe / r.width for r in readings])
+        usual = np.asarray([_usual(mean[:, i], sigma[:, i]) for i in mine])
+        second = np.ascontiguousarray(at_best[owner][:, mine])
+        step = max(1, TILE // (len(owner) * len(mine)))
+        for a, z in _tiles(owner[lanes], step):
+            here = lanes[a:z]
+            value, source = first_look(
+                self.got.session.network, self.got.runs, self.which[here], self.seconds, self.asked
+            )
+            for m, o in enumerate(self.observed):
+                value[:, :, m] = self.got.told(o, value[:, :, m], self.which[here])
+            first = [np.ascontiguousarray(x[here][:, mine]) for x in (mean, sigma, alone)]
+            given = (value, source, first[0], first[1], usual, read, own, slip, first[2], second)
+            share(len(here), partial(add_hopes, *given, owner[here], owner, hope[a:z]))
 
 
-def _tiles(owner: NDArray[np.intp], step: int) -> list[tuple[int, int]]:
+def _tiles(owner: Whole, step: int) -> list[tuple[int, int]]:
     """Pieces of about `step` lanes that part no cause."""
     ends = np.append(np.flatnonzero(np.diff(owner)) + 1, len(owner))
     out, a = [], 0
@@ -119,20 +151,14 @@ def _usual(mean: Array, sigma: Array) -> float:
     return float(np.median(sigma[large] / np.abs(mean[large]))) if large.any() else 0.0
 
 
-def _affordable(
-    lanes: NDArray[np.intp], owner: NDArray[np.intp], at_best: Array, base: Sequence[Suspect]
-) -> NDArray[np.intp]:
-    """The lanes of as many bases as there is time for, those first that explain most by themselves."""
-    most = MOST_LOOKS // max(len(owner), 1)
-    if len(lanes) <= most:
-        return lanes
+def _affordable(live: Whole, all_: _Thinned, at_best: Array, each: float) -> Whole:
+    """As many of the live causes as there is time for, those first that explain most by themselves; `each`:
+    work of one lane."""
     with np.errstate(divide="ignore"):
-        worth = np.log([s.prior for s in base]) + at_best.sum(axis=1)
-    causes = np.unique(owner[lanes])
-    causes = causes[np.argsort(-worth[causes], kind="stable")]
-    size = np.bincount(owner, minlength=len(base))
-    chosen = causes[: int(np.searchsorted(np.cumsum(size[causes]), most, "right"))]
-    return np.flatnonzero(np.isin(owner, chosen))
+        worth = np.log([s.prior for s in all_.base]) + at_best.sum(axis=1)
+    order = live[np.argsort(-worth[live], kind="stable")]
+    lanes = np.cumsum(np.bincount(all_.owner, minlength=len(all_.base))[order])
+    return np.sort(order[: max(1, int(np.searchsorted(lanes * each, MOST_WORK, "right")))])
 
 
 # ---- what single causes say -------------------------------------------------------------------------
@@ -151,7 +177,7 @@ def active(t: Table) -> NDArray[np.bool_]:
     return np.asarray(out, bool)
 
 
-def _of_rows(t: Table, number: NDArray[np.intp]) -> tuple[Array, Array]:
+def _of_rows(t: Table, number: Whole) -> tuple[Array, Array]:
     """Mean and one sigma of the tolerances [row, reading] of the rows numbered."""
     mean = np.concatenate([h.prediction.mean for h in t.hypotheses])[number]
     var = [
@@ -176,15 +202,6 @@ def _log_likely(t: Table) -> list[Array]:
         words = np.zeros((len(p.mean), 0)) if p.words is None else np.exp(p.words) + wrong
         out.append(np.log(np.concatenate([density + slip, words], axis=1) + 1e-30))
     return out
-
-
-def _each_row(t: Table, number: NDArray[np.intp]) -> Array:
-    return np.concatenate(_log_likely(t))[number]
-
-
-def _best_row(t: Table) -> Array:
-    """Each hypothesis at the severity that explains the reading best, [hypothesis, reading then word]."""
-    return np.stack([x.max(axis=0) for x in _log_likely(t)])
 
 
 __all__ = ["SEVERITIES", "active", "hopes", "thinned"]

@@ -126,7 +126,7 @@ def evidence(observations: Sequence[Observation]) -> Evidence:
 
 
 @lru_cache(maxsize=8)
-def _rows(suspects: tuple[Suspect, ...]) -> engine.Rows:
+def lanes_of(suspects: tuple[Suspect, ...]) -> engine.Rows:
     """The lanes of suspects, in order."""
     return engine.Rows(r for s in suspects for r in s.rows)
 
@@ -136,7 +136,7 @@ def solve_all(
 ) -> dict[Conditions, engine.Solved]:
     """Every lane of every suspect, once for each set of standing conditions among the readings. `keep`: the
     same suspects will be asked about again."""
-    rows = _rows(tuple(suspects)) if keep else engine.Rows(r for s in suspects for r in s.rows)
+    rows = lanes_of(tuple(suspects)) if keep else engine.Rows(r for s in suspects for r in s.rows)
     wanted = dict.fromkeys(o.conditions for o in seen.all) or {Conditions(): None}
     return {c: engine.solved(circuit, rows, c, keep) for c in wanted}
 

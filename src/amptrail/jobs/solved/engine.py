@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -208,6 +208,7 @@ class Solved:
         self.session, self.runs = session_, runs
         self.read = Columns(session_.network, runs)
         self._healthy: Solved | None = None  # the circuit with nothing broken, as a measure
+        self._seconds: tuple[NDArray[np.intp], Seconds] | None = None
 
     def _slot(self, phase: int) -> int:
         return self.runs.phases.index(max(phase, 0))
@@ -272,10 +273,11 @@ class Solved:
         """The tap and phase slot of a numeric observation."""
         return tap(self._spot(o), o.instrument), self._slot(o.phase or 0)
 
-    @cached_property
-    def as_seconds(self) -> Seconds:
-        """The faults of these lanes, the first of which has none, as second faults."""
-        return seconds(self.session.network, self.runs)
+    def seconds(self, which: NDArray[np.intp]) -> Seconds:
+        """The faults of these lanes, the first of which has none, as second faults; the last ones stay."""
+        if self._seconds is None or not np.array_equal(self._seconds[0], which):
+            self._seconds = which, seconds(self.session.network, self.runs, which)
+        return self._seconds[1]
 
     def _spot(self, o: Observation) -> Spot:
         if o.spot is None:
