@@ -50,11 +50,12 @@ class _Thinned:
     number: Whole
 
     def under(self, circuit: Circuit, c: Conditions) -> tuple[engine.Solved, Whole]:
-        """The rows run under standing conditions, and which lanes they are. Where no new part has come in
-        all severities have been run already."""
-        if c.renewed:
-            return engine.solved(circuit, self.rows, c), np.arange(len(self.rows))
-        return engine.solved(circuit, lanes_of(self.base), c), self.number
+        """The rows run under standing conditions, and which lanes they are: of all severities where those
+        have been run and are kept (no new part has come in, and the circuit is none of hundreds of parts)."""
+        got = engine.known(circuit, lanes_of(self.base), c)
+        if got is not None:
+            return got, self.number
+        return engine.solved(circuit, self.rows, c), np.arange(len(self.rows))
 
 
 @lru_cache(maxsize=8)

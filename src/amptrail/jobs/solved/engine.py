@@ -455,6 +455,11 @@ def solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions, kee
     return SOLVED.get(asked) or SOLVED.put(asked, _solved(circuit, many, conditions))
 
 
+def known(circuit: Circuit, rows: Rows, conditions: Conditions) -> Solved | None:
+    """These rows if they have been run and are kept."""
+    return SOLVED.get((circuit, rows, conditions))
+
+
 class Rows(tuple[Faults, ...]):
     """Rows of faults whose hash is worked out once: thousands of them are the key of what was solved."""
 
