@@ -15,7 +15,7 @@ from amptrail.solve.records import Lane
 from amptrail.solve.threads import share
 from amptrail.solve.trail import CLEAN, FILLED, LIVED, Trail
 
-PIECES_A_THREAD = 2  # each eliminates the healthy network of every state once
+PIECES_A_THREAD = 1  # each eliminates the healthy network of every state once
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,17 +80,23 @@ def follow_all(
     leaves = done.leaves
     leaves[~same] = len(ends)
     opened = np.full(len(leaves), -1, np.int64)
-    last_pass = starts[-1] if starts and clean >= lived else 0
     static, base, every = hold(network.static), hold(healthy[0]), hold(lanes)
     along, to = hold(trail), hold(out)
 
-    def piece(first: int, last: int) -> None:
-        lay_lanes(
-            static, base, every, along, rows, slots, to, begins, done.copied, leaves, opened, last_pass,
-            first, last,
-        )  # fmt: skip
+    def lay(which: npt.NDArray[np.intp], last_pass: int) -> None:
+        def piece(first: int, last: int) -> None:
+            lay_lanes(
+                static, base, every, along, rows, slots, to, begins, done.copied, leaves, opened, last_pass,
+                which, first, last,
+            )  # fmt: skip
 
-    share(len(leaves), piece, PIECES_A_THREAD)
+        if len(which) and len(rows):
+            share(len(which), piece, PIECES_A_THREAD)
+
+    lay(np.flatnonzero(~same), starts[-1] if starts and clean >= lived else 0)
+    burnt = np.flatnonzero(opened >= 0)
+    leaves[burnt] = len(ends)
+    lay(burnt, 0)
     whole = same | (leaves >= lived)
     if any(len({ends[k] for k in ks}) > 1 for ks in visits.values()):
         leaves[~whole] = 0  # what a phase ended as the time before is not kept

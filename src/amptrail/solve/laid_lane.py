@@ -7,7 +7,7 @@ from numba import njit
 from amptrail.solve.laid import ARMS, BENT, BRIDGED, EVERY, FELT, PATH, PIVOTS, Over, Row
 from amptrail.solve.laid_network import put_back, summed
 from amptrail.solve.laws import CURRENT, DIODE, NONE, RES
-from amptrail.solve.newton import again, tangent
+from amptrail.solve.newton import tangent
 from amptrail.solve.plain import put, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import FITS, SAME, UNKNOWN, values
@@ -153,18 +153,14 @@ def taken_off(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def based(net: Static, lane: Lane, w: Work, row: Row, over: Over, trail: Trail, number: int) -> bool:
-    """Row `number` of the trail solved and eliminated; False when it cannot be."""
+def based(net: Static, lane: Lane, w: Work, row: Row, over: Over, trail: Trail, number: int) -> None:
+    """Row `number` of the trail eliminated at its solution, to which the volts are one Newton step more."""
     phase = trail.phase[number]
     put(w.state, trail.state[number])
     put(w.x, trail.x[number])
     for r in range(net.refs.shape[0]):
-        lane.p[net.refs[r, 1], 0] = trail.copies[number, r]
+        lane.p[net.refs[r, 1], 0] = row.copies[r] = trail.copies[number, r]
     w.known[SAME] = 0
-    if not again(net, lane, w, phase):
-        return False
-    for r in range(net.refs.shape[0]):
-        row.copies[r] = lane.p[net.refs[r, 1], 0]
     over.n[BENT] = tangent(net, lane, w, phase)
     w.bends[:] = FITS
     w.extra[:] = 0.0
@@ -184,7 +180,6 @@ def based(net: Static, lane: Lane, w: Work, row: Row, over: Over, trail: Trail, 
     ):  # fmt: skip
         put(to, from_)
     put(row.bent, w.bent)
-    return True
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -111,17 +111,17 @@ def _opens(row: Row, over: Over, lane: Lane) -> int:
 @njit(cache=True, nogil=True)
 def lay_lanes(
     net: Static, healthy: Lane, lanes: Lane, trail: Trail, rows: Array, slots: Array, out: Out, starts: Array,
-    kept: Array, leaves: Array, opened: Array, last_pass: int, first: int, last: int,
+    kept: Array, leaves: Array, opened: Array, last_pass: int, which: Array,
+    first: int, last: int,
 ) -> None:  # fmt: skip
-    """Every lane over the rows rows[k] of the trail in turn, as long as it keeps every threshold on its
-    healthy side. leaves[n]: the first step of the drive cycle in which it does not (leaves as it is: never;
-    those that have left already are left out). Where a lane comes to rest in row r and slots[r] >= 0, its
-    volts, amperes and starting point go to out[n, slots[r]]. Copied currents at row starts[c] go to
-    kept[n, c].
+    """The lanes which[first:last] over the rows rows[k] of the trail in turn, each as long as it keeps every
+    threshold on its healthy side. leaves[n]: the first step of the drive cycle in which it does not (leaves
+    as it is: never). Where a lane comes to rest in row r and slots[r] >= 0, its volts, amperes and starting
+    point go to out[n, slots[r]]. Copied currents at row starts[c] go to kept[n, c].
 
-    A lane of which only a fuse opens, when it first comes to rest in a state and before the step `last_pass`,
-    goes on as it is with that fuse open: opened[n] (else -1). If it keeps to the healthy states with it from
-    the first on, it does so in the last pass."""
+    Where only a fuse opens, when a lane first comes to rest in a state and before the step `last_pass`, that
+    is noted in opened[n] (else -1). Given again, it is laid with that fuse open: if it keeps to the healthy
+    states with it from the first row on, it does so in the last pass."""
     base, lane = held(lane_of(healthy, 0)), held(lane_of(healthy, 0))  # one stays; lanes are written over one
     w = held(workspace(net, base))
     prepare(net, base, w, whole(0))
@@ -129,71 +129,57 @@ def lay_lanes(
     mark, some = np.zeros(base.kind.size, np.uint8), np.zeros(MOST_CHANGED, np.int32)
     begins, alike = np.zeros(last - first + 1, np.int64), np.zeros(last - first, np.uint8)
     changes = np.zeros(MOST_CHANGED, np.int32)
-    for n in range(first, last):
-        count = 0
-        if leaves[n] > 0:
-            one = held(viewed(lanes, n))
-            count = -1 if forced(base, one) else changed(net, base, one, mark, some)
-            alike[n - first] = else_alike(base, one)
+    for m in range(first, last):
+        n, at = which[m], begins[m - first]
+        one = held(viewed(lanes, n))
+        count = -1 if forced(base, one) else changed(net, base, one, mark, some)
+        alike[m - first] = else_alike(base, one)
         if count < 0:
             leaves[n] = 0
             count = 0
-        at = begins[n - first]
-        begins[n - first + 1] = at + count
-        if at + count > changes.size:
-            more = np.zeros(2 * (at + count), np.int32)
+        begins[m - first + 1] = at + count
+        if opened[n] >= 0:  # its fuse is one more
+            begins[m - first + 1] += 1
+        if begins[m - first + 1] > changes.size:
+            more = np.zeros(2 * begins[m - first + 1], np.int32)
             put(more[:at], changes[:at])
             changes = more
         put(changes[at : at + count], some[:count])
-    whole_way = np.zeros(last - first, np.int64)
-    for n in range(first, last):
-        whole_way[n - first] = leaves[n]
-    extra = np.zeros(MOST_CHANGED + 1, np.int32)
-    for turn in range(2):
-        any_of_them = turn == 0
-        for n in range(first, last):
-            if turn == 1 and opened[n] >= 0:
-                leaves[n] = whole_way[n - first]
-                any_of_them = True
-        for k in range(rows.size if any_of_them else 0):
-            number = rows[k]
-            step, phase, slot = trail.step[number], trail.phase[number], slots[number]
-            rests = truth(trail.rests[number] != 0)
-            usable = based(net, lane, w, row, over, trail, whole(number))
-            margins(net, lane, over, phase, w.state, over.v, w.i, rests, row.margin)
-            for n in range(first, last):
-                if leaves[n] <= step or (turn == 1 and opened[n] < 0):
-                    continue
-                if not usable:
-                    leaves[n] = step
-                    continue
-                at, count = begins[n - first], whole(begins[n - first + 1] - begins[n - first])
-                put(extra[:count], changes[at : at + count])
-                if turn == 1:
-                    extra[count] = net.fuse_branch[opened[n]]
-                    count += 1
-                mine = extra[:count]
-                one = held(viewed(lanes, n))
-                patched(one, lane, over, mine, count)
-                if turn == 1:
-                    lane.open[extra[count - 1]] = 1
-                if not alike[n - first]:
-                    unbranched(one, lane)
-                w.counts[:] = 0
-                got = _one(net, base, lane, w, row, over, phase, rests, slot, mine, count, out, whole(n))
-                for c in range(starts.size):
-                    if got == STAYS and starts[c] == number:
-                        for r in range(net.refs.shape[0]):
-                            kept[n, c, r] = over.copy[r] if over.n[FELT] else row.copies[r]
-                taken_off(net, w, row, over, mine, count)
-                patched(base, lane, over, mine, count)
-                if not alike[n - first]:
-                    unbranched(base, lane)
-                for c in range(w.counts.size):
-                    out.counts[n, c] += w.counts[c]
-                if got != STAYS:
-                    leaves[n] = step
-                    if turn == 1:  # what was kept of it is of the other network
-                        leaves[n], opened[n] = 0, -1
-                    elif got >= 0 and step < last_pass and trail.rests[number] == 2:
-                        opened[n] = got
+        if opened[n] >= 0:
+            changes[at + count] = net.fuse_branch[opened[n]]
+    for k in range(rows.size):
+        number = rows[k]
+        step, phase, slot = trail.step[number], trail.phase[number], slots[number]
+        rests = truth(trail.rests[number] != 0)
+        based(net, lane, w, row, over, trail, whole(number))
+        margins(net, lane, over, phase, w.state, over.v, w.i, rests, row.margin)
+        for m in range(first, last):
+            n = which[m]
+            if leaves[n] <= step:
+                continue
+            at, count = begins[m - first], whole(begins[m - first + 1] - begins[m - first])
+            mine, burnt = changes[at : at + count], opened[n]
+            one = held(viewed(lanes, n))
+            patched(one, lane, over, mine, count)
+            if burnt >= 0:
+                lane.open[net.fuse_branch[burnt]] = 1
+            if not alike[m - first]:
+                unbranched(one, lane)
+            w.counts[:] = 0
+            got = _one(net, base, lane, w, row, over, phase, rests, slot, mine, count, out, whole(n))
+            for c in range(starts.size):
+                if got == STAYS and starts[c] == number:
+                    for r in range(net.refs.shape[0]):
+                        kept[n, c, r] = over.copy[r] if over.n[FELT] else row.copies[r]
+            taken_off(net, w, row, over, mine, count)
+            patched(base, lane, over, mine, count)
+            if not alike[m - first]:
+                unbranched(base, lane)
+            for c in range(w.counts.size):
+                out.counts[n, c] += w.counts[c]
+            if got != STAYS:
+                leaves[n] = step
+                if burnt >= 0:  # what was kept of it is of the other network
+                    leaves[n], opened[n] = 0, -1
+                elif got >= 0 and step < last_pass and trail.rests[number] == 2:
+                    opened[n] = got
