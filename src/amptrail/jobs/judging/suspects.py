@@ -73,7 +73,7 @@ def weigh(
     when the clock (`time.monotonic`) has passed `until_s` by then. `own`: the instruments of who asks, beside
     what the readings say of them."""
     heard = observations(circuit, readings_text, own)
-    seen = evidence(heard.used)
+    seen = evidence((*heard.used, *heard.there))
     base = beforehand(circuit, heard.worked, history)
     only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)

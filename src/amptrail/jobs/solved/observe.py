@@ -97,14 +97,16 @@ class Observation:
 
 @dataclass(frozen=True)
 class Heard:
-    """Observations used, lines ignored with the reason, the warnings of the file, what was worked on, and the
-    parts that are new by the last line."""
+    """Observations used, one a line, lines ignored with the reason, the warnings of the file, what was worked
+    on, and the parts that are new by the last line. `there`: what the lines say besides, that a part which
+    was taken out for a reading was not missing."""
 
     used: tuple[Observation, ...]
     ignored: tuple[tuple[int, str], ...]
     problems: tuple[Problem, ...]
     worked: tuple[WorkedOn, ...] = ()
     renewed: tuple[str, ...] = ()
+    there: tuple[Observation, ...] = ()
 
 
 def _conditions(circuit: Circuit, told: Told) -> Conditions:
@@ -304,7 +306,7 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
     ignored: list[tuple[int, str]] = []
     worked = tuple(WorkedOn(r.a.part, r.word) for r in told.items if r.kind == "worked")
     renewed: tuple[str, ...] = ()
-    pulled = set[str]()
+    pulled, there = set[str](), list[Observation]()
     for r in told.items:
         if r.kind in ("worked", "my"):  # no observation: what is likely beforehand, and what it is read with
             continue
@@ -319,10 +321,10 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             fresh = {r.a.part} if r.word == "blows" else set()
             standing = replace(got.conditions, renewed=tuple(sorted({*renewed, *fresh})))
             taken = (*standing.out, *standing.pulled)
-            used += [_was_there(r, x, renewed) for x in taken if x not in pulled]
+            there += [_was_there(r, x, renewed) for x in taken if x not in pulled]
             pulled.update(taken)
             used.append(_as_read_with(replace(got, conditions=standing), r, mine))
-    return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed)
+    return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed, tuple(there))
 
 
 def _was_there(r: Reading, part: str, renewed: tuple[str, ...]) -> Observation:
