@@ -73,11 +73,11 @@ def hopes(circuit: Circuit, base: Sequence[Suspect], t: Table, post: Posterior, 
     all_ = _thinned(tuple(base))
     live, best = active(t), [i for i in post.ranking() if i != 0][:BEST_SINGLES]
     live[0], live[best] = False, True
-    at_best = np.stack([x.max(axis=0) for x in _log_likely(t)])
+    each = _log_likely(t)
+    alone, at_best = np.concatenate(each)[all_.number], np.stack([x.max(axis=0) for x in each])
     looks = [_Look(circuit, all_, c, seen) for c in dict.fromkeys(o.conditions for o in seen.numbers)]
     bases = _affordable(np.flatnonzero(live), all_, at_best, sum(k.work for k in looks))
     lanes = np.flatnonzero(np.isin(all_.owner, bases))
-    alone = np.concatenate(_log_likely(t))[all_.number]
     hope = np.zeros((len(lanes), len(all_.rows)))
     for look in looks:
         look.add(lanes, t, alone, at_best, hope)

@@ -25,6 +25,7 @@ from amptrail.jobs.evidence.leaks import leaks
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
+from amptrail.jobs.judging.drawn import drawn_elsewhere
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
@@ -180,6 +181,12 @@ def _why(j: Judgement, h: int) -> str:
     return "explains: " + "; ".join(lines) if lines else "does not contradict what was read"
 
 
+def _drawn(j: Judgement, h: int) -> str | None:
+    """What the drawing would have wrong to read just so."""
+    severity = j.post.severity[h]
+    return drawn_elsewhere(j.circuit, j.suspects[h].causes, severity.ohm if severity else None)
+
+
 def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
     """Texts of the others of a group, each once (a fault and the same coming and going are one)."""
     by_key: dict[str, str] = {}
@@ -216,7 +223,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "repair_minutes": float(sum(c.repair_minutes for c in left)),
                 "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
                 "renewed": done,
-                "why": _why(j, h),
+                "why": "; ".join(x for x in (_why(j, h), _drawn(j, h)) if x),
             }
         )
     return ranked(rows + instrument_rows(j, LISTED_LEAST), top)
