@@ -5,7 +5,8 @@ from __future__ import annotations
 from amptrail.jobs.judging.nexttest import NextOptions, next_tests
 from amptrail.jobs.judging.offers import sensed
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects
-from amptrail.sheet import parse
+from amptrail.jobs.practise.practicevehicle import Vehicle
+from amptrail.sheet import parse, parse_fault
 
 HORN = """
 phase ignition-on 10 s
@@ -81,6 +82,18 @@ def test_a_lamp_in_the_fuses_place_is_offered_for_a_function_no_voltage_shows() 
     assert {"ignition-on", "after-run"} <= _bypasses(dead)
     key_on = "with F1 pulled, feed from F1.in to F1.out lamp 21 W\nF1.out in ignition-on meter 0.09 V\n"
     assert "after-run" in _bypasses(dead + key_on + "without conditions\n")
+
+
+def test_a_practice_vehicle_shows_what_is_there_whatever_is_likeliest() -> None:
+    circuit, words = parse(HORN), ["missing", "bad", "fine"]
+    test = {
+        "line": "K7 in off looks {value}",
+        "instrument": "eye",
+        "outcomes": [{"words": w, "low": None} for w in words],
+    }
+    for fault, seen in (("K7.coil open", "bad"), ("K7 missing", "missing"), ("F5 open", "fine")):
+        vehicle = Vehicle(circuit, parse_fault(circuit, fault))
+        assert vehicle.answer(test, "").strip() == f"K7 in off looks {seen}"
 
 
 def test_nobody_listens_to_a_relay_beside_a_sleeping_vehicle() -> None:

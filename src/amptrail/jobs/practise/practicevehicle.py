@@ -21,7 +21,7 @@ from amptrail.circuit.tables import value as figure
 from amptrail.errors import InputError, one
 from amptrail.faults import Hypothesis
 from amptrail.jobs.evidence import words
-from amptrail.jobs.evidence.looks import LOOKS_FINE
+from amptrail.jobs.evidence.looks import AWAY, LOOKS_FINE
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.observe import Conditions, Observation, observations
@@ -144,7 +144,8 @@ class Vehicle:
         seen = [x["words"] for x in test["outcomes"] if x["words"] not in LOOKS_FINE]
         if any(f.mode == "missing" for f in here) and "missing" in seen:
             return "missing"
-        return str(seen[0] if here or self._burnt(o.part or "") else "fine")
+        bad = [x for x in seen if x not in AWAY] or seen  # an outcome may stand first for being likeliest
+        return str(bad[0] if here or self._burnt(o.part or "") else "fine")
 
     def _burnt(self, part: str) -> bool:
         """A fuse that the fault has blown shows it."""
