@@ -21,7 +21,7 @@ connector X1 rows "1 2" at cab
 lamp L1 12 V 21 W at cab
 lamp L2 12 V 21 W at cab
 ground G1 at cab
-path BAT.+ -- [W1: RD 2.5 mm2 1 m] -- F1 -- SW -- [W2: YE 1.5 mm2 4 m] -- X1.1 -- L1 -- [W3: 1.5 mm2 1 m] -- G1
+path BAT.+ -- [W1: RD 2.5 mm2 1 m] -- F1 -- SW -- [W2: YE 1.5 mm2 4 m] -- X1.1 -- L1 -- [W3: 1 mm2 1 m] -- G1
 path W1.out -- F2 -- [W4: RD 1.5 mm2 1 m] -- X1.2 -- L2 -- [W5: BN 1.5 mm2 1 m] -- G1
 path BAT.- -- [W6: BK 16 mm2 0.5 m] -- body
 must one: L1.in to L1.out 9 V or more in ignition-on
