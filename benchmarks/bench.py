@@ -50,6 +50,7 @@ OTHERS = (
     ("answers", ("answer_bench",)),
     ("pages", ("pages_bench",)),
     ("judgement", ("calibration", "strange", "plan_proofs", "strategies", "story_table")),
+    ("pairs", ("pairs --jobs 40 --first 7000 --every 8 --minutes 15",)),
 )
 
 
@@ -87,11 +88,12 @@ def page(rows: Sequence[Row], sizes: Sequence[int]) -> str:
     return "\n".join(lines)
 
 
-def other(module: str) -> str:
-    """The figures another benchmark prints, in a process of its own."""
+def other(called: str) -> str:
+    """The figures another benchmark prints, in a process of its own. `called`: its name and options."""
+    module, *options = called.split()
     if not (Path(__file__).parent / f"{module}.py").exists():
         return f"({module}: not here yet)"
-    command = [sys.executable, "-m", f"benchmarks.{module}"]
+    command = [sys.executable, "-m", f"benchmarks.{module}", *options]
     try:
         done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=OTHERS_MOST_S)
     except subprocess.TimeoutExpired:
