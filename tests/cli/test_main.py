@@ -170,6 +170,7 @@ def test_batch_survives_what_no_text_and_no_number_can_be(
         b'{"id":1e999,"argv":["check","s"]}',
         b'{"id":3,"argv":"check"}',
         b'{"id":"\\ud800","argv":["check","s"],"files":{"s":"battery BAT\\nlamp \\udc00"}}',
+        b'{"id":4,"argv":["check","\\u0000"]}',
         b'{"id":5,"argv":["check","\xff\xfe"]}',
         json.dumps(
             {"id": 6, "argv": ["check", "s", "--verbose"], "files": {"s": text}}, ensure_ascii=False
@@ -178,8 +179,8 @@ def test_batch_survives_what_no_text_and_no_number_can_be(
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"\n".join(lines) + b"\n")))
     assert main(["batch"]) == 0
     got = [json.loads(x) for x in capsysbinary.readouterr().out.decode("utf-8").split("\n") if x]
-    assert [g["id"] for g in got] == [None, None, 3, "\ud800", 5, 6]
-    assert [g["exit"] for g in got] == [2, 2, 2, 2, 2, 0]
+    assert [g["id"] for g in got] == [None, None, 3, "\ud800", 4, 5, 6]
+    assert [g["exit"] for g in got] == [2, 2, 2, 2, 2, 2, 0]
 
 
 # ---- job

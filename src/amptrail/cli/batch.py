@@ -39,6 +39,11 @@ def _sound(text: str) -> str:
     return text.encode("utf-8", "surrogatepass").decode("utf-8", "replace")
 
 
+def _word(text: str) -> str:
+    """A word of a command line, which has no null character."""
+    return _sound(text).replace("\0", "\ufffd")
+
+
 def _request(line: str, number: list[Any]) -> tuple[list[str], dict[str, str | bytes]]:
     """What is asked; the id, once known, goes into `number`. ValueError says what is wrong with the line."""
     got = json.loads(line, parse_float=_number, parse_constant=_number)
@@ -46,13 +51,13 @@ def _request(line: str, number: list[Any]) -> tuple[list[str], dict[str, str | b
         number[0] = got.get("id")
     if not isinstance(got, dict) or not isinstance(got.get("argv"), list):
         raise ValueError("a request is an object with `id`, `argv` and `files`")
-    argv = [_sound(str(x)) for x in got["argv"]]
+    argv = [_word(str(x)) for x in got["argv"]]
     if argv and argv[0] == "amptrail":
         argv = argv[1:]
     files = got.get("files") or {}
     if not isinstance(files, dict):
         raise ValueError("`files` is an object of name: text")
-    brought = {_sound(k): _content(k, v) for k, v in files.items()}
+    brought = {_word(k): _content(k, v) for k, v in files.items()}
     return [a for a in argv if a not in LEFT_OUT], brought
 
 
