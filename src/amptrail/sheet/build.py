@@ -17,7 +17,6 @@ from amptrail.circuit.model import (
     Interlock,
     Like,
     Likelier,
-    Must,
     NamedFault,
     Net,
     NeverProbe,
@@ -37,10 +36,11 @@ from amptrail.circuit.model import (
 from amptrail.circuit.strap import STRAP_OHM, needs_strap
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.faults import faults
-from amptrail.sheet.feeds import cut_names, short_feed
+from amptrail.sheet.feeds import short_feed
 from amptrail.sheet.hops import Strings, make_part, term, word
 from amptrail.sheet.lexer import quantity, unquote
 from amptrail.sheet.modules import Modules, si
+from amptrail.sheet.musts import listed, must
 from amptrail.sheet.names import CAVITIED, Names, Node, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.words import term_text
@@ -75,10 +75,6 @@ def _rank(kind: str) -> int:
 
 def _text(token: Any) -> str | None:
     return None if token is None else unquote(str(token))
-
-
-def _names(tree: Node) -> tuple[str, ...]:
-    return tuple(str(word(t)) for t in tree.children if isinstance(t, Tree))
 
 
 def _minutes(token: Any) -> float | None:
@@ -257,7 +253,7 @@ class Builder:
         part = self.names.part(word(name))
         if part.kind != "switch":
             raise wrong(word(name), "not-a-switch", f"{part.name} is a {part.kind}", remedy="name a switch")
-        at = _names(k[3])
+        at = listed(k[3])
         positions = part.said("positions")
         known = positions if isinstance(positions, tuple) else ()
         for position in k[3].children:
@@ -337,7 +333,7 @@ class Builder:
             return
         match kind:
             case "must_volts" | "must_signal":
-                self.add("musts", self._must(tree))
+                self.add("musts", must(self.names, tree))
             case "interlock":
                 self.add("interlocks", Interlock(self.names.part(word(k[1])).name, str(word(k[3]))))
             case "draw":
@@ -386,32 +382,6 @@ class Builder:
         elif kind == "driver":
             who = f"{word(k[0].children[0])} {word(k[2])}"
             self.places.setdefault(("rule", key(who)), (line, word(k[2]).column or 1))
-
-    def _must(self, tree: Node) -> Must:
-        k = tree.children
-        name = str(word(k[1]))
-        if tree.data == "must_signal":
-            when = k[5]
-            lists = [_names(t) for t in when.children if isinstance(t, Tree)]
-            on = lists[0] if when.data != "when_off" else ()
-            off = lists[-1] if when.data != "when_on" else ()
-            return Must(name, module=self.names.part(word(k[3])).name, signal=str(word(k[4])), on=on, off=off)
-        refs = [t for t in k[3:] if isinstance(t, Tree) and t.data == "ref"]
-        # one point alone is meant against battery minus, as every reading is
-        minus = next((Term(p.name, "-") for p in self.names.parts.values() if p.kind == "battery"), None)
-        a, b = term(self.names, refs[0]), term(self.names, refs[1]) if len(refs) > 1 else minus
-        got: dict[str, Any] = {}
-        bounds: Node = k[-1]
-        for bound in bounds.children:
-            if not isinstance(bound, Token):
-                volts, phases = si(bound.children[0], "V"), _names(bound.children[-1])
-                pair = ("min_v", "on") if bound.data == "at_least" else ("max_off_v", "off")
-                if pair[0] in got:
-                    raise wrong(
-                        bound.children[0], "twice", "this bound is given twice", remedy="keep one of them"
-                    )
-                got |= {pair[0]: volts, pair[1]: phases}
-        return Must(name, a, b, **got)
 
     def _point(self, tree: Node) -> None:
         k = tree.children

@@ -16,9 +16,9 @@ from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
 from amptrail.sheet.names import Names, wrong
 from amptrail.sheet.oneline import tree_of
-from amptrail.sheet.words import term_text
 from amptrail.sheet.parse import lines_of
 from amptrail.sheet.readers import reader_of
+from amptrail.sheet.words import term_text
 
 _UNITS = {
     "meter": ("V",),
