@@ -36,7 +36,7 @@ from amptrail.circuit.model import (
 from amptrail.circuit.strap import STRAP_OHM, needs_strap
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.faults import faults
-from amptrail.sheet.feeds import short_feed
+from amptrail.sheet.feeds import cut_names, short_feed
 from amptrail.sheet.hops import Strings, make_part, term, word
 from amptrail.sheet.lexer import quantity, unquote
 from amptrail.sheet.modules import Modules, si
