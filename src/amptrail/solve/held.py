@@ -6,6 +6,7 @@ scratch, handing over took longer to compile than all the arithmetic, and time a
 
 from __future__ import annotations
 
+from hashlib import md5
 from typing import Any, TypeVar
 
 from numba import config, njit
@@ -25,7 +26,13 @@ lowering: Any = lower_getattr_generic
 
 @structref.register
 class Held(untyped_types.StructRef):
-    """The type of what `held` gives: the fields of the tuple, the arrays shared, not copied."""
+    """The type of what `held` gives: the fields of the tuple, the arrays shared, not copied.
+
+    It goes by a short name: spelt out, its hundred fields stand in the name of every compiled function."""
+
+    def __init__(self, fields: Any) -> None:
+        super().__init__(fields)  # type: ignore[no-untyped-call]
+        self.name = f"Held_{md5(self.name.encode(), usedforsecurity=False).hexdigest()[:16]}"
 
 
 of: Any = Held
