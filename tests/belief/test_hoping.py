@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from amptrail.belief.hoping import BENT_A, BENT_SHARE, BENT_V, LEAST, OFF_SHARE, OFF_V, add_hopes, best_pairs
+from amptrail.belief.hoping import (
+    BENT_A,
+    BENT_SHARE,
+    BENT_V,
+    CURVED,
+    HALF_WAY,
+    LEAST,
+    OFF_SHARE,
+    OFF_V,
+    WORTH_NATS,
+    add_hopes,
+    best_pairs,
+)
 
 
 def _steps(value: np.ndarray, owner: np.ndarray, seconds_owner: np.ndarray) -> np.ndarray:
@@ -28,7 +40,8 @@ def test_compiled_hopes_are_the_plain_ones() -> None:
     value[rng.random(value.shape) < 0.1] = np.nan
     source = 10.0 ** rng.uniform(-2.0, 9.0, value.shape)
     mean, sigma = rng.uniform(0.0, 14.0, (lanes, count)), rng.uniform(0.0, 0.4, (lanes, count))
-    usual, read, own = rng.uniform(0, 0.03, count), rng.uniform(0, 14, count), rng.uniform(1e-4, 0.01, count)
+    value[:, :5] = 6.0 + rng.normal(0.0, 0.5, (lanes, 5, count))  # near the readings
+    usual, read, own = rng.uniform(0, 0.03, count), rng.uniform(5, 7, count), rng.uniform(1e-4, 0.01, count)
     slip = np.full(count, 0.03 / 16)
     alone, second = rng.uniform(-7.0, 3.0, (lanes, count)), rng.uniform(-7.0, 3.0, (faults, count))
     got = np.zeros((lanes, faults))
@@ -36,19 +49,41 @@ def test_compiled_hopes_are_the_plain_ones() -> None:
         value, source, mean, sigma, usual, read, own, slip, alone, second, owner, seconds_owner, got, 0, lanes
     )
 
-    size = np.abs(value)
+    size, off, blind = np.abs(value), read - value, np.isnan(value)
     beside = np.minimum(1.0, size / np.maximum(np.abs(mean), 1e-3)[:, None]) * sigma[:, None]
-    var = own + np.maximum(usual * size, beside) ** 2 + 0.25 * _steps(value, owner, seconds_owner) ** 2
-    wide = var + np.minimum(BENT_A * source, BENT_V) ** 2
-    off = np.abs(read - value)
+    var = own + np.maximum(usual * size, beside) ** 2
+    bent = np.minimum(BENT_A * source, BENT_V)
 
-    def bell(v: np.ndarray) -> np.ndarray:
-        return np.asarray(np.exp(-0.5 * off**2 / v) / np.sqrt(2 * np.pi * v))
+    def worth(miss: np.ndarray, v: np.ndarray, b: np.ndarray) -> np.ndarray:
+        """ln of the sum of what a reading may be."""
 
-    p = slip + LEAST + OFF_SHARE / (2 * OFF_V) * np.exp(-off / OFF_V)
-    p = p + (1 - OFF_SHARE - BENT_SHARE) * bell(var) + BENT_SHARE * bell(wide)
-    told = np.where(np.isnan(value), np.maximum(alone[:, None], second[None]), np.log(p))
-    assert np.allclose(got, told.sum(axis=2), rtol=1e-12, atol=1e-12)
+        def bell(w: np.ndarray) -> np.ndarray:
+            return np.asarray(np.exp(-0.5 * miss**2 / w) / np.sqrt(2 * np.pi * w))
+
+        p = slip + LEAST + OFF_SHARE / (2 * OFF_V) * np.exp(-np.abs(miss) / OFF_V)
+        return np.asarray(np.log(p + (1 - OFF_SHARE - BENT_SHARE) * bell(v) + BENT_SHARE * bell(v + b**2)))
+
+    doubt = 0.25 * _steps(value, owner, seconds_owner) ** 2
+    want = np.where(blind, 0.0, worth(off, var + doubt, bent)).sum(axis=2)
+    rest = np.where(blind, np.maximum(alone[:, None], second[None]), 0.0).sum(axis=2)
+    for n in range(lanes):
+        for f in range(faults):
+            if want[n, f] <= WORTH_NATS * count:
+                continue
+            near = [(n + d, f) for d in (1, -1) if 0 <= n + d < lanes and owner[n + d] == owner[n]]
+            near += [
+                (n, f + d) for d in (1, -1)
+                if 0 <= f + d < faults and seconds_owner[f + d] == seconds_owner[f]
+            ]  # fmt: skip
+            for at in near:
+                step = np.nan_to_num(value[at] - value[n, f])
+                v = np.where(blind[n, f], 1.0, var[n, f] + (CURVED * step) ** 2)
+                o = np.where(blind[n, f], 0.0, off[n, f])
+                way = (o * step / v).sum() / (1 / HALF_WAY + (step**2 / v).sum())
+                moved = o - min(max(way, 0.0), HALF_WAY) * step
+                between = np.where(blind[n, f], 0.0, worth(moved, v, bent[n, f])).sum()
+                want[n, f] = max(want[n, f], between)
+    assert np.allclose(got, want + rest, rtol=1e-12, atol=1e-12)
 
     best = best_pairs(got, owner, seconds_owner, 5)
     for i in range(4):

@@ -6,6 +6,7 @@ after batch, until what is found explains the readings and a batch no longer add
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Hypothesis, Posterior, Table, log_evidence, posterior
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.kept import Kept
-from amptrail.jobs.evidence.hopes import hopes
+from amptrail.jobs.evidence.hopes import hopes, most_hoped
 from amptrail.jobs.evidence.predict import DOUBLE_POINTS, Evidence, Suspect, double, table
 from amptrail.jobs.evidence.renewed import as_told, new_by, touched
 from amptrail.jobs.solved import engine
@@ -29,6 +30,7 @@ POOL_LANES = 12_000  # lanes of pairs kept of one circuit
 FITS_P = 0.05  # readings this likely by chance under what is believed are explained
 ADDS_LEAST = 0.01  # a batch that is believed less adds nothing
 IDLE_MOST = 2  # batches that add nothing, while a reading is still doubted
+PROMISING = 0.1  # a pair hoped to be this likely beside all single causes is looked for
 NO_SAY = 1e-5  # belief that the pairs left out of the answer may have together
 FEW = 8  # causes that give a table its order of readings
 USED_LEAST = 0.25  # of a batch of kept lanes; one used less is solved anew, smaller
@@ -76,6 +78,12 @@ def explained(
             break
     kept = _with_a_say(posterior(_with(t, found)).probability[len(t.hypotheses) :]) if found else []
     return Explained(_with(t, [found[k] for k in kept]), tuple(tried[k] for k in kept), len(tried))
+
+
+def promising(base: Sequence[Suspect], only: Table, alone: Posterior) -> bool:
+    """Whether a pair may be believed although single causes explain: they do by a slip or two, and two faults
+    would not need them. `only`, `alone`: the table of `base` and what is believed of it."""
+    return most_hoped(base, only) > _mass(base, alone.log_evidence) + math.log(PROMISING)
 
 
 def _with(t: Table, pairs: Sequence[Hypothesis]) -> Table:

@@ -95,6 +95,20 @@ def hopes(circuit: Circuit, base: Sequence[Suspect], t: Table, post: Posterior, 
     return np.maximum(found, found.T)
 
 
+def most_hoped(base: Sequence[Suspect], t: Table) -> float:
+    """ln of prior times P(readings) of the best pair of active causes if each reading were told by whichever
+    of the two tells it better: what no look is needed for. -inf: there is no pair."""
+    live = np.flatnonzero(active(t))
+    live = live[live > 0]
+    if len(live) < 2:
+        return -np.inf
+    at_best = np.stack([x.max(axis=0) for x in _log_likely(t)])[live]
+    with np.errstate(divide="ignore"):
+        log_prior = np.log([base[int(i)].prior for i in live])
+    rows = (np.maximum(x, at_best[n + 1 :]).sum(axis=1) for n, x in enumerate(at_best[:-1]))
+    return max(float((r + log_prior[n + 1 :]).max() + log_prior[n]) for n, r in enumerate(rows))
+
+
 class _Look:
     """The readings taken under one set of standing conditions, beside every second fault."""
 
@@ -205,4 +219,4 @@ def _log_likely(t: Table) -> list[Array]:
     return out
 
 
-__all__ = ["SEVERITIES", "active", "hopes", "thinned"]
+__all__ = ["SEVERITIES", "active", "hopes", "most_hoped", "thinned"]

@@ -17,7 +17,7 @@ from amptrail.jobs.base.kept import MEBIBYTE, Kept
 from amptrail.jobs.evidence import intermittent
 from amptrail.jobs.evidence.beforehand import beforehand, raised
 from amptrail.jobs.evidence.boundaries import refined
-from amptrail.jobs.evidence.doubles import explained
+from amptrail.jobs.evidence.doubles import explained, promising
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.evidence.judgement import Judgement
@@ -85,7 +85,9 @@ def weigh(
         post = posterior(t)
     if seen.all and heard.renewed:
         t, post, everyone = _added(circuit, seen, t, post, everyone, with_new_ones(base, heard.renewed))
-    wanted = doubles == "all" or (doubles == "auto" and _needs_doubles(post))
+    wanted = doubles == "all"
+    if doubles == "auto" and seen.all:
+        wanted = _needs_doubles(post) or promising(base, only, alone)
     if seen.all and wanted and time.monotonic() < until_s:
         found = explained(circuit, base, only, alone, doubles == "all", seen, t)
         t, pairs = found.table, found.weighed
