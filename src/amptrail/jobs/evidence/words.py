@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 GONE = 0.02  # chance that "no change" is said although the only fault was renewed (common practice)
 RUNS_SHARE = 0.6  # a load said to work has at least this share of battery volts across it (common practice)
+SWINGS = 0.2  # V or A up and down that a person notices (common practice)
+SEEN_TO_SWING, THOUGHT_TO_SWING = 0.95, 0.02  # chance that it is said (common practice)
 LAMP_V = 12.0  # the test lamp of the contract
 LOADS = ("lamp", "motor", "load", "heater", "solenoid")  # two ends, and what works in between
 
@@ -113,6 +115,9 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     if o.kind == "answers":
         word = "silent" if o.word.startswith("does not") or o.word == "silent" else "answers"
         return word_column(answers(got.awake(o.part or "", o.phase or 0))[word])
+    if o.kind == "alternates":
+        there = got.swing(o) > SWINGS
+        return word_column(np.where(there, SEEN_TO_SWING, THOUGHT_TO_SWING))
     if o.kind == "code":
         return word_column(code_chance(circuit, o, got))
     if o.kind == "felt":

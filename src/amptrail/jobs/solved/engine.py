@@ -404,9 +404,21 @@ class Solved:
         now, then = self.energised(relay, phase), self.energised(relay, before)
         return np.abs(now - then)
 
+    def swing(self, o: Observation) -> Array:
+        """How far a reading goes up and down where nothing comes to rest, V or A, per lane; else 0."""
+        what, slot = self.asked(o)
+        got = read(self.session.network, self.runs, [what], _only(len(self.runs.phases), slot))
+        wide = got.high[:, slot, 0] - got.low[:, slot, 0]
+        return np.where(got.status[:, slot, 0] == CHATTER, wide, 0.0)
+
     def lamp_volts(self, o: Observation) -> Array:
         """Volts across the test lamp of an observation, per lane."""
         return self.measure([(self._spot(o), o.instrument, o.phase or 0)])[0][:, 0]
+
+
+def _only(slots: int, slot: int) -> NDArray[np.bool_]:
+    """[slot, tap] of one tap, asked in one phase."""
+    return np.asarray((np.arange(slots) == slot)[:, None], np.bool_)
 
 
 def log_sigma(ohm: float) -> float:

@@ -22,8 +22,9 @@ from amptrail.sheet.readers import named
 from amptrail.sheet.readings import Conditions as Told
 
 Kind = Literal[
-    "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code"
-]
+    "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code",
+    "alternates",
+]  # fmt: skip
 OVER_RANGE_OHM = 20e6
 THERE = "there"  # the word of a part that was pulled out of its slot
 # parts whose volts are those across them when no end is named
@@ -156,6 +157,8 @@ def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
         return "same", 1.0, 0.0, 0.0, word
     if word == "over range":
         return "number", OVER_RANGE_OHM, 0.0, 0.0, word
+    if word == "alternates":
+        return "alternates", 0.0, 0.0, 0.0, word
     if word == "beeps":
         return "range", BEEPS_OHM / 2, 0.05, BEEPS_OHM, word
     if word == "silent":
