@@ -36,8 +36,8 @@ meter everywhere: every fault, every phase, 10 Mohm at every named point, everyt
   not to change anything, or solved again). lamp and loaded lead: 5 W and 3 ohm at every named point.
 frozen points: a wire 1 ohm worse, in the healthy state of each phase, no settling; processor time; cold;
   ngspice in one process, its start-up (printed) taken off. altered: one deck a phase, `alter` and `op`; ours
-  one lane altered, going on from the point before. reloaded: a deck a point; ours all from nothing. as
-  given: its default tolerances; otherwise reltol 1e-8.
+  one lane altered, going on from the point before. reloaded: a deck a point; ours all from nothing.
+  batch: start-up and reload added up. as given: its default tolerances; otherwise reltol 1e-8.
 sparse LU, dense batch: the same frozen points from nothing, the same laws and the same test of being done;
   only the linear system of each Newton step is solved by the library.
 meter, frozen: 10 Mohm at one point after another; ngspice by `alter`, ours settles as well."""

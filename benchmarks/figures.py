@@ -181,6 +181,8 @@ def against(net: Network, size: int, repeats: int, folder: Path) -> Iterator[Fig
     yield "  ngspice altered / ours", "x", tight / ours
     yield "  ngspice altered as given / ours", "x", loose / ours
     yield "  ngspice reloaded / ours", "x", again / fresh
+    yield "  ngspice batch, a process a point", "us", 1e6 * (start + again)
+    yield "  ngspice batch / ours", "x", (start + again) / fresh
     for name, peer in (("scipy sparse LU", peers.sparse), ("numpy dense batch", peers.dense)):
         volts = peer(work)
         spent = timed(lambda p=peer: p(work), rounds, time.process_time) / n  # type: ignore[misc]

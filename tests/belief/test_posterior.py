@@ -19,10 +19,10 @@ from amptrail.belief import (
     Reading,
     Table,
     Word,
+    active_pairs,
     contributions,
     double_grid,
     normalise,
-    pairs,
     posterior,
     senses,
     single_grid,
@@ -250,10 +250,9 @@ def test_refinement_surrounds_the_mass() -> None:
 
 def test_active_pair_rule() -> None:
     active = np.array([True, True, False, False])
-    plain = pairs(active)
-    assert plain.solve == ((0, 1),)
-    assert set(plain.as_single) == {(0, 2), (0, 3), (1, 2), (1, 3)}
-    assert set(pairs(active, best=(0,)).solve) == {(0, 1), (0, 2), (0, 3)}
+    assert np.argwhere(np.triu(active_pairs(active))).tolist() == [[0, 1]]
+    assert np.argwhere(np.triu(active_pairs(active, best=(0,)))).tolist() == [[0, 1], [0, 2], [0, 3]]
+    assert np.array_equal(active_pairs(active, best=(2,)), active_pairs(active, best=(2,)).T)
 
 
 def test_words() -> None:

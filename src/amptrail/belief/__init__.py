@@ -1,6 +1,6 @@
 """Belief: which explanation holds, how severe it is, and which reading to doubt. Takes tables only."""
 
-from amptrail.belief.groups import Pairs, active, equivalent, inert_mass, pairs
+from amptrail.belief.groups import active_pairs, equivalent
 from amptrail.belief.infer import (
     Contribution,
     Doubt,
@@ -34,7 +34,6 @@ __all__ = [
     "Doubt",
     "Grid",
     "Hypothesis",
-    "Pairs",
     "Posterior",
     "Prediction",
     "Reading",
@@ -43,15 +42,13 @@ __all__ = [
     "Table",
     "Unexplained",
     "Word",
-    "active",
+    "active_pairs",
     "contributions",
     "double_grid",
     "equivalent",
-    "inert_mass",
     "log_evidence",
     "normalise",
     "other_weights",
-    "pairs",
     "posterior",
     "single_grid",
     "where_to_refine",

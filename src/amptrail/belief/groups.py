@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import combinations
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,38 +30,10 @@ def equivalent(low: Array, high: Array, sigma: Array) -> tuple[tuple[int, ...], 
     return tuple(tuple(g) for g in groups)
 
 
-def active(mean: Array, healthy: Array, sigma: Array) -> bool:
-    """Does the fault move any measured reading (mean[g, m] against healthy[m]) by more than one sigma?"""
-    return bool((np.abs(mean - healthy) > sigma).any()) if mean.size else False
-
-
-@dataclass(frozen=True)
-class Pairs:
-    """`solve`: pairs of single faults to be solved together; `as_single`: (active, inert) pairs whose
-    likelihood is that of the active one (their prior is the product of both)."""
-
-    solve: tuple[tuple[int, int], ...]
-    as_single: tuple[tuple[int, int], ...]
-
-
-def pairs(is_active: NDArray[np.bool_], best: tuple[int, ...] = ()) -> Pairs:
-    """The active-pair rule; every fault on top of the `best` singles is solved too, for unmasked ones."""
-    solve: list[tuple[int, int]] = []
-    single: list[tuple[int, int]] = []
-    wanted = set(best)
-    for a, b in combinations(range(len(is_active)), 2):
-        if (is_active[a] and is_active[b]) or a in wanted or b in wanted:
-            solve.append((a, b))
-        elif is_active[a] or is_active[b]:
-            single.append((a, b) if is_active[a] else (b, a))
-    return Pairs(tuple(solve), tuple(single))
-
-
-def inert_mass(
-    prior: Array, log_evidence: Array, as_single: tuple[tuple[int, int], ...]
-) -> tuple[Array, Array]:
-    """Priors and log-evidence of the (active, inert) pairs, ready to stand beside the singles."""
-    if not as_single:
-        return np.zeros(0), np.zeros(0)
-    first, second = np.asarray(as_single, np.intp).T
-    return prior[first] * prior[second], log_evidence[first]
+def active_pairs(is_active: NDArray[np.bool_], best: Sequence[int] = ()) -> NDArray[np.bool_]:
+    """[hypothesis, hypothesis] the active-pair rule: two that both move a reading, and every one beside the
+    `best` singles, for those that only a second one unmasks (NUMERICS, Doubles). None with itself."""
+    wanted = is_active[:, None] & is_active[None, :]
+    wanted[list(best), :] = wanted[:, list(best)] = True
+    np.fill_diagonal(wanted, False)
+    return wanted

@@ -180,13 +180,3 @@ def based(net: Static, lane: Lane, w: Work, row: Row, over: Over, trail: Trail, 
     ):  # fmt: skip
         put(to, from_)
     put(row.bent, w.bent)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def amps_of(
-    which: Array, step: int, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
-) -> None:  # fmt: skip
-    for n in range(0, which.size, step):
-        b = which[n]
-        if b >= 0:
-            amps[b] = bg[b] * (v[na[b]] - v[nb[b]]) + bj[b] + extra[b] if bg[b] >= 0.0 else 0.0

@@ -316,7 +316,7 @@ def newton(net: Static, lane: Lane, w: Work, phase: int) -> bool:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _some_currents(
+def some_currents(
     which: Array, step: int, na: Array, nb: Array, v: Array, bg: Array, bj: Array, extra: Array, amps: Array
 ) -> None:  # fmt: skip
     """Currents of every `step`th of some branches (-1: none)."""
@@ -346,8 +346,8 @@ def foreseen(net: Static, lane: Lane, w: Work, phase: int) -> bool:
         )  # fmt: skip
         na, nb, bg, bj, extra = lane.na, lane.nb, w.bg, w.bj, w.extra
         for some in (net.coil, net.field, net.drv_branch):
-            _some_currents(some, whole(1), na, nb, v, bg, bj, extra, w.i)
-        _some_currents(net.refs.reshape(-1), whole(2), na, nb, v, bg, bj, extra, w.i)
+            some_currents(some, whole(1), na, nb, v, bg, bj, extra, w.i)
+        some_currents(net.refs.reshape(-1), whole(2), na, nb, v, bg, bj, extra, w.i)
     amps, refs, p, peak, drivers = w.i, net.refs, lane.p, w.peak, net.drv_branch
     for r in range(refs.shape[0]):
         if abs(amps[refs[r, 0]] - p[refs[r, 1], 0]) >= ROUNDED_A:

@@ -29,11 +29,20 @@ from amptrail.solve.laid import (
     unbranched,
     viewed,
 )  # fmt: skip
-from amptrail.solve.laid_lane import amps_of, based, lay, taken_off
+from amptrail.solve.laid_lane import based, lay, taken_off
 from amptrail.solve.laid_network import volts_of
 from amptrail.solve.laid_newton import found
 from amptrail.solve.margins import agrees, margins, opening
-from amptrail.solve.newton import LEFT, LEFT_A, NEXT_MOVE_V, ROOM, ROUNDED_A, currents, leftover
+from amptrail.solve.newton import (
+    LEFT,
+    LEFT_A,
+    NEXT_MOVE_V,
+    ROOM,
+    ROUNDED_A,
+    currents,
+    leftover,
+    some_currents,
+)
 from amptrail.solve.plain import put, truth, whole
 from amptrail.solve.records import Array, Lane, Static, Work
 from amptrail.solve.stamping import prepare
@@ -92,9 +101,9 @@ def _one(
         same, _, _ = agrees(over.margin, row.margin, volts)
         return STAYS if same else _opens(row, over, lane)
     for some in (net.coil, net.field, net.drv_branch):
-        amps_of(some, whole(1), na, nb, v, bg, bj, extra, amps)
+        some_currents(some, whole(1), na, nb, v, bg, bj, extra, amps)
     if rests:
-        amps_of(net.fuse_branch, whole(1), na, nb, v, bg, bj, extra, amps)
+        some_currents(net.fuse_branch, whole(1), na, nb, v, bg, bj, extra, amps)
     margins(net, lane, over, phase, w.state, v, amps, rests, over.margin)
     same, room_v, room_a = agrees(over.margin, row.margin, volts)
     if room_v > ROOM * max(bound, NEXT_MOVE_V) and room_a > ROOM * count * mismatch + ROUNDED_A:

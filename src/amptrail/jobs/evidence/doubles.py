@@ -64,6 +64,7 @@ def explained(
     sets = len({o.conditions.as_told for o in seen.all})  # each set of conditions is solved by itself
     tried, found = list[Suspect](), tuple[Hypothesis, ...]()
     there, idle = _mass(base, alone.log_evidence), 0
+    now: Posterior | None = None  # what is believed of all found so far, where it has been asked
     for _ in range(MOST_LANES // BATCH_LANES):
         more = _some(hoped, BATCH_LANES / sets)
         if not more:
@@ -74,9 +75,11 @@ def explained(
         mass = _mass(more, log_evidence(beside)[-len(new) :])
         there = float(np.logaddexp(there, mass))
         idle = idle + 1 if mass - there < np.log(ADDS_LEAST) else 0
-        if 0 < idle <= IDLE_MOST and _fits(posterior(_with(t, found)), idle):
+        now = posterior(_with(t, found)) if 0 < idle <= IDLE_MOST else None
+        if now is not None and _fits(now, idle):
             break
-    kept = _with_a_say(posterior(_with(t, found)).probability[len(t.hypotheses) :]) if found else []
+    now = now or posterior(_with(t, found))
+    kept = _with_a_say(now.probability[len(t.hypotheses) :])
     return Explained(_with(t, [found[k] for k in kept]), tuple(tried[k] for k in kept), len(tried))
 
 

@@ -14,7 +14,7 @@ from functools import lru_cache, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from amptrail.belief import Posterior, Table
+from amptrail.belief import Posterior, Table, active_pairs
 from amptrail.belief.hoping import add_hopes, best_pairs
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.evidence.predict import Evidence, Suspect, lanes_of
@@ -85,9 +85,7 @@ def hopes(circuit: Circuit, base: Sequence[Suspect], t: Table, post: Posterior, 
     for w in range(count, count + len(t.words)):
         hope += np.maximum(alone[lanes, w][:, None], at_best[all_.owner, w][None])
     found = best_pairs(hope, all_.owner[lanes], all_.owner, len(base))
-    wanted = np.zeros(found.shape, np.bool_)
-    wanted[np.ix_(live, live)] = wanted[best] = True
-    wanted |= found > found[:, :1] + UNMASKED_NATS
+    wanted = active_pairs(live, best) | (found > found[:, :1] + UNMASKED_NATS)
     for i in np.setdiff1d(np.flatnonzero(live), bases):  # of these, each reading by whichever explains it
         found[i] = np.maximum(at_best[i], at_best).sum(axis=1)
     wanted[0, :] = wanted[:, 0] = False
