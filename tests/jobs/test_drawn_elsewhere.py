@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
+
 from amptrail.circuit.model import Fault, Term
+from amptrail.cli.main import main
 from amptrail.faults import catalogue
 from amptrail.faults.hypothesis import Hypothesis as Cause
 from amptrail.jobs.judging.drawn import drawn_elsewhere
@@ -26,6 +31,15 @@ path W1.out -- F2 -- [W4: RD 1.5 mm2 1 m] -- X1.2 -- L2 -- [W5: BN 1.5 mm2 1 m] 
 path BAT.- -- [W6: BK 16 mm2 0.5 m] -- body
 must one: L1.in to L1.out 9 V or more in ignition-on
 must two: L2.in to L2.out 9 V or more in asleep
+"""
+READ = """L1.in in asleep meter 12.50 V
+W2.in in asleep meter 0.00 V
+L1.in in ignition-on meter 12.45 V
+W2.in in ignition-on meter 12.60 V
+with F1 pulled, F2 pulled
+L1.in in asleep meter 12.50 V
+L1.in in ignition-on meter 12.50 V
+W2.in in ignition-on meter 0.00 V
 """
 
 
@@ -63,13 +77,15 @@ def test_every_pair_of_the_catalogue_gets_an_answer() -> None:
 
 def test_suspects_say_so_beside_the_pair() -> None:
     """L1 is fed whatever is pulled or switched, and W2 is not: two faults, or W2 is not where it is drawn."""
-    told = suspects(
-        DRAWN,
-        "L1.in in asleep meter 12.50\nW2.in in asleep meter 0.00\n"
-        "L1.in in ignition-on meter 12.45\nW2.in in ignition-on meter 12.60\n"
-        "with F1 pulled, F2 pulled\nL1.in in asleep meter 12.50\n"
-        "L1.in in ignition-on meter 12.50\nW2.in in ignition-on meter 0.00\n",
-    )
+    told = suspects(DRAWN, READ)
     first = told["suspects"][0]
     assert {f["mode"] for f in first["faults"]} == {"open", "to_supply"}
-    assert first["why"].endswith("joined to BAT.+ and not to SW.out: the drawing may be wrong there")
+    assert first["drawn"].endswith("joined to BAT.+ and not to SW.out: the drawing may be wrong there")
+    assert all(s["drawn"] is None for s in told["suspects"] if len(s["faults"]) == 1)
+
+
+def test_the_terminal_says_so_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "two.sheet").write_text(DRAWN, encoding="utf-8")
+    (tmp_path / "two.readings").write_text(READ, encoding="utf-8")
+    assert main(["suspects", str(tmp_path / "two.sheet"), str(tmp_path / "two.readings")]) == 0
+    assert "the drawing may be wrong there" in " ".join(capsys.readouterr().out.split())

@@ -137,9 +137,8 @@ def _suspects(c: Console, got: Json) -> None:
         )
         c.print("The vehicle may not be as drawn, or a reading is not what it seems.")
     t = _grid(("still fits", "left"), ("how sure", "left"), ("between", "left"), ("repair", "left"))
-    for s in got["suspects"]:
-        if s["probability"] < 0.005 and s["rank"] > 3:
-            continue
+    told = [s for s in got["suspects"] if s["probability"] >= 0.005 or s["rank"] <= 3]
+    for s in told:
         ohms = _span(s["severity"])
         alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
         t.add_row(
@@ -149,6 +148,9 @@ def _suspects(c: Console, got: Json) -> None:
             f"{s['repair']} ({s['repair_minutes']:.0f} min)",
         )
     c.print(t)
+    for s in told:
+        if s["drawn"]:
+            c.print(f"{s['words']}: {s['drawn']}", markup=False)
     for row in got["ruled_out_by"]:
         if row["count"]:
             more = (

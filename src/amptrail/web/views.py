@@ -153,6 +153,7 @@ def columns(weighed: Json) -> tuple[list[Json], list[Json]]:
             "others": [{"words": short(x), "text": x} for x in r["equivalent"][:MOST_ALIKE]],
             "repair": r["repair"],
             "why": r["why"],
+            "drawn": r["drawn"],
         }
         for r in weighed["suspects"]
         if r["probability"] >= 0.005

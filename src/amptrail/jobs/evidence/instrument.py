@@ -91,6 +91,7 @@ def _row(j: Judgement, taken: list[Observation], probability: float, way: Spoile
         "equivalent": [],
         "renewed": [],
         "why": f"the {tool} or its reference lead {shows}: lines {lines} at once",
+        "drawn": None,
     }
 
 

@@ -225,7 +225,8 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "repair_minutes": float(sum(c.repair_minutes for c in left)),
                 "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
                 "renewed": done,
-                "why": "; ".join(x for x in (_why(j, h), _drawn(j, h)) if x),
+                "why": _why(j, h),
+                "drawn": _drawn(j, h),
             }
         )
     return ranked(rows + instrument_rows(j, LISTED_LEAST), top)
