@@ -31,10 +31,15 @@ node: $(STAMP)
 postgresql:
 	@command -v postgres >/dev/null 2>&1 || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || sh scripts/install.sh "postgresql" "the store is NOT tried on it"
 
-# the solver is compiled to machine code once and kept; two test workers must not both do it
+# the solver is compiled to machine code once and kept, all four ways it is used (one cause, two, a feed, no power):
+# two test workers must not both do it, and no page of a test may wait for it
 warm: $(STAMP)
 	@echo "preparing the solver (compiled once, some minutes on a small machine) ..."
-	@cd demos && ../$(BIN)/amptrail next first/lamp.sheet first/lamp.readings --json > /dev/null
+	@cd demos/first && export AMPTRAIL=../../$(BIN)/amptrail && \
+	$$AMPTRAIL next lamp.sheet lamp.readings --json > /dev/null && \
+	$$AMPTRAIL suspects lamp.sheet lamp.readings --doubles all --json > /dev/null && \
+	$$AMPTRAIL feed lamp.sheet --restore WORK --against "W2 open" --json > /dev/null && \
+	$$AMPTRAIL expect lamp.sheet --phase off --with ohmmeter --json > /dev/null
 
 demo: warm
 	@$(BIN)/amptrail demo sprayer

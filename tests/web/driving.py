@@ -72,6 +72,15 @@ def device(browser: Any, width: int, touch: bool, height: int = 740) -> Any:
     return page
 
 
+def whole_page(page: Any, path: Path) -> None:
+    """A picture of the page beyond what is seen. Chromium lays the page out larger for it, and once did not
+    come back: every tap after it missed its button by the same distance. A viewport set anew brings it back."""
+    page.screenshot(path=str(path), full_page=True)
+    seen = page.viewport_size
+    page.set_viewport_size({**seen, "height": seen["height"] + 1})
+    page.set_viewport_size(seen)
+
+
 def begin(page: Any, address: str, name: str, template: str = "relay-load") -> None:
     """Start a job on the page, as a person does."""
     page.goto(f"{address}/new?template={template}&door=part")

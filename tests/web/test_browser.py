@@ -6,7 +6,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from driving import begin, device, needs_browser, own, said
+from driving import begin, device, needs_browser, own, said, whole_page
 
 pytestmark = needs_browser
 SHOTS = Path(__file__).parents[2] / "build" / "screens"
@@ -15,7 +15,7 @@ SHOTS = Path(__file__).parents[2] / "build" / "screens"
 def fits(page: Any, name: str) -> None:
     """No sideways scrolling, no target smaller than a finger, nothing said wrong."""
     SHOTS.mkdir(parents=True, exist_ok=True)
-    page.screenshot(path=str(SHOTS / f"{name}.png"), full_page=True)
+    whole_page(page, SHOTS / f"{name}.png")
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), name
     small = page.evaluate(
         """() => [...document.querySelectorAll("button, .chip, header a, .door, select, summary, input")]
