@@ -3,7 +3,7 @@
     python -m benchmarks.repairs [--jobs N] [--circuits NAME ..] [--faults N] [--seed N] [--show]
 
 As `whole_jobs` (circuits, hidden faults, answers of the vehicle), but nobody helps: at a stop what ranks
-first is repaired, right or wrong. A new part takes away what a new part cures (`engine.curable`), a short is
+first is repaired, right or wrong. A new part takes away what a new part cures (`acting.curable`), a short is
 looked for where it is said to be. Then what failed is tried again: `PART replaced, no change` when it still
 fails, the new complaint when something else does. A job ends right when its owner complains of nothing.
 `--one "W3 open" "W11.out to supply"` plays one job on one circuit.

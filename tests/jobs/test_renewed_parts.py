@@ -21,7 +21,7 @@ from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.nexttest import NOTHING_LEFT, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.judging.visiting import visiting
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import acting, engine
 from amptrail.jobs.solved.observe import Conditions, observations
 from amptrail.sheet import parse_fault
 
@@ -107,8 +107,8 @@ def test_a_fault_the_new_part_has_too_is_there_until_a_good_one_stands_in() -> N
     f = parse_fault(circuit, "F1 open")[0]
     stays = (replace(f, stays=True),)
     renewed = Conditions(renewed=("F1",))
-    assert engine.left((f,), renewed) == () and engine.left(stays, renewed) == stays
-    assert engine.left(stays, Conditions(replaced=("F1",), renewed=("F1",))) == ()
+    assert acting.left((f,), renewed) == () and acting.left(stays, renewed) == stays
+    assert acting.left(stays, Conditions(replaced=("F1",), renewed=("F1",))) == ()
 
 
 def test_no_change_repeats_what_failed_and_a_bare_exchange_says_nothing() -> None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Hypothesis, Posterior, Table
 from amptrail.belief.chance import any_share_log_likelihood
 from amptrail.jobs.evidence.predict import Evidence, Suspect
-from amptrail.jobs.solved.engine import left
+from amptrail.jobs.solved.acting import left
 from amptrail.jobs.solved.observe import Observation
 
 Array = NDArray[np.float64]

@@ -11,7 +11,7 @@ from amptrail.errors import Problem
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.predict import Evidence, Suspect
-from amptrail.jobs.solved.engine import left
+from amptrail.jobs.solved.acting import left
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.jobs.solved.own import STANDARD, Own
 

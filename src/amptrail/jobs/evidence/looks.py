@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from amptrail.circuit.model import Circuit, key
 from amptrail.faults import Hypothesis as Cause
-from amptrail.jobs.solved.engine import left
+from amptrail.jobs.solved.acting import left
 from amptrail.jobs.solved.observe import THERE, Conditions
 
 Array = NDArray[np.float64]

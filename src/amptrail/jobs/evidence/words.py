@@ -17,7 +17,7 @@ from amptrail.instruments import by_name
 from amptrail.jobs.evidence import looks
 from amptrail.jobs.evidence.codes import code_chance
 from amptrail.jobs.evidence.warmth import warmth
-from amptrail.jobs.solved.engine import curable
+from amptrail.jobs.solved.acting import curable
 from amptrail.jobs.solved.observe import Observation
 
 if TYPE_CHECKING:

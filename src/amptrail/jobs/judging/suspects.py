@@ -22,6 +22,7 @@ from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.instrument import instrument_rows, ranked, with_instruments
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.leaks import leaks
+from amptrail.jobs.evidence.parted import in_both_halves
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
@@ -75,7 +76,7 @@ def weigh(
     what the readings say of them."""
     heard = observations(circuit, readings_text, own)
     seen = evidence((*heard.used, *heard.there))
-    base = beforehand(circuit, heard.worked, history)
+    base = in_both_halves(circuit, beforehand(circuit, heard.worked, history), seen)
     only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)
     t, post, everyone, pairs = only, alone, base, 0

@@ -18,6 +18,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import changes
 from amptrail.instruments import by_name
 from amptrail.jobs.base.kept import MEBIBYTE, Kept
+from amptrail.jobs.solved.acting import Faults, acting
 from amptrail.jobs.solved.columns import Columns
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.observe import Conditions, Observation
@@ -32,7 +33,6 @@ from amptrail.solve.settle import CHATTER, NOT_CONVERGED
 from amptrail.solve.tolerance import spread
 
 Array = NDArray[np.float64]
-Faults = tuple[Fault, ...]
 Lane = tuple[Change, ...]
 Json = dict[str, Any]
 WRONG_POINTS, WRONG_PHASES = 3, 1  # wrong places considered for a misprobe
@@ -433,21 +433,6 @@ def _neighbours(circuit: Circuit, at: Term, net: Network) -> list[int]:
     return list(found)[:WRONG_POINTS]
 
 
-def curable(f: Fault) -> bool:
-    """Whether a good part in place of a suspected one takes the fault away (a chafed wire stays)."""
-    return f.mode not in ("to_ground", "to_supply")
-
-
-def _cured(f: Fault, replaced: Sequence[str]) -> bool:
-    return curable(f) and key(f.at.part) in {key(x) for x in replaced}
-
-
-def left(faults: Faults, c: Conditions) -> Faults:
-    """The faults that are there under these conditions: a good part standing in has none, one that was
-    renewed those which the new one has too."""
-    return tuple(f for f in faults if not _cured(f, c.replaced) and (f.stays or not _cured(f, c.renewed)))
-
-
 def _bytes(got: Solved) -> int:
     """Memory of solved lanes: their overlays and phase ends (what only chatter fills is mostly untouched)."""
     s = got.runs.snapshot
@@ -489,6 +474,6 @@ class Rows(tuple[Faults, ...]):
 def _solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
     s = session(fitted(circuit, conditions.feed))
     extra = s.condition_changes(conditions)
-    if conditions.replaced or conditions.renewed:
-        rows = [left(r, conditions) for r in rows]
+    if conditions != Conditions():
+        rows = [acting(circuit, r, conditions) for r in rows]
     return Solved(s, s.run([s.lane(r) + extra for r in rows], "asleep", 2))
