@@ -61,3 +61,18 @@ def test_a_new_fuse_that_blows_speaks_for_a_short_and_not_for_the_fuse(line: str
         )
 
     assert fuse_alone(told + line + "\n") < 0.2 * fuse_alone(told)
+
+
+@pytest.mark.parametrize(
+    ("line", "works"), [("M in running sounds silent", False), ("M in running sounds rough", True)]
+)
+def test_a_load_that_is_heard_works_and_one_that_is_silent_does_not(line: str, works: bool) -> None:
+    (heard,) = observations(CIRCUIT, line + "\n").used
+    assert heard.kind == "works" and (heard.word == "works") is works
+
+
+def test_nothing_is_heard_of_a_fuse_and_a_relay_may_not_click() -> None:
+    assert suspects(SHEET, "F1 in running sounds silent\n")["readings_ignored"]
+    relay = parse(SHEET + "relay K1\npath F1.out -- K1.86-85 -- body\n")
+    (heard,) = observations(relay, "K1 in running does not click\n").used
+    assert (heard.kind, heard.word) == ("clicks", "silent")

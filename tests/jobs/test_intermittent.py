@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from amptrail.belief.chance import any_share_log_likelihood, count_log_likelihood
@@ -44,11 +45,25 @@ def test_seven_of_ten_tries_do_not_speak_for_a_healthy_vehicle() -> None:
 @pytest.mark.parametrize("tries", [1, 2, 10])
 def test_any_count_is_as_likely_as_any_other_when_nothing_is_known(tries: int) -> None:
     """Laplace's rule of succession: the binomial averaged over all shares is 1 / (tries + 1)."""
-    told = [math.exp(any_share_log_likelihood(k, tries)) for k in range(tries + 1)]
-    assert math.isclose(sum(told), 1.0)
+    never = np.zeros(1)
+    told = [math.exp(any_share_log_likelihood(k, tries, never, 1.0)[0]) for k in range(tries + 1)]
+    assert math.isclose(sum(told), 1.0, rel_tol=0.01)
     shares = [(i + 0.5) / 4000 for i in range(4000)]
     mean = sum(math.exp(count_log_likelihood(1, tries, p)) for p in shares) / 4000
     assert math.isclose(mean, told[1], rel_tol=0.01)
+
+
+def test_a_fault_that_changes_nothing_explains_no_failure_by_coming_and_going() -> None:
+    """A lamp elsewhere may come and go as it likes: the pump fails for it no oftener than healthy."""
+    same = any_share_log_likelihood(7, 10, np.full(1, 0.98), 0.98)[0]
+    assert math.isclose(same, count_log_likelihood(7, 10, 0.98), rel_tol=1e-6)
+    j = judge(parse(SPRAYER), "PUMP in ignition-on works 7 of 10\n", doubles="off")
+    inert = sum(
+        float(p)
+        for s, p in zip(j.suspects, j.post.probability, strict=True)
+        if any(f.mode in ("woken", "stays_awake") for c in s.causes for f in c.faults)
+    )
+    assert inert < 0.02
 
 
 def test_lines_in_another_order_give_the_same_numbers() -> None:

@@ -87,6 +87,7 @@ def test_fifty_megabytes_are_refused_at_once() -> None:
         ("fuse F2 15 V", "unknown-attribute", None),
         ("fuse F2 15", "no-unit", None),
         ("phase start as cranckng 3 s", "unknown-base", "cranking"),
+        ("ECM.h can high", "syntax", "can-high"),
     ],
 )
 def test_a_slip_is_placed_and_the_nearest_name_offered(line: str, code: str, near: str | None) -> None:

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import NDArray
+
+SHARES = 200  # shares of tries a fault may show at, as steps
+
 
 def chi2_tail(x: float, degrees: int) -> float:
     """P(chi-square with `degrees` > x): regularised upper incomplete gamma (series, continued fraction;
@@ -48,9 +53,19 @@ def count_log_likelihood(seen: int, tries: int, chance: float) -> float:
     return ways + seen * math.log(p) + (tries - seen) * math.log1p(-p)
 
 
-def any_share_log_likelihood(seen: int, tries: int) -> float:
-    """Natural log of P(seen of tries) when the chance of each try is unknown, all shares alike: every count
-    is then equally likely (Bayes 1763, Laplace's rule of succession)."""
+def any_share_log_likelihood(
+    seen: int, tries: int, shown: NDArray[np.float64], sound: float
+) -> NDArray[np.float64]:
+    """Natural log of P(seen of tries) of a fault that shows at an unknown share of the tries, all shares
+    alike. A try comes out with `shown` where the fault shows and with `sound` where it does not.
+
+    Between certain and impossible every count is equally likely (Bayes 1763, Laplace's rule of succession); a
+    fault that changes nothing explains no failure."""
     if not 0 <= seen <= tries:
         raise ValueError(f"{seen} of {tries}")
-    return -math.log(tries + 1)
+    share = ((np.arange(SHARES) + 0.5) / SHARES)[:, None]
+    p = np.clip(share * shown + (1 - share) * sound, 1e-3, 1 - 1e-3)
+    ways = math.lgamma(tries + 1) - math.lgamma(seen + 1) - math.lgamma(tries - seen + 1)
+    nats = ways + seen * np.log(p) + (tries - seen) * np.log1p(-p)
+    most = nats.max(axis=0)
+    return np.asarray(most + np.log(np.exp(nats - most).mean(axis=0)), np.float64)

@@ -34,6 +34,11 @@ _SAY = {
     "SIDE": "low-side or high-side",
     "BUS": "can-high or can-low",
     "NAME_OF": "name",
+    "NUMBER": "a number",
+    "TOOL": "an instrument (meter, lamp, loaded, clamp ...)",
+    "VALUE": "a word for what it showed (bright, dim, dark, nothing ...)",
+    "QUALITY": "unsure, fluctuates, intermittent or old",
+    "WHOSE": "mine, shop or customer",
 }
 
 
@@ -42,7 +47,7 @@ def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
     try:
         tree: Tree[Any] = parser().parse(text, start=start)
     except UnexpectedToken as e:
-        raise InputError((_first_word(text, e, line) or _token_problem(e, line),)) from None
+        raise InputError((_first_word(text, e, line) or _token_problem(text, e, line),)) from None
     except UnexpectedCharacters as e:
         raise InputError((_character_problem(text, e, line),)) from None
     except UnexpectedInput as e:  # pragma: no cover - lark has no other kind today
@@ -72,13 +77,21 @@ def _openings() -> tuple[str, ...]:
     return tuple(w for w, tokens in words().items() if any(t in first for t in tokens))
 
 
-def _token_problem(e: UnexpectedToken, line: int) -> Problem:
+def _in_two(text: str, e: UnexpectedToken, wanted: list[str]) -> str | None:
+    """`can high` for `can-high`: the word meant where a word was written as two."""
+    rest = text[(e.token.end_column or 1) - 1 :].split()
+    whole = key(f"{e.token}-{rest[0]}") if rest else ""
+    return f"{e.token}-{rest[0]}" if any(t in wanted for t in words().get(whole, ())) else None
+
+
+def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     wanted = sorted(e.accepts or e.expected)
     says = tuple(_SAY.get(w, w.lower().replace("_", "-")) for w in wanted)
     text = str(e.token)
     at_end = e.token.type == "$END"
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
-    near = None if at_end else nearest(text, [w for w in words() if any(t in wanted for t in words()[w])])
+    fit = [w for w in words() if any(t in wanted for t in words()[w])]
+    near = None if at_end else _in_two(whole, e, wanted) or nearest(text, fit)
     if e.token.type == "NUMBER":
         return Problem(
             "no-unit",

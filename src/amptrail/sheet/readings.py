@@ -280,6 +280,8 @@ class _Reader:
                 return replace(r, kind="answers", word="no")
             case "s_clicks":
                 return replace(r, kind="sounds", word="clicks")
+            case "s_not_click":
+                return replace(r, kind="sounds", word="silent")
             case "s_blows":
                 return replace(r, seconds=quantity(str(k[2])).si, word="blows")
             case other:

@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from amptrail.belief import Hypothesis, Posterior, Table
 from amptrail.belief.chance import any_share_log_likelihood
+from amptrail.circuit.model import Circuit
 from amptrail.jobs.evidence.predict import Evidence, Suspect
+from amptrail.jobs.evidence.renewed import weighed
 from amptrail.jobs.solved.acting import left
 from amptrail.jobs.solved.observe import Observation
 
@@ -44,7 +46,7 @@ def _hope(post: Posterior) -> Array:
 
 
 def with_those_that_come_and_go(
-    t: Table, suspects: Sequence[Suspect], seen: Evidence, post: Posterior
+    circuit: Circuit, t: Table, suspects: Sequence[Suspect], seen: Evidence, post: Posterior
 ) -> tuple[Table, tuple[Suspect, ...]]:
     """The table and its suspects with an intermittent twin of the likeliest; the pair shares the prior."""
     hope = _hope(post) + np.log(np.maximum([h.prior for h in t.hypotheses], 1e-300))
@@ -53,23 +55,37 @@ def with_those_that_come_and_go(
     chosen = [h for h in order if share[h] > 0][:MOST]
     steady = list(t.hypotheses)
     twins: list[Hypothesis] = []
-    for h in chosen:
+    tried = _at_a_try(circuit, [suspects[0], *(suspects[h] for h in chosen)], seen)
+    for n, h in enumerate(chosen):
         q, was = share[h], t.hypotheses[h]
         steady[h] = replace(was, prior=was.prior * (1 - q))
-        told = replace(was.prediction, words=_counts(was, suspects[h], seen))
+        told = replace(was.prediction, words=_counts(was, suspects[h], seen, tried[n + 1], tried[0]))
         twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
                              prediction=told))  # fmt: skip
     return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
 
 
-def _counts(h: Hypothesis, s: Suspect, seen: Evidence) -> Array | None:
-    """Word columns with every count weighed over all shares of tries at which it might show; one counted
-    with the part renewed is of a sound vehicle."""
+def _at_a_try(circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence) -> list[Array | None]:
+    """Chance that one try works, by suspect: a row for each severity, a column for each count."""
+    once = tuple(replace(o, good_of=None, word="works") for o in seen.words if _counted(o))
+    if not once:
+        return [None for _ in suspects]
+    table = weighed(circuit, suspects, Evidence((), once))
+    return [None if (w := h.prediction.words) is None else np.exp(w) for h in table.hypotheses]
+
+
+def _counts(
+    h: Hypothesis, s: Suspect, seen: Evidence, shown: Array | None, sound: Array | None
+) -> Array | None:
+    """Word columns with every count weighed over all shares of tries at which the fault might show; one
+    counted with the part renewed is of a sound vehicle."""
     if h.prediction.words is None:
         return None
     words = h.prediction.words.copy()
-    for k, o in enumerate(seen.words):
+    counts = [k for k, o in enumerate(seen.words) if _counted(o)]
+    for n, k in enumerate(counts):
+        o = seen.words[k]
         there = all(len(left(c.faults, o.conditions)) == len(c.faults) for c in s.causes)
-        if o.good_of is not None and _counted(o) and there:
-            words[:, k] = any_share_log_likelihood(*o.good_of)
+        if o.good_of is not None and there and shown is not None and sound is not None:
+            words[:, k] = any_share_log_likelihood(*o.good_of, shown[:, n], float(sound[0, n]))
     return words

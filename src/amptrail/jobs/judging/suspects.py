@@ -82,7 +82,7 @@ def weigh(
     t, post, everyone, pairs = only, alone, base, 0
     comes_and_goes = intermittent.told(seen)
     if seen.all and comes_and_goes:
-        t, everyone = intermittent.with_those_that_come_and_go(only, base, seen, alone)
+        t, everyone = intermittent.with_those_that_come_and_go(circuit, only, base, seen, alone)
         post = posterior(t)
     if seen.all and heard.renewed:
         t, post, everyone = _added(circuit, seen, t, post, everyone, with_new_ones(base, heard.renewed))
@@ -97,7 +97,7 @@ def weigh(
     if seen.all and post.unexplained.is_so and time.monotonic() < until_s:
         t, post, everyone = _added(circuit, seen, t, post, everyone, leaks(circuit, seen, post))
     if seen.all and post.unexplained.is_so and not comes_and_goes and time.monotonic() < until_s:
-        t, everyone = intermittent.with_those_that_come_and_go(t, everyone, seen, post)
+        t, everyone = intermittent.with_those_that_come_and_go(circuit, t, everyone, seen, post)
         post = posterior(t)
     if seen.all and not comes_and_goes and time.monotonic() < until_s:
         t, everyone, post = refined(circuit, t, everyone, seen, post)

@@ -205,6 +205,22 @@ def _said(r: Reading) -> tuple[Kind, str] | None:
     return None
 
 
+HAS_AN_ARMATURE = ("relay", "starter")
+HEARD_LOADS = ("motor", "solenoid", "load")
+NO_SOUND = ("silent", "nothing", "dead", "quiet")
+
+
+def _of_a_load(circuit: Circuit, r: Reading) -> Reading:
+    """What is heard of a part as what it does: a relay clicks when it switches, a load is heard as long as it
+    works. Of a module nothing is heard."""
+    kind = next((p.kind for p in circuit.parts if key(p.name) == key(r.a.part)), None)
+    if kind in HAS_AN_ARMATURE:
+        return r
+    if kind in HEARD_LOADS:
+        return replace(r, kind="works", word="no" if r.word in NO_SOUND else "yes")
+    return replace(r, kind="unheard")
+
+
 def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observation | str:
     phase = phases.get(key(r.phase)) if r.phase else None
     showing: Literal["unknown", "works", "fails"] = (
@@ -228,6 +244,8 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
             return f"it does not say where on {_named(r)} the lead was, such as {_an_end(circuit, r.a.part)}"
         return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
                        low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
+    if r.kind == "sounds":
+        r = _of_a_load(circuit, r)
     said = _said(r)
     if said is None:
         return "nothing in this circuit can be compared with it"
