@@ -25,7 +25,7 @@ from amptrail.jobs.judging.proofsheet import Proof, proof_of
 from amptrail.jobs.judging.shows import Offer, lamp_words
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.practise.practicevehicle import OVER_RANGE_OHM
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.sheet import parse
 from amptrail.sheet.words import free_text, name_text
@@ -41,7 +41,7 @@ def filled(circuit: Circuit, truth: Truth, x: Offer, right: bool = True) -> str:
     t = x.test
     if t.said is not None and t.said.kind == "looks":
         return x.line.replace("{value}", "right" if right else "wrong")
-    got = engine.solved(circuit, [truth], t.conditions, keep=False)
+    got = solving.solved(circuit, [truth], t.conditions, keep=False)
     if t.instrument == "eye":  # a function or part: does it, in the phase, at both of two key turns?
         name = t.said.part if t.said is not None else x.line.split(" in ")[0].strip("`")
         said = t.said or Observation(0, "", "works", t.phase, part=name)
@@ -75,7 +75,7 @@ def walked(circuit: Circuit, truth: Truth, start: str, part: str, most: int = 6)
 
 def complaint(circuit: Circuit, truth: Truth) -> str | None:
     """What does not work with this fault, as a readings line; None when every function holds."""
-    got = engine.solved(circuit, [(), truth], Conditions(), keep=False)
+    got = solving.solved(circuit, [(), truth], Conditions(), keep=False)
     for m in circuit.musts:
         if m.a is None or m.b is None or m.min_v is None:
             continue

@@ -33,8 +33,8 @@ from amptrail.jobs.evidence.beforehand import singles
 from amptrail.jobs.evidence.doubles import bridges
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
 from amptrail.jobs.judging.suspects import weigh
-from amptrail.jobs.solved.engine import session
 from amptrail.jobs.solved.observe import observations
+from amptrail.jobs.solved.session import session
 from amptrail.sheet import parse
 from amptrail.solve.network import SPARE
 from benchmarks.calibration import ANSWERS, functions, offered, telling, value

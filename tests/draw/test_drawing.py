@@ -14,7 +14,6 @@ import pytest
 from benchmarks.generator import generate
 from hypothesis import HealthCheck, Phase, given, settings
 from PIL import ImageFont
-from strategies import circuits
 
 from amptrail.circuit.model import BODY, Circuit, Term
 from amptrail.circuit.wiring import wiring
@@ -22,6 +21,7 @@ from amptrail.draw import Overlay, draw
 from amptrail.draw.text import width
 from amptrail.errors import InputError
 from amptrail.sheet import parse
+from strategies import circuits
 
 ROOT = Path(__file__).parents[2]
 SHEETS = sorted([*ROOT.glob("demos/**/*.sheet"), *ROOT.glob("stories/*.sheet"), *ROOT.glob("feeds/*.sheet"),

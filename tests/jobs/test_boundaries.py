@@ -9,7 +9,7 @@ import numpy as np
 from amptrail.circuit.model import Circuit
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judging.suspects import judge
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.sheet import parse, parse_fault
 
@@ -24,7 +24,7 @@ def _drops_out_ohm(circuit: Circuit, wire: str) -> float:
     low, high = 1.0, 1000.0
     for _ in range(20):
         middle = (low * high) ** 0.5
-        got = engine.solved(
+        got = solving.solved(
             circuit, [parse_fault(circuit, f"{wire} resistance {middle:.6g} ohm")], Conditions()
         )
         low, high = (middle, high) if got.energised("K4", phase)[0] > 0.5 else (low, middle)

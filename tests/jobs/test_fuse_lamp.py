@@ -11,7 +11,7 @@ from amptrail.jobs.judging.bypasses import in_fuse_place
 from amptrail.jobs.judging.groups import merge
 from amptrail.jobs.judging.nexttest import next_tests
 from amptrail.jobs.judging.suspects import judge
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.sheet import parse, parse_fault
 
 FIRST = Path(__file__).parents[2] / "demos" / "first" / "lamp.sheet"
@@ -28,7 +28,7 @@ def test_what_the_lamp_lets_through(lamp: Circuit) -> None:
     # (1.8 A hot x 0.1 ohm = 0.18 V); with nothing broken the 55 W lamp behind it takes its share
     (b,) = in_fuse_place(lamp, next(p for p in lamp.parts if p.name == "F1"))
     short, whole = parse_fault(lamp, "W2.out to ground 0.1 ohm"), parse_fault(lamp, "F1 open")
-    got = engine.solved(lamp, [short, whole], b.conditions, keep=False)
+    got = solving.solved(lamp, [short, whole], b.conditions, keep=False)
     assert b.meter_at is not None
     volts = got.volts(b.meter_at, Term("BAT", "-"), 0)
     assert 0.1 < volts[0] < 0.3 < 1.0 < volts[1] < 4.0

@@ -9,7 +9,7 @@ import pytest
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judging.offers import measured
 from amptrail.jobs.judging.suspects import suspects
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.sheet import parse, parse_fault
 from amptrail.sheet.words import term_text
@@ -25,7 +25,7 @@ def _lines(fault: str, factor: float, plus: float = 0.0) -> str:
         t for t in measured(circuit, [phase], ("meter",), ()) if t.spot.b is None and not t.conditions.out
     ]
     taken = taken[::4][:7]
-    got = engine.solved(circuit, [parse_fault(circuit, fault)], Conditions())
+    got = solving.solved(circuit, [parse_fault(circuit, fault)], Conditions())
     values, _ = got.measure([(t.spot, "meter", phase) for t in taken])
     rows = [
         f"{term_text(t.spot.a)} in ignition-on meter {factor * v + plus:.2f} V"

@@ -11,7 +11,8 @@ import pytest
 from amptrail.jobs.base.kept import Kept
 from amptrail.jobs.judging import suspects
 from amptrail.jobs.judging.nexttest import next_tests
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
+from amptrail.jobs.solved.session import Session
 from amptrail.sheet import parse
 
 DEMOS = Path(__file__).parents[2] / "demos" / "first"
@@ -25,7 +26,7 @@ def ask(readings: str) -> str:
 
 
 def forget() -> None:
-    engine.SOLVED.clear()
+    solving.SOLVED.clear()
     suspects.JUDGED.clear()
 
 
@@ -45,13 +46,13 @@ def test_the_lanes_of_single_faults_are_run_once_and_readings_weighed_once(
 ) -> None:
     forget()
     runs: list[int] = []
-    plain = engine.Session.run
+    plain = Session.run
 
-    def counted(self: engine.Session, lanes: Any, *more: Any) -> Any:
+    def counted(self: Session, lanes: Any, *more: Any) -> Any:
         runs.append(len(lanes))
         return plain(self, lanes, *more)
 
-    monkeypatch.setattr(engine.Session, "run", counted)
+    monkeypatch.setattr(Session, "run", counted)
     ask(READINGS)
     most = max(runs)
     weighed: list[int] = []

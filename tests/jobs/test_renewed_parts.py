@@ -21,7 +21,7 @@ from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.nexttest import NOTHING_LEFT, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.judging.visiting import visiting
-from amptrail.jobs.solved import acting, engine
+from amptrail.jobs.solved import acting, solving
 from amptrail.jobs.solved.observe import Conditions, observations
 from amptrail.sheet import parse_fault
 
@@ -96,7 +96,7 @@ def test_what_works_after_the_exchange_leaves_nothing_to_repair() -> None:
 @pytest.mark.parametrize(("fault", "blown"), [("X1.1.a to ground 50 mohm", True), ("F1 open", False)])
 def test_a_short_blows_the_new_fuse_too(fault: str, blown: bool) -> None:
     circuit = load(SHEET).circuit
-    new = engine.solved(circuit, [tuple(parse_fault(circuit, fault))], Conditions(renewed=("F1",)))
+    new = solving.solved(circuit, [tuple(parse_fault(circuit, fault))], Conditions(renewed=("F1",)))
     assert bool(new.blown("F1")[0]) is blown
     volts = new.volts(Term("F1", "out"), Term("BAT", "-"), 0)
     assert abs(volts[0]) < 0.1 if blown else volts[0] > 12.0
@@ -119,7 +119,7 @@ def test_no_change_repeats_what_failed_and_a_bare_exchange_says_nothing() -> Non
     assert len(bare.used) == 2 and bare.renewed == ("F1",)
     assert [o.conditions.renewed for o in bare.used] == [(), ("F1",)]
     j, _ = _rows(FAILS)
-    got = engine.solved(circuit, [r for s in j.suspects for r in s.rows], told[-1].conditions)
+    got = solving.solved(circuit, [r for s in j.suspects for r in s.rows], told[-1].conditions)
     p = column(circuit, told[-1], got, j.suspects)
     first = [i for i, s in enumerate(j.suspects) for _ in s.rows]
     alone = [p[k] for k, i in enumerate(first) if j.suspects[i].key == "F1:open"]

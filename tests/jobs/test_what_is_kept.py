@@ -15,9 +15,9 @@ from amptrail.jobs.evidence.doubles import POOL, explained, predicted
 from amptrail.jobs.evidence.hopes import active, hopes
 from amptrail.jobs.evidence.predict import evidence, solve_all, table
 from amptrail.jobs.solved.columns import Columns
-from amptrail.jobs.solved.engine import session
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.pick import read_at
+from amptrail.jobs.solved.session import session
 from amptrail.sheet import parse, print_sheet
 from amptrail.solve import Tap
 from amptrail.solve.tolerance import covariance

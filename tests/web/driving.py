@@ -73,8 +73,8 @@ def device(browser: Any, width: int, touch: bool, height: int = 740) -> Any:
 
 
 def whole_page(page: Any, path: Path) -> None:
-    """A picture of the page beyond what is seen. Chromium lays the page out larger for it, and once did not
-    come back: every tap after it missed its button by the same distance. A viewport set anew brings it back."""
+    """A picture of all of the page. Chromium lays the page out larger for it, and once did not come back:
+    every tap after it missed its button by the same distance. A viewport set anew brings it back."""
     page.screenshot(path=str(path), full_page=True)
     seen = page.viewport_size
     page.set_viewport_size({**seen, "height": seen["height"] + 1})

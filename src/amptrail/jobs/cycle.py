@@ -22,11 +22,10 @@ from amptrail.faults import changes
 from amptrail.instruments import by_name, cautions
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import fault_json, named_or_text
-from amptrail.jobs.solved import engine
-from amptrail.jobs.solved.engine import listed
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.reach import turns
+from amptrail.jobs.solved.session import listed, session, tap
 from amptrail.jobs.solved.spots import Spot, all_spots, spot
 from amptrail.solve import Tap
 
@@ -86,7 +85,7 @@ def _left(circuit: Circuit, instrument: str, point: str, own: Own) -> tuple[Tap,
             )
             if p not in told:
                 told.append(p)
-    return engine.tap(where, held), told
+    return tap(where, held), told
 
 
 def _wanted(circuit: Circuit, at: Sequence[str]) -> list[Spot]:
@@ -243,8 +242,8 @@ def cycle(sheet_text: str, options: CycleOptions = CycleOptions()) -> Json:
     circuit = fitted(sheet.circuit, options.feed)
     order, start = _order(options.order), start_of(circuit, options.start)
     faults = _faults(circuit, options.fault)
-    network = engine.session(circuit).network
-    was = engine.session(sheet.circuit).network
+    network = session(circuit).network
+    was = session(sheet.circuit).network
     present = tuple(c for f in faults for c in changes(network, f))
     left = [_left(circuit, *pair, options.own) for pair in options.leave]
     taps = [tap for tap, _ in left]

@@ -18,7 +18,7 @@ from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.sheet import fault_text
 
 if TYPE_CHECKING:
-    from amptrail.jobs.solved.engine import PhaseState
+    from amptrail.jobs.solved.session import PhaseState
 
 VOLTS = ("meter", "lamp", "loaded", "led")
 SMALL = 0.5e-3  # V or A: below this a drawing says 0
@@ -74,13 +74,13 @@ class _Read:
 def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: str | None, own: Own) -> _Read:
     """Words for every metal (volts by the instrument) and every part (amps), in a phase."""
     from amptrail.jobs.expect import pick_phases
-    from amptrail.jobs.solved import engine
     from amptrail.jobs.solved.reach import reasons
+    from amptrail.jobs.solved.session import session
     from amptrail.jobs.solved.spots import Spot, battery_minus
 
     (index,) = pick_phases(circuit, (phase,))
-    session = engine.session(circuit)
-    runs = session.run([session.lane(faults)], "asleep", 2, [index])
+    ready = session(circuit)
+    runs = ready.run([ready.lane(faults)], "asleep", 2, [index])
     joined = wiring(circuit)
     ground = joined.node(battery_minus(circuit))
     metals = [t for n, t in enumerate(joined.names) if n != ground]
@@ -88,7 +88,7 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
     if instrument != "clamp":
         tool = by_name(own.name(instrument or "meter"))
         asked = [(Spot(str(t), "volts", t), tool.name) for t in metals]
-        rows = session.read_all(runs, asked, [index], bands=False)[0][0]
+        rows = ready.read_all(runs, asked, [index], bands=False)[0][0]
         for term, got in zip(metals, rows, strict=True):
             if got.value is not None:
                 volts.append((str(term), _figure(got.value + tool.offset, "V")))
@@ -99,12 +99,12 @@ def _read(circuit: Circuit, phase: str, faults: tuple[Fault, ...], instrument: s
     series |= {key(f"{c.connector}.{c.name}") for c in circuit.cavities}
     sources = {key(p.name) for p in circuit.parts if p.kind in ("battery", "alternator")}
     amps = []
-    for b, name in enumerate(session.network.branches):
+    for b, name in enumerate(ready.network.branches):
         if key(name) not in series:
             value = float(runs.snapshot.amps[0, 0][b])
             # a source is counted from its minus to its plus, so what it gives comes out at the upper end
             amps.append((name, _figure(abs(value), "A"), (value >= 0.0) != (key(name) in sources)))
-    told = session.state(runs, 0, index)
+    told = ready.state(runs, 0, index)
     state = told.state
     phase_now = drive_cycle(circuit)[index]
     shut = _closed(circuit, phase_now, faults, set(state["relays_energised"]))

@@ -12,12 +12,12 @@ from amptrail.errors import nearest, one
 from amptrail.instruments import Instrument, by_name
 from amptrail.jobs.base.context import Json, Sheet, answer, load
 from amptrail.jobs.base.faultnames import fault_json, fault_objects, named_or_text, read_fault_file
-from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.forbidden import never
 from amptrail.jobs.solved.own import STANDARD, Own, errs_otherwise
 from amptrail.jobs.solved.reach import reasons
 from amptrail.jobs.solved.readable import asked_for
+from amptrail.jobs.solved.session import PhaseState, Reading, session
 from amptrail.jobs.solved.spots import Spot, battery_minus, canonical
 
 Z90 = 1.6448536269514722  # 5 to 95 % of a normal distribution
@@ -76,7 +76,7 @@ def pick_phases(circuit: Circuit, wanted: Sequence[str]) -> list[int]:
     return [names[key(w)] for w in wanted if key(w) in names]
 
 
-def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) -> Json:
+def _reading(circuit: Circuit, s: Spot, instrument: str, got: Reading) -> Json:
     unit = {"clamp": "A", "ohmmeter": "ohm"}.get(instrument, "V")
     return {
         "point": s.name,
@@ -93,7 +93,7 @@ def _reading(circuit: Circuit, s: Spot, instrument: str, got: engine.Reading) ->
     }
 
 
-def read_off(got: engine.Reading, tool: Instrument, nominal: bool) -> engine.Reading:
+def read_off(got: Reading, tool: Instrument, nominal: bool) -> Reading:
     """What an instrument its owner measured shows: its offset on top, its error, where told, in the band."""
     if got.alternates is not None:
         low, high = got.alternates
@@ -110,7 +110,7 @@ def _flags_of_spot(circuit: Circuit, s: Spot) -> tuple[str, ...]:
     return ("never_probe",) if never(circuit, s.a) else ()
 
 
-def _phase_row(phase: Phase, t_s: float, solved: engine.PhaseState, why_not: str | None) -> Json:
+def _phase_row(phase: Phase, t_s: float, solved: PhaseState, why_not: str | None) -> Json:
     return {
         "phase": phase.name,
         "t_s": t_s,
@@ -124,7 +124,7 @@ def _phase_row(phase: Phase, t_s: float, solved: engine.PhaseState, why_not: str
     }
 
 
-def _off_row(last: engine.PhaseState) -> Json:
+def _off_row(last: PhaseState) -> Json:
     """Battery and charger off, modules unpowered: ohms only. What the cycle blew stays blown."""
     return {
         "phase": "off",
@@ -154,23 +154,23 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
     ohms = [(s, i) for s, i in wanted if i == "ohmmeter"]
     phases = pick_phases(circuit, o.phases)
     off_wanted = bool(ohms) and (not o.phases or any(key(p) == "off" for p in o.phases))
-    session = engine.session(circuit)
+    ready = session(circuit)
     seen = None if off_wanted else sorted(set(phases))  # an ohmmeter meets what the whole cycle left behind
-    lanes = [session.lane(a.faults) for a in asks]
-    runs = session.run(lanes, o.start, o.cycles, seen)
+    lanes = [ready.lane(a.faults) for a in asks]
+    runs = ready.run(lanes, o.start, o.cycles, seen)
     # an engine that was never cranked does not run, whether or not its cranking was asked about
     skipped = any(p.base == "cranking" and n not in runs.phases for n, p in enumerate(drive_cycle(circuit)))
-    whole = session.run(lanes, o.start, o.cycles) if skipped else runs
+    whole = ready.run(lanes, o.start, o.cycles) if skipped else runs
     held = [(s, o.own.name(i)) for s, i in live]
-    table = session.read_all(runs, held, phases, bands=not o.nominal)
-    off = session.read_off(runs, [(s, o.own.name(i)) for s, i in ohms]) if off_wanted else None
+    table = ready.read_all(runs, held, phases, bands=not o.nominal)
+    off = ready.read_off(runs, [(s, o.own.name(i)) for s, i in ohms]) if off_wanted else None
     cycle, ends = drive_cycle(circuit), _ends(circuit)
     rows = []
     for lane, ask in enumerate(asks):
         phase_rows = []
         why_not = reasons(circuit, whole, lane)
         for slot, p in enumerate(phases):
-            row = _phase_row(cycle[p], ends[p], session.state(runs, lane, p), why_not.get(p))
+            row = _phase_row(cycle[p], ends[p], ready.state(runs, lane, p), why_not.get(p))
             for t, (s, i) in enumerate(live):
                 got = table[lane][slot][t].flagged(_flags_of_spot(circuit, s))
                 if o.own.words(i) is not None:
@@ -181,7 +181,7 @@ def _run_rows(sheet: Sheet, circuit: Circuit, o: ExpectOptions) -> list[Json]:
             ohm_rows = [_reading(circuit, s, i, off[lane][t]) for t, (s, i) in enumerate(ohms)]
             own = next((r for r in phase_rows if key(r["phase"]) == "off"), None)
             if own is None:
-                own = _off_row(session.state(runs, lane, len(cycle) - 1))
+                own = _off_row(ready.state(runs, lane, len(cycle) - 1))
                 phase_rows.append(own)
             own["readings"] += ohm_rows  # a sheet may call a phase of its own `off`: one row holds both
         rows.append(

@@ -7,9 +7,9 @@ from amptrail.circuit.tables import KINDS
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import named_or_text
 from amptrail.jobs.expect import pick_phases
-from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.feeds import fitted
 from amptrail.jobs.solved.flow import Edge, trails
+from amptrail.jobs.solved.session import Session, session
 from amptrail.jobs.solved.spots import battery_minus, canonical, spot
 
 SOURCES = ("battery", "alternator")
@@ -22,10 +22,10 @@ def trail(sheet_text: str, at: str, phase: str, fault: tuple[str, ...] = (), fee
     circuit = fitted(sheet.circuit, feed)
     where = spot(circuit, at)
     (index,) = pick_phases(circuit, (phase,))
-    session = engine.session(circuit)
+    ready = session(circuit)
     faults = tuple(f for text in fault for f in named_or_text(circuit, text))
-    runs = session.run([session.lane(faults)], "asleep", 2, [index])
-    network = session.network
+    runs = ready.run([ready.lane(faults)], "asleep", 2, [index])
+    network = ready.network
     sources = {key(p.name) for p in circuit.parts if p.kind in SOURCES}
     amps, lanes = runs.snapshot.amps[0, 0], runs.lanes
     edges = [
@@ -34,7 +34,7 @@ def trail(sheet_text: str, at: str, phase: str, fault: tuple[str, ...] = (), fee
              float(amps[b]), b < len(network.branches) and key(network.branches[b]) in sources)
         for b in range(len(amps))
     ]  # fmt: skip
-    node = network.node(where.a) if where.what != "amps" else _entry(session, where.a)
+    node = network.node(where.a) if where.what != "amps" else _entry(ready, where.a)
     found = trails(edges, node)
     body = {
         "point": where.name,
@@ -48,6 +48,6 @@ def trail(sheet_text: str, at: str, phase: str, fault: tuple[str, ...] = (), fee
     return answer("trail", sheet, body)
 
 
-def _entry(session: engine.Session, part: Term) -> int:
+def _entry(session: Session, part: Term) -> int:
     network = session.network
     return int(network.base.na[network.branch(part if part.name else part.part)])

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from amptrail.circuit.model import Circuit, Driver, Input, Reference, Supply, Term, key
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Observation
+from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.spots import battery_minus
 from amptrail.reference.words import dtc_title
 
@@ -62,7 +63,7 @@ def _off_v(line: Line) -> float:
     return OFF_SMALL_V if small else OFF_V
 
 
-def _lost_load(line: Driver, phase: int, got: engine.Solved, sound: engine.Solved) -> Array:
+def _lost_load(line: Driver, phase: int, got: Solved, sound: Solved) -> Array:
     """Whether an output that should carry its load carries next to none of it: it watches its own current."""
     name = f"{line.module}.{line.name}"
     usual = abs(float(sound.amps(name, phase)[0]))
@@ -71,13 +72,13 @@ def _lost_load(line: Driver, phase: int, got: engine.Solved, sound: engine.Solve
     return np.asarray(np.abs(got.amps(name, phase)) < LOST_SHARE * usual, bool)
 
 
-def code_chance(circuit: Circuit, o: Observation, got: engine.Solved) -> Array:
+def code_chance(circuit: Circuit, o: Observation, got: Solved) -> Array:
     """P(this code is set) of every lane, in the phase told."""
     module, phase = o.part or "", o.phase or 0
     lines, named = meant(circuit, module, o.word)
     title = (dtc_title(o.word) or "").lower().split()
     ground = battery_minus(circuit)
-    sound = engine.solved(circuit, [()], o.conditions)
+    sound = solving.solved(circuit, [()], o.conditions)
     abnormal = np.zeros(got.runs.status.shape[0], bool)
     for line in lines:
         at = Term(line.module, line.pin)

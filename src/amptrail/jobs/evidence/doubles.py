@@ -19,8 +19,9 @@ from amptrail.jobs.base.kept import Kept
 from amptrail.jobs.evidence.hopes import hopes, most_hoped
 from amptrail.jobs.evidence.predict import DOUBLE_POINTS, Evidence, Suspect, double, table
 from amptrail.jobs.evidence.renewed import as_told, new_by, touched
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.predicted import Solved
 from amptrail.solve.network import SPARE
 
 Array = NDArray[np.float64]
@@ -146,7 +147,7 @@ class _Batch:
     """Pairs solved together, once for every set of standing conditions asked so far."""
 
     pairs: tuple[Suspect, ...]
-    solved: dict[Conditions, engine.Solved] = field(default_factory=dict)
+    solved: dict[Conditions, Solved] = field(default_factory=dict)
 
     @property
     def lanes(self) -> int:
@@ -186,7 +187,7 @@ def _predicted(circuit: Circuit, wanted: Sequence[Suspect], seen: Evidence) -> t
         conditions = list(dict.fromkeys(o.conditions for o in seen.all)) or [Conditions()]
         for c in conditions:
             if c not in b.solved:
-                b.solved[c] = engine.solved(circuit, rows, c, keep=False)
+                b.solved[c] = solving.solved(circuit, rows, c, keep=False)
         t = table(circuit, b.pairs, seen, {c: b.solved[c] for c in conditions}, None)
         found |= {h.key: h for h in t.hypotheses}
     while len(batches) > 1 and sum(b.lanes for b in batches) > POOL_LANES:

@@ -18,8 +18,9 @@ from amptrail.belief import Posterior, Table, active_pairs
 from amptrail.belief.hoping import add_hopes, best_pairs
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.evidence.predict import Evidence, Suspect, lanes_of
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.predicted import Solved
 from amptrail.solve.firstlook import first_look, work
 from amptrail.solve.threads import share
 
@@ -45,24 +46,24 @@ class _Thinned:
     """All causes at the severities of a first look: rows, the cause each belongs to, its number among all."""
 
     base: tuple[Suspect, ...]
-    rows: engine.Rows
+    rows: solving.Rows
     owner: Whole
     number: Whole
 
-    def under(self, circuit: Circuit, c: Conditions) -> tuple[engine.Solved, Whole]:
+    def under(self, circuit: Circuit, c: Conditions) -> tuple[Solved, Whole]:
         """The rows run under standing conditions, and which lanes they are: of all severities where those
         have been run and are kept (no new part has come in, and the circuit is none of hundreds of parts)."""
-        got = engine.known(circuit, lanes_of(self.base), c)
+        got = solving.known(circuit, lanes_of(self.base), c)
         if got is not None:
             return got, self.number
-        return engine.solved(circuit, self.rows, c), np.arange(len(self.rows))
+        return solving.solved(circuit, self.rows, c), np.arange(len(self.rows))
 
 
 @lru_cache(maxsize=8)
 def _thinned(base: tuple[Suspect, ...]) -> _Thinned:
     start = np.cumsum([0, *(len(s.rows) for s in base)])
     picked = [(i, k) for i, s in enumerate(base) for k in thinned(s)]
-    rows = engine.Rows(base[i].rows[k] for i, k in picked)
+    rows = solving.Rows(base[i].rows[k] for i, k in picked)
     owner = np.asarray([i for i, _ in picked], np.intp)
     return _Thinned(base, rows, owner, np.asarray([start[i] + k for i, k in picked], np.intp))
 

@@ -18,8 +18,9 @@ from amptrail.belief.tables import double_grid
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence import words
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.predicted import WRONG_PHASES, WRONG_PLACES, WRONG_POINTS, Solved
 
 Array = NDArray[np.float64]
 GRID_POINTS = 17
@@ -126,19 +127,19 @@ def evidence(observations: Sequence[Observation]) -> Evidence:
 
 
 @lru_cache(maxsize=8)
-def lanes_of(suspects: tuple[Suspect, ...]) -> engine.Rows:
+def lanes_of(suspects: tuple[Suspect, ...]) -> solving.Rows:
     """The lanes of suspects, in order."""
-    return engine.Rows(r for s in suspects for r in s.rows)
+    return solving.Rows(r for s in suspects for r in s.rows)
 
 
 def solve_all(
     circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence, keep: bool = True
-) -> dict[Conditions, engine.Solved]:
+) -> dict[Conditions, Solved]:
     """Every lane of every suspect, once for each set of standing conditions among the readings. `keep`: the
     same suspects will be asked about again."""
-    rows = lanes_of(tuple(suspects)) if keep else engine.Rows(r for s in suspects for r in s.rows)
+    rows = lanes_of(tuple(suspects)) if keep else solving.Rows(r for s in suspects for r in s.rows)
     wanted = dict.fromkeys(o.conditions for o in seen.all) or {Conditions(): None}
-    return {c: engine.solved(circuit, rows, c, keep) for c in wanted}
+    return {c: solving.solved(circuit, rows, c, keep) for c in wanted}
 
 
 def _misprobe(o: Observation) -> float:
@@ -187,14 +188,14 @@ def _reading(
 
 
 def table(
-    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence, solved: dict[Conditions, engine.Solved],
+    circuit: Circuit, suspects: Sequence[Suspect], seen: Evidence, solved: dict[Conditions, Solved],
     healthy: int | None,
 ) -> Table:  # fmt: skip
     """The belief table of these suspects and readings."""
     counts = np.cumsum([0] + [len(s.rows) for s in suspects])
     n, m = int(counts[-1]), len(seen.numbers)
     mean, cov = np.zeros((n, m)), np.zeros((n, m, m))
-    others = np.zeros((n, m, engine.WRONG_PLACES))
+    others = np.zeros((n, m, WRONG_PLACES))
     value, sigma = np.zeros(m), np.ones(m)
     state = np.zeros(n, np.int64)
     for conditions, got in solved.items():
@@ -209,7 +210,7 @@ def table(
     log_p = np.zeros((n, len(seen.words)))
     for w, o in enumerate(seen.words):
         log_p[:, w] = words.column(circuit, o, solved[o.conditions], suspects)
-    again, places = _taken_again(seen.numbers), (engine.WRONG_POINTS, engine.WRONG_PHASES)
+    again, places = _taken_again(seen.numbers), (WRONG_POINTS, WRONG_PHASES)
     readings = tuple(
         _reading(o, float(value[i]), float(sigma[i]), places, 16.0, again[i])
         for i, o in enumerate(seen.numbers)

@@ -18,7 +18,7 @@ from amptrail.reference.wire import Wire, ampacity_a
 from amptrail.solve.assemble import COPPER
 
 if TYPE_CHECKING:
-    from amptrail.jobs.solved.engine import Solved
+    from amptrail.jobs.solved.predicted import Solved
 
 Array = NDArray[np.float64]
 HOT_K, WARM_K = 30.0, 8.0  # above the air: hand drawn back; clearly felt (common practice)

@@ -22,7 +22,7 @@ from amptrail.jobs.solved.observe import Observation
 
 if TYPE_CHECKING:
     from amptrail.jobs.evidence.predict import Suspect
-    from amptrail.jobs.solved.engine import Solved
+    from amptrail.jobs.solved.predicted import Solved
 
 Array = NDArray[np.float64]
 GONE = 0.02  # chance that "no change" is said although the only fault was renewed (common practice)

@@ -32,7 +32,7 @@ from amptrail.circuit.model import (
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
 from amptrail.faults import catalogue
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
 from amptrail.jobs.solved.spots import battery_minus
 
@@ -154,7 +154,7 @@ def _graded(faults: Sequence[Fault]) -> Iterator[tuple[Fault, ...]]:
 
 def _volts(circuit: Circuit, rows: Sequence[tuple[Fault, ...]], at: Term) -> Array:
     """Volts of the metal against battery minus, [row, phase]."""
-    got = engine.solved(circuit, rows, Conditions(), keep=False)
+    got = solving.solved(circuit, rows, Conditions(), keep=False)
     return np.stack([got.volts(at, battery_minus(circuit), p) for p in _every(circuit)], axis=1)
 
 
@@ -167,7 +167,7 @@ Pair = tuple[Term, Term]
 
 def _across(circuit: Circuit, rows: Sequence[tuple[Fault, ...]], pairs: Sequence[Pair]) -> Array:
     """Volts between pairs of metals, [row, phase, pair]."""
-    got = engine.solved(circuit, rows, Conditions(), keep=False)
+    got = solving.solved(circuit, rows, Conditions(), keep=False)
     return np.stack(
         [np.stack([got.volts(a, b, p) for p in _every(circuit)], axis=1) for a, b in pairs], axis=2
     )

@@ -19,9 +19,9 @@ from amptrail.jobs.evidence.words import function_of, lamp_v
 from amptrail.jobs.judging import offers, outcomes, trials
 from amptrail.jobs.judging.panel import Candidate, Panel, live, panel
 from amptrail.jobs.solved.access import place_minutes, start_place, travel_minutes
-from amptrail.jobs.solved.engine import reachable_phases
 from amptrail.jobs.solved.observe import THERE, Observation
 from amptrail.jobs.solved.own import STANDARD, Own
+from amptrail.jobs.solved.session import reachable_phases
 from amptrail.jobs.solved.spots import Spot, canonical
 from amptrail.plan import Problem, Tests, Where, World, make_plan, problem
 from amptrail.plan.decide import Plan

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from amptrail.circuit.model import Circuit
 from amptrail.faults import Hypothesis as Cause
 from amptrail.faults import changes
-from amptrail.jobs.solved.engine import session
+from amptrail.jobs.solved.session import session
 from amptrail.solve.changes import Change, Kind
 
 JOINED_OHM = 1.0  # a bridge of more is no joint (common practice)

@@ -31,9 +31,10 @@ from amptrail.jobs.judging.desk import told_already
 from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.panel import Candidate, Live, live, panel
 from amptrail.jobs.judging.suspects import estimated, judge
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.access import start_place
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.session import reachable_phases
 from amptrail.jobs.solved.spots import Spot
 from amptrail.sheet.words import name_text
 
@@ -77,7 +78,7 @@ class Question:
 # ---- what can be asked ------------------------------------------------------------------------------
 def _loads(circuit: Circuit, phases: Sequence[int]) -> Iterator[Candidate]:
     """Loads without a function of their own: does it run, in the phases in which a sound one does."""
-    sound = engine.solved(circuit, [()], Conditions(), keep=False)
+    sound = solving.solved(circuit, [()], Conditions(), keep=False)
     for p in circuit.parts:
         if p.kind not in WORKS or function_of(circuit, p.name) is not None:
             continue
@@ -91,7 +92,7 @@ def _loads(circuit: Circuit, phases: Sequence[int]) -> Iterator[Candidate]:
 
 def askable(circuit: Circuit) -> list[Candidate]:
     """Everything that can be seen, heard or tried without a tool."""
-    phases = engine.reachable_phases(circuit)
+    phases = reachable_phases(circuit)
     return [*offers.sensed(circuit, phases), *_loads(circuit, phases)]
 
 

@@ -18,9 +18,11 @@ from amptrail.instruments import by_name
 from amptrail.jobs.evidence import looks, words
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import with_severity
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.jobs.solved.own import Own, loads_more, shown
+from amptrail.jobs.solved.predicted import Solved
+from amptrail.jobs.solved.session import Faults
 from amptrail.jobs.solved.spots import Spot, battery_minus
 
 Array = NDArray[np.float64]
@@ -67,7 +69,7 @@ class Live:
 
     index: tuple[int, ...]
     probability: Array
-    rows: tuple[tuple[engine.Faults, ...], ...]
+    rows: tuple[tuple[Faults, ...], ...]
     weight: Array  # [live, 3]
 
 
@@ -76,7 +78,7 @@ def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST, now: bo
     the vehicle is with the parts renewed so far; otherwise as it was."""
     p = j.post.probability
     index = tuple(h for h in j.post.ranking()[:most] if p[h] >= least) or (j.post.ranking()[0],)
-    rows: list[tuple[engine.Faults, ...]] = []
+    rows: list[tuple[Faults, ...]] = []
     weight = np.zeros((len(index), 3))
     for i, h in enumerate(index):
         s, severity = j.suspects[h], j.post.severity[h]
@@ -93,7 +95,7 @@ def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST, now: bo
     return Live(index, np.asarray(p[list(index)]), tuple(rows), weight)
 
 
-def _at(faults: engine.Faults, severity: Severity, end: str) -> engine.Faults:
+def _at(faults: Faults, severity: Severity, end: str) -> Faults:
     """The faults at the low end, the middle (`ohm`) or the high end of their severity."""
     ohms = [getattr(severity, end)] + ([getattr(severity.other, end)] if severity.other else [])
     return with_severity(faults, ohms)
@@ -143,14 +145,14 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
     seen = [t for t in tests if t.said is not None and t.said.kind == "looks"]
     others = [t for t in tests if t.said is None or t.said.kind != "looks"]
     for t in seen:
-        said[len(kept)] = _looks(j, alive, t, engine.solved(j.circuit, rows, Conditions()), back).reshape(
+        said[len(kept)] = _looks(j, alive, t, solving.solved(j.circuit, rows, Conditions()), back).reshape(
             shape
         )
         kept.append(t)
         value.append(np.zeros(len(rows)))
         disturbs.append(())
     for c in dict.fromkeys(t.conditions for t in others):
-        got = engine.solved(j.circuit, rows, c)
+        got = solving.solved(j.circuit, rows, c)
         here = [t for t in others if t.conditions == c]
         loads = [t for t in here if _draws(t) and _live_volts(got, t)]
         values, moved = got.measure([(t.spot, t.reads, t.phase) for t in loads])
@@ -183,16 +185,16 @@ def _draws(t: Candidate) -> bool:
     return not light or t.spot.what != "volts"
 
 
-def _metal_volts(got: engine.Solved, t: Candidate) -> Array:
+def _metal_volts(got: Solved, t: Candidate) -> Array:
     return got.volts(t.spot.a, t.spot.b or battery_minus(got.session.circuit), t.phase)
 
 
-def _live_volts(got: engine.Solved, t: Candidate) -> bool:
+def _live_volts(got: Solved, t: Candidate) -> bool:
     """Whether any explanation leaves volts there for a lamp or a load to show."""
     return t.spot.what != "volts" or bool((np.abs(_metal_volts(got, t)) > DEAD_V).any())
 
 
-def _chances(circuit: Circuit, t: Candidate, got: engine.Solved) -> Array:
+def _chances(circuit: Circuit, t: Candidate, got: Solved) -> Array:
     """P(answer) of every lane, one column a choice."""
     if t.said is None:
         raise AssertionError("asked for words of a measured test")
@@ -201,7 +203,7 @@ def _chances(circuit: Circuit, t: Candidate, got: engine.Solved) -> Array:
     return np.asarray(p / p.sum(axis=1, keepdims=True), np.float64)
 
 
-def _looks(j: Judgement, alive: Live, t: Candidate, got: engine.Solved, back: NDArray[np.intp]) -> Array:
+def _looks(j: Judgement, alive: Live, t: Candidate, got: Solved, back: NDArray[np.intp]) -> Array:
     """P(answer) of a look: it depends on the cause, and of a fuse on what became of it."""
     if t.said is None:
         raise AssertionError("asked for a look of a measured test")

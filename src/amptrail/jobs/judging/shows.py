@@ -27,12 +27,12 @@ from amptrail.jobs.judging.lines import phase_of, reading_line
 from amptrail.jobs.judging.outcomes import words_between
 from amptrail.jobs.judging.panel import Candidate, read_off
 from amptrail.jobs.judging.poweroff import beside
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.access import access, start_place, touchable, travel_minutes
-from amptrail.jobs.solved.engine import log_sigma
 from amptrail.jobs.solved.forbidden import meter_only, never
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.jobs.solved.own import STANDARD, Own
+from amptrail.jobs.solved.predicted import log_sigma
 from amptrail.jobs.solved.spots import Spot, battery_plus
 from amptrail.sheet.words import free_text, name_text
 
@@ -242,7 +242,7 @@ def _values(circuit: Circuit, tests: Sequence[Candidate], rows: Cases) -> tuple[
     moved: list[tuple[str, ...]] = [()] * len(tests)
     for c in dict.fromkeys(t.conditions for t in tests):
         index = [k for k, t in enumerate(tests) if t.conditions == c]
-        got = engine.solved(circuit, rows, c, keep=False)
+        got = solving.solved(circuit, rows, c, keep=False)
         some, switched = got.measure([(tests[k].spot, tests[k].reads, tests[k].phase) for k in index])
         for n, k in enumerate(index):
             out[:, k] = read_off(tests[k], some[:, n])

@@ -12,7 +12,7 @@ from amptrail.circuit.wiring import wiring
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.base.figures import figure
 from amptrail.jobs.judging.panel import Candidate
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.spots import Spot
 
@@ -58,7 +58,7 @@ def _same_place(circuit: Circuit, t: Spot, o: Spot, part: str, other: str) -> bo
 
 def _sound_alike(circuit: Circuit, t: Candidate, o: Observation, part: str, other: str) -> bool:
     """Whether the sound vehicle gives the same at both."""
-    got = engine.solved(circuit, [()], t.conditions, keep=False)
+    got = solving.solved(circuit, [()], t.conditions, keep=False)
     phase = o.phase or 0
     if t.said is not None:
         a, b = (float(got.across(n, p)[0]) for n, p in ((part, t.phase), (other, phase)))

@@ -75,7 +75,7 @@ def _at(fault: Json) -> Term:
 
 def _repaired(j: Judgement, row: Json, told: Observation | None) -> str | None:
     """The lines that say: repaired, and still the same. A new part does not cure metal that touches metal
-    (`engine.solved`): whoever looked there and found nothing says that it looks fine. Of two faults, what was
+    (`acting.left`): whoever looked there and found nothing says that it looks fine. Of two faults, what was
     renewed before is not renewed again."""
     known = {key(p.name): p.name for p in j.circuit.parts}
     here = [(known[key(f["part"])], f["mode"] in TOUCHES) for f in row["faults"] if key(f["part"]) in known]

@@ -21,8 +21,9 @@ from amptrail.jobs.judging.panel import live
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.night.drainbox import FuseRow, Read, asleep, box, clamped, explained, unfused
 from amptrail.jobs.night.drainwait import Step, steps, wait_min
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.session import session
 from amptrail.jobs.solved.spots import battery_plus
 from amptrail.reference.battery import USABLE, charge_share, cold_share, hours_left
 from amptrail.reference.rows import rows as table
@@ -44,7 +45,7 @@ class DrainOptions:
 
 # ---- what is awake, and why -------------------------------------------------------------------------
 def _lived(circuit: Circuit, faults: tuple[Fault, ...]) -> Timeline:
-    network = engine.session(circuit).network
+    network = session(circuit).network
     present = tuple(c for f in faults for c in changes(network, f))
     return run_cycle(network, present, "asleep", 1, "settle")
 
@@ -215,7 +216,7 @@ def _left(j: Judgement, fuse: str | None) -> list[Json]:
     kept = kept[:MOST_SUSPECTS]
     if not kept:
         return []
-    got = engine.solved(j.circuit, [r for _, r in kept], Conditions(pulled=(fuse,)), keep=False)
+    got = solving.solved(j.circuit, [r for _, r in kept], Conditions(pulled=(fuse,)), keep=False)
     amps = np.abs(got.amps(battery, phase))
     return [{"text": estimated(j, h)[0], "amps": float(a)} for (h, _), a in zip(kept, amps, strict=True)]
 

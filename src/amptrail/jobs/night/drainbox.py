@@ -16,7 +16,7 @@ from amptrail.circuit.wiring import wiring
 from amptrail.errors import one
 from amptrail.faults.metal import beyond_fuse, links, touching
 from amptrail.instruments import by_name
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.jobs.solved.spots import battery_plus
 from amptrail.reference.fuse import cold_ohm, fuses
@@ -140,7 +140,7 @@ def _supplied(circuit: Circuit, part: Part) -> tuple[Supply, ...]:
 def box(circuit: Circuit, seen: Sequence[Observation], faults: tuple[Fault, ...] = ()) -> tuple[FuseRow, ...]:
     """Every fuse of the sheet, in its order."""
     phase = asleep(circuit)
-    sound = engine.solved(circuit, [faults], Conditions(), keep=False)
+    sound = solving.solved(circuit, [faults], Conditions(), keep=False)
     every = [p for p in circuit.parts if p.kind in FUSES]
     plus = battery_plus(circuit)
     battery = next(p for p in circuit.parts if p.name == plus.part)

@@ -15,8 +15,9 @@ from amptrail.circuit.model import BODY, Circuit, Fault, Must, Part, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.base.figures import figure
 from amptrail.jobs.judging.claims import Pair, served, terminals
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.predicted import Solved
 from amptrail.reference.rows import rows
 
 # kind of part -> row of reference/drop_limits.csv
@@ -72,7 +73,7 @@ def _drop(circuit: Circuit, part: Part, f: Fault, limit_v: float) -> Drop | None
     users = served(circuit, f.at)
     if ends is None or not users:
         return None
-    got = engine.solved(circuit, [()], Conditions(), keep=False)
+    got = solving.solved(circuit, [()], Conditions(), keep=False)
     phases = range(len(drive_cycle(circuit)))
     own = _element(got, f.at, part)
     through = [abs(float(got.amps(own, p)[0])) if own is not None else 0.0 for p in phases]
@@ -89,21 +90,21 @@ def _drop(circuit: Circuit, part: Part, f: Fault, limit_v: float) -> Drop | None
     return Drop(*ends, allowed, through[p], f"{user[0].part} {does}", drive_cycle(circuit)[p].name)
 
 
-def _element(got: engine.Solved, at: Term, part: Part) -> str | None:
+def _element(got: Solved, at: Term, part: Part) -> str | None:
     """The branch of the blamed element."""
     names = got.session.network.branch_of
     wanted = [str(at) if at.name else part.name, *([f"{part.name}.87"] if part.kind == "relay" else [])]
     return next((n for n in wanted if key(n) in names), None)
 
 
-def _amps(got: engine.Solved, user: Pair, phase: int) -> float:
+def _amps(got: Solved, user: Pair, phase: int) -> float:
     """Current of a load or winding; 0 for a pin of a module, whose volts stand for it."""
     net = got.session.network
     name = f"{user[0].part}.coil" if user[0].name == "86" else user[0].part
     return abs(float(got.amps(name, phase)[0])) if key(name) in net.branch_of else 0.0
 
 
-def _across(got: engine.Solved, user: Pair, phase: int) -> float:
+def _across(got: Solved, user: Pair, phase: int) -> float:
     return abs(float(got.volts(*user, phase)[0]))
 
 

@@ -23,8 +23,9 @@ from amptrail.faults import Hypothesis
 from amptrail.jobs.evidence import words
 from amptrail.jobs.evidence.looks import AWAY, LOOKS_FINE
 from amptrail.jobs.evidence.predict import with_severity
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.spots import Spot
 from amptrail.sheet.words import free_text, name_text
 
@@ -50,8 +51,8 @@ class Vehicle:
     circuit: Circuit
     hidden: tuple[Fault, ...]
 
-    def _solved(self, c: Conditions) -> engine.Solved:
-        return engine.solved(self.circuit, [self.hidden, *[()] * SOUND_LANES], c)
+    def _solved(self, c: Conditions) -> Solved:
+        return solving.solved(self.circuit, [self.hidden, *[()] * SOUND_LANES], c)
 
     # ---- answers --------------------------------------------------------------------------------
     def answer(self, test: dict[str, Any], readings: str) -> str:

@@ -16,8 +16,8 @@ from amptrail.jobs.base.context import load
 from amptrail.jobs.expect import ExpectOptions, expect
 from amptrail.jobs.recorded.recordingproof import proof
 from amptrail.jobs.recorded.recordingtimes import beside_times, clicks, widen_after_run
-from amptrail.jobs.solved import engine
 from amptrail.jobs.solved.feeds import fitted
+from amptrail.jobs.solved.session import session
 from amptrail.jobs.solved.spots import battery_plus, spot
 from amptrail.recording import find_events, measure, open_recording
 from amptrail.recording.against import Band, beside, reading_lines
@@ -154,7 +154,7 @@ def beside_sheet(seen: Seen, sheet_text: str, feed: str | None) -> Json:
                 got = expect(sheet_text, ExpectOptions(at=at, instruments=(instrument,), feed=feed, cycles=2))
                 bands |= _bands(got, {p.name: p.base for p in drive_cycle(circuit)})
     there = fitted(circuit, feed)
-    lived = run_cycle(engine.session(there).network, (), "asleep", 1, "time")
+    lived = run_cycle(session(there).network, (), "asleep", 1, "time")
     widen_after_run(there, points, bands, lived)
     supply = next((c for c, p in points.items() if key(p) == key(str(battery_plus(circuit)))), None)
     return {

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from amptrail.circuit.model import Circuit, Part, Term, key
 from amptrail.errors import ModelError
-from amptrail.jobs.solved import engine
+from amptrail.jobs.solved.session import session
 from amptrail.jobs.solved.spots import Spot, all_spots, is_metal, spot
 
 PROTECTS = ("fuse", "link", "polyfuse")
@@ -52,7 +52,7 @@ def _branch(circuit: Circuit, s: Spot) -> Spot | None:
     name = s.a.name.removesuffix(".a") if _is_cavity(circuit, s) else s.a.name
     at = Term(s.a.part, name)
     try:
-        engine.session(circuit).network.branch(at)
+        session(circuit).network.branch(at)
     except ModelError:
         return None
     return Spot(s.name, "amps", at)
