@@ -23,7 +23,6 @@ from amptrail.jobs.solved.acting import Faults
 from amptrail.jobs.solved.observe import Conditions, Observation
 from amptrail.jobs.solved.own import Own, loads_more, shown
 from amptrail.jobs.solved.predicted import Solved
-from amptrail.jobs.solved.session import Faults
 from amptrail.jobs.solved.spots import Spot, battery_minus
 
 Array = NDArray[np.float64]
