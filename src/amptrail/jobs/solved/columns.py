@@ -23,14 +23,17 @@ from amptrail.solve.tolerance import each, ohm_sigma
 Array = NDArray[np.float64]
 Asked = tuple[Tap, int]  # an instrument and a phase slot
 OVER_RANGE_OHM = 20e6
+ANY_MOMENT = 12**0.5  # width of a uniform distribution in its standard deviations
 MOST_EFFECTS = 64 * MEBIBYTE  # of one parameter table a reading; what exceeds it is worked out again
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Column:
-    """One reading on every lane, V, A or ohm, and what its instrument switches on the first lane."""
+    """One reading on every lane, V, A or ohm, and what its instrument switches on the first lane; `unsteady`:
+    one sigma of what is read at some moment where nothing comes to rest, 0 elsewhere."""
 
     value: Array
+    unsteady: Array
     disturbs: tuple[str, ...]
 
 
@@ -50,20 +53,25 @@ class Columns:
             taps = list(dict.fromkeys(t for t, _ in new))
             number = {t: n for n, t in enumerate(taps)}
             got = read_at(self.network, self.runs, taps, [(slot, number[t]) for t, slot in new])
-            value = np.where(got.status == CHATTER, (got.low + got.high) / 2, got.value)
+            restless = got.status == CHATTER
+            value = np.where(restless, (got.low + got.high) / 2, got.value)
+            unsteady = np.where(restless, (got.high - got.low) / ANY_MOMENT, 0.0)
             value = np.where(got.over, OVER_RANGE_OHM, value)
             switched = got.changed[0].any(axis=2) if len(value) else np.zeros(value.shape[1:], bool)
             for t, slot in new:
                 n = number[t]
                 names = got.disturbs(0, slot, n) if switched[slot, n] else ()
-                self._columns[t, slot] = Column(np.ascontiguousarray(value[:, slot, n]), names)
+                self._columns[t, slot] = Column(
+                    *(np.ascontiguousarray(a[:, slot, n]) for a in (value, unsteady)), names
+                )
         return [self._columns[x] for x in asked]
 
     def covariance(self, asked: Sequence[Asked], fixed: Sequence[bool]) -> Array:
         """[lane, m, m] of the readings asked; `fixed[m]`: the supply was read at that moment, so its own
-        tolerance is left out. Tolerances shared by readings stay shared."""
+        tolerance is left out. Tolerances shared by readings stay shared; what does not rest is each time
+        read at another moment."""
         out = np.zeros((len(self.runs.status), len(asked), len(asked)))
-        value = [c.value for c in self.read(asked)]
+        columns = self.read(asked)
         live = [m for m, (t, _) in enumerate(asked) if t.instrument != "ohmmeter"]
         effects = self._of([(*asked[m], bool(fixed[m])) for m in live])
         for i, m in enumerate(live):
@@ -72,7 +80,8 @@ class Columns:
                 out[:, m, live[j]] = out[:, live[j], m] = both
         for m, (t, _) in enumerate(asked):
             if t.instrument == "ohmmeter":
-                out[:, m, m] = ohm_sigma(value[m]) ** 2
+                out[:, m, m] = ohm_sigma(columns[m].value) ** 2
+            out[:, m, m] += columns[m].unsteady ** 2
         return out
 
     def _of(self, wanted: Sequence[tuple[Tap, int, bool]]) -> list[Array]:

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from amptrail.circuit.model import Term, key
 from amptrail.jobs.solved.session import Session
 from amptrail.solve.runs import Runs
+from amptrail.solve.settle import CHATTER
 
 Array = NDArray[np.float64]
+RESTLESS = 23  # no discrete state has this number
 FED_V = 1.0  # below this a load is not fed, and its conductance says nothing (common practice)
 
 
@@ -26,10 +28,13 @@ class Lanes:
         return self.runs.phases.index(max(phase, 0))
 
     def state_hash(self, phases: Sequence[int]) -> NDArray[np.int64]:
-        """One number a lane for its discrete state in these phases."""
+        """One number a lane for its discrete state in these phases; what never comes to rest is a state of
+        its own, whatever it is in at the last instant."""
         out = np.zeros(self.runs.status.shape[0], np.int64)
         for p in phases:
-            bits = self.runs.snapshot.state[:, self._slot(p), :]
+            slot = self._slot(p)
+            restless = self.runs.status[:, slot] == CHATTER
+            bits = np.where(restless[:, None], RESTLESS, self.runs.snapshot.state[:, slot, :])
             for k in range(bits.shape[1]):
                 out = out * 31 + bits[:, k].astype(np.int64) + 7
         return out
