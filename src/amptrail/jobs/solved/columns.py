@@ -61,9 +61,8 @@ class Columns:
             for t, slot in new:
                 n = number[t]
                 names = got.disturbs(0, slot, n) if switched[slot, n] else ()
-                self._columns[t, slot] = Column(
-                    *(np.ascontiguousarray(a[:, slot, n]) for a in (value, unsteady)), names
-                )
+                here = [np.ascontiguousarray(a[:, slot, n]) for a in (value, unsteady)]
+                self._columns[t, slot] = Column(here[0], here[1], names)
         return [self._columns[x] for x in asked]
 
     def covariance(self, asked: Sequence[Asked], fixed: Sequence[bool]) -> Array:
