@@ -88,3 +88,33 @@ def test_who_read_what_and_nothing_wider_than_the_screen() -> None:
     assert "BAT.+ in running meter 12 V  (A. Sample)" in text
     assert "comeback" not in text
     assert max(map(len, text.splitlines())) <= WIDTH
+
+
+SHEET = """vehicle "Pump with a bad ground"
+phase ignition-on 10 s
+phase asleep 60 s
+battery BAT 12.6 V
+fuse F1 15 A
+switch SW closed in ignition-on
+motor PUMP 1 ohm breaks 2.5 A runs 6 A at 13 V
+ground G1
+path BAT.- -- [W0: 25 mm2 0.5 m] -- body
+path BAT.+ -- F1 -- SW -- PUMP -- [W3: 1.5 mm2 0.5 m] -- G1
+must runs: PUMP.in to PUMP.out 9 V or more in ignition-on; 1 V or less in asleep
+"""
+
+
+def test_what_is_read_after_the_repair_is_of_the_repaired_vehicle(job: Call, tmp_path: Path) -> None:
+    sheet = tmp_path / "pump.sheet"
+    sheet.write_text(SHEET, encoding="utf-8")
+    for line in (
+        f"new pump {sheet}", 'add pump "runs in ignition-on does not work"',
+        'add pump "G1.1 in ignition-on meter 11.8 V"', 'conclude pump "G1 open"',
+    ):  # fmt: skip
+        assert job(f"job {line}")["exit"] == 0
+    assert "G1 replaced" in job('job done pump "new eye"')["text"]
+    for line in ("runs in ignition-on works", "G1.1 in ignition-on meter 0.02 V"):
+        job(f'job add pump "{line}"')
+    told = job("suspects pump")
+    assert told["suspects"][0]["faults"][0]["part"] == "G1" and told["doubtful_reading"] is None
+    assert "replaced" not in job('job done pump "and a new bolt"')["text"]  # once is enough

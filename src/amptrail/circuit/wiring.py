@@ -12,11 +12,13 @@ from amptrail.circuit.model import BODY, Circuit, Net, Path, Term, key
 @dataclass(frozen=True)
 class Wiring:
     """`node_of` maps a terminal key to its node number; `names[n]` is the canonical terminal of node n
-    (the first written in the sheet); `net_names[n]` the names given to it by `net` lines."""
+    (the first written in the sheet); `net_names[n]` the names given to it by `net` lines; `terms` every
+    terminal as it was first written."""
 
     node_of: dict[tuple[str, str], int]
     names: tuple[Term, ...]
     net_names: tuple[tuple[str, ...], ...]
+    terms: tuple[Term, ...]
 
     def node(self, term: Term) -> int | None:
         """The node of a terminal or of a net name (Term with part ""), None when nothing is joined there."""
@@ -82,4 +84,4 @@ def wiring(circuit: Circuit) -> Wiring:
             nets[n].append(term.name)
         elif not names[n].part and names[n] != BODY:
             names[n] = term  # prefer a real terminal over a net's name
-    return Wiring(node_of, tuple(names), tuple(tuple(x) for x in nets))
+    return Wiring(node_of, tuple(names), tuple(tuple(x) for x in nets), tuple(first.values()))

@@ -30,7 +30,7 @@ def _has(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     attribute, _, factor = row.mode.removeprefix("has:").partition("*")
     if spot.part is None:
         return ()
-    value = number(spot.part, attribute) * float(factor)
+    value = float(f"{number(spot.part, attribute) * float(factor):.6g}")  # as a person would write it
     return (Fault("has", Term(spot.part.name, ""), attribute=attribute, value=value),)
 
 
@@ -56,7 +56,7 @@ def _exchanged(spot: Spot) -> tuple[Fault, ...]:
 def _shed(spot: Spot) -> tuple[Fault, ...]:
     if spot.partner is None:
         return ()
-    low = number(spot.partner, "emf_v") * LOW_BATTERY
+    low = float(f"{number(spot.partner, 'emf_v') * LOW_BATTERY:.6g}")
     return (Fault("dead", spot.at), Fault("has", Term(spot.partner.name, ""), attribute="emf_v", value=low))
 
 

@@ -85,7 +85,7 @@ def terminals(circuit: Circuit, at: Term) -> tuple[Term, ...]:
     part = next((p for p in circuit.parts if key(p.name) == key(at.part)), None)
     if part is None:
         return ()
-    every = [Term(part.name, n) for p, n in wiring(circuit).node_of if p == key(part.name)]
+    every = [Term(part.name, t.name) for t in wiring(circuit).terms if key(t.part) == key(part.name)]
     wanted = _of_spot(part, at.name, every)
     found: dict[int, Term] = {}
     for t in wanted:

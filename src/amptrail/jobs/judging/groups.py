@@ -85,7 +85,9 @@ def said(j: Judgement, members: Sequence[int], text: str) -> str:
             ways.setdefault(fuses[key(faults[0].at.part)], set()).add(faults[0].mode)
     both = [name for name, modes in ways.items() if modes >= {"open", "missing"}]
     alone = {f"{name_text(n)} {mode}": n for n in both for mode in ("open", "missing")}
-    return f"{name_text(alone[text])} blown or missing" if text in alone else text
+    told = f"{name_text(alone[text])} blown or missing" if text in alone else text
+    too = any(f.stays for c in j.suspects[members[0]].causes for f in c.faults)
+    return f"{told}, the new one too" if too else told
 
 
 def merge(j: Judgement) -> list[Group]:

@@ -142,11 +142,16 @@ def _ruled_by(j: Judgement) -> list[Json]:
     texts = {o.line: o.text for o in j.seen.all}
     rows = []
     for c in contributions(j.post)[: len(j.seen.all)]:
-        gone = [estimated(j, h)[0] for h in c.ruled_out[:6]]
+        gone = [estimated(j, h)[0] for h in c.ruled_out if not _in_the_new_one(j, h)][:6]
         rows.append(
             {"line": c.line, "text": texts.get(c.line, ""), "ruled_out": gone, "count": len(c.ruled_out)}
         )
     return rows
+
+
+def _in_the_new_one(j: Judgement, h: int) -> bool:
+    """Whether the suspect is that a new part has what the old one had."""
+    return any(f.stays for c in j.suspects[h].causes for f in c.faults)
 
 
 def _doubt(j: Judgement) -> Json | None:
@@ -197,7 +202,7 @@ def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
         s = j.suspects[m]
         if s.causes[0].faults and s.key != first:
             by_key.setdefault(s.key, estimated(j, m)[0])
-    return list(by_key.values())
+    return list(dict.fromkeys(by_key.values()))
 
 
 def _renewed(j: Judgement, h: int) -> list[str]:
@@ -224,7 +229,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
                 "severity": severity,
                 "repair": repair if left else TRY_AGAIN.format(", ".join(done)),
                 "repair_minutes": float(sum(c.repair_minutes for c in left)),
-                "equivalent": _equivalent(j, g.members[1:], j.suspects[h].key),
+                "equivalent": [x for x in _equivalent(j, g.members[1:], j.suspects[h].key) if x != text],
                 "renewed": done,
                 "why": _why(j, h),
                 "drawn": _drawn(j, h),

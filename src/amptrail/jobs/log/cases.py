@@ -32,10 +32,16 @@ def of_texts(
 
 
 def _tell(a: Ask, action: str) -> Json:
-    """Conclusion, repair, what is left, minutes, facts: checked, then added."""
-    kind, data = casework.ACTIONS[action](casework.Said(a.words, a.more), rebuild(known(a.log, a.name)))
+    """Conclusion, repair, what is left, minutes, facts: checked, then added. What is read after a repair is
+    read of the repaired vehicle, so a repair says among the readings what is new from there on."""
+    state = rebuild(known(a.log, a.name))
+    kind, data = casework.ACTIONS[action](casework.Said(a.words, a.more), state)
     e = a.entry(kind, data)
-    return {"added": a.added(e), "text": told(kind, e.id, e.data)}
+    lines = casework.new_from_here(state) if action == "done" else []
+    made = [a.entry("reading", {"text": x}, f"{e.id}.new{n}") for n, x in enumerate(lines)]
+    added = a.log.add_all([e, *made])
+    text = "\n".join([told(kind, e.id, e.data), *(f"among the readings from here on: {x}" for x in lines)])
+    return {"added": [x.id for x in added], "text": text}
 
 
 def _fit(a: Ask) -> Json:

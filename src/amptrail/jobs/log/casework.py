@@ -15,6 +15,7 @@ from amptrail.errors import nearest, one
 from amptrail.jobs.base.context import load
 from amptrail.paper.words import languages
 from amptrail.sheet import parse_fault
+from amptrail.sheet.words import name_text
 from amptrail.store import JobState
 
 Told = tuple[str, dict[str, Any]]
@@ -56,6 +57,20 @@ def conclude(said: Said, state: JobState) -> Told:
 def done(said: Said, state: JobState) -> Told:
     """A repair that was made."""
     return "repair", {"text": _words(said, "done", '"new pin in X7.4"'), "minutes": said.more.get("minutes")}
+
+
+def new_from_here(state: JobState) -> list[str]:
+    """Readings lines for a repair of what was concluded: these parts are new. A chafed wire is none: it is
+    mended where it touches, which no part says."""
+    if state.sheet is None or not state.conclusion or not state.readings:
+        return []
+    from amptrail.jobs.solved.acting import curable  # late: the log needs no solver
+
+    circuit = load(state.sheet).circuit
+    halves = [x.strip() for x in state.conclusion.split(" and ") if x.strip()]
+    parts = dict.fromkeys(f.at.part for x in halves for f in parse_fault(circuit, x) if curable(f))
+    said = {line.strip() for _, line in state.readings}
+    return [x for p in parts if (x := f"{name_text(p)} replaced") not in said]
 
 
 def left(said: Said, state: JobState) -> Told:

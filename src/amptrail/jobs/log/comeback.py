@@ -14,7 +14,7 @@ from amptrail.sheet import parse_fault
 from amptrail.sheet.words import name_text
 from amptrail.store import Entry, alive, rebuild
 
-FACTS = ("vehicle", "battery_ah", "rate", "currency", "language", "customer")
+FACTS = ("vehicle", "battery_ah", "rate", "currency", "language", "customer", "vat", "terms", "issuer")
 
 
 def left_sheet(entries: list[Entry], name: str) -> str | None:

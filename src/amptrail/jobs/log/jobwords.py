@@ -80,7 +80,7 @@ def standing(name: str, s: JobState, entries: Sequence[Entry]) -> str:
         lines += [x for r in rows if r for x in _long(title, r)]
     for f in s.feeds:
         how = "fitted" if f.get("fitted") else "asked for" if f.get("asked") else "taken out again"
-        lines += f"{how}: {f.get('words', '')} ({f.get('verdict', '')})".split("\n")
+        lines += _long(how, f"{f.get('name', '')}, {f.get('text', '')} ({f.get('verdict', '')})".lstrip(", "))
     lines += [x for r in s.repairs for x in _long("done", _said("repair", r))]
     lines += [x for r in s.left for x in _long("left undone", r)]
     lines += [x for r in s.parts for x in _long("part", _said("part", r))]
