@@ -19,6 +19,7 @@ Dimension = Literal["ohm", "A", "V", "W", "mm2", "m", "s", "x"]
 # unit word -> (dimension, power of ten to SI) ; minutes and hours are the two that are no power of ten
 _TENS: dict[str, tuple[Dimension, int]] = {
     "uohm": ("ohm", -6), "µΩ": ("ohm", -6), "mohm": ("ohm", -3), "mΩ": ("ohm", -3), "ohm": ("ohm", 0),
+    "mOhm": ("ohm", -3), "Ohm": ("ohm", 0), "kOhm": ("ohm", 3), "MOhm": ("ohm", 6),
     "Ω": ("ohm", 0), "kohm": ("ohm", 3), "kΩ": ("ohm", 3), "Mohm": ("ohm", 6), "MΩ": ("ohm", 6),
     "A": ("A", 0), "mA": ("A", -3), "uA": ("A", -6), "µA": ("A", -6), "nA": ("A", -9), "V": ("V", 0),
     "mV": ("V", -3), "kV": ("V", 3), "W": ("W", 0), "mW": ("W", -3), "kW": ("W", 3), "mm2": ("mm2", 0),

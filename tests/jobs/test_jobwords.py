@@ -112,9 +112,9 @@ def test_what_is_read_after_the_repair_is_of_the_repaired_vehicle(job: Call, tmp
         'add pump "G1.1 in ignition-on meter 11.8 V"', 'conclude pump "G1 open"',
     ):  # fmt: skip
         assert job(f"job {line}")["exit"] == 0
-    assert "G1 replaced" in job('job done pump "new eye"')["text"]
+    assert "G1 repaired" in job('job done pump "new eye"')["text"]
     for line in ("runs in ignition-on works", "G1.1 in ignition-on meter 0.02 V"):
         job(f'job add pump "{line}"')
     told = job("suspects pump")
     assert told["suspects"][0]["faults"][0]["part"] == "G1" and told["doubtful_reading"] is None
-    assert "replaced" not in job('job done pump "and a new bolt"')["text"]  # once is enough
+    assert "repaired" not in job('job done pump "and a new bolt"')["text"]  # once is enough

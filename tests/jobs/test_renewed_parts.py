@@ -149,3 +149,24 @@ def test_a_fuse_is_blown_or_missing_until_somebody_looks() -> None:
     first = looked[0]
     assert first["words"] == first["text"] == "F1 missing" and "F1 open" not in first["equivalent"]
     assert sum(r["probability"] for r in looked if r["text"] == "F1 open") < first["probability"] / 5
+
+
+def test_what_was_repaired_touches_no_metal_any_more() -> None:
+    """A new plug takes no chafed wire away, a repair does: what works then was broken there."""
+
+    def short_at(readings: str, metal: str) -> float:
+        j = judge(load(SHEET).circuit, readings)
+        return sum(
+            float(p)
+            for s, p in zip(j.suspects, j.post.probability, strict=True)
+            if s.causes[-1].id == f"metal {metal}:to_ground"
+        )
+
+    blown = FAILS + "F1 in off looks blown\n"
+    works = "F1 replaced\npump-runs in ignition-on works\n"
+    before = short_at(blown, "X1.1.b")
+    assert before > 0.01
+    assert short_at(blown + "X1 repaired\n" + works, "X1.1.b") > 0.2 * before
+    assert short_at(blown + "X1 replaced\n" + works, "X1.1.b") < 0.2 * before
+    again = blown + "X1 repaired, no change\n"
+    assert short_at(again, "X1.1.b") < 0.2 * before

@@ -71,11 +71,16 @@ def instruments() -> tuple[Instrument, ...]:
     return tuple(_instrument(r) for r in csv.DictReader(text.splitlines()))
 
 
+OWN = ("offset", "accuracy", "floor", "draws")  # words of an instrument somebody measured
+
+
 def _figures(words: str) -> dict[str, float]:
     """`12 V 21 W` as {V: 12, W: 21}."""
     bits = words.split()
     if len(bits) % 2:
-        raise one("instrument", f"`{words}` is not a list of numbers with units")
+        raise one("instrument", f"`{words}` is not a list of numbers with units", expected=OWN,
+                  nearest=nearest(bits[0], OWN),
+                  remedy="write it as accuracy 1 %, offset 30 mA, 12 V 21 W")  # fmt: skip
     found: dict[str, float] = {}
     for number, unit in zip(bits[::2], bits[1::2], strict=True):
         value = units.parse(f"{number} {unit}")
@@ -83,9 +88,6 @@ def _figures(words: str) -> dict[str, float]:
             raise one("instrument", f"{number} {unit} must be above zero")
         found[units.dimension(unit)] = value
     return found
-
-
-OWN = ("offset", "accuracy", "floor", "draws")  # words of an instrument somebody measured
 
 
 def _split(base: Instrument, words: str) -> tuple[str, list[tuple[str, str, str]]]:

@@ -28,7 +28,7 @@ def term(names: Names, tree: Node, *, strict: bool = False) -> Term:
         return Term(part.name, names.branch(part, node.children[2], node.children[4]))
     first, side = node.children[2], node.children[4] if node.data == "side" else None
     if part.kind in CAVITIED:
-        return Term(part.name, names.cavity_side(part, first, side))
+        return Term(part.name, names.cavity_side(part, first, side, strict=strict))
     if side is not None:
         raise wrong(
             side, "unknown-terminal", f"{part.kind} {part.name} has no cavities", remedy="write PART.TERMINAL"

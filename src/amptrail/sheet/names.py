@@ -172,8 +172,12 @@ class Names:
         """The spelling of a cavity, as first mentioned."""
         return self.cavities.get((key(part.name), key(str(token))), str(token))
 
-    def cavity_side(self, part: Part, cavity: Token, side: Token | None) -> str:
+    def cavity_side(self, part: Part, cavity: Token, side: Token | None, *, strict: bool = False) -> str:
         """`4.a`: side a when no side is said."""
+        known = tuple(c for (p, _), c in self.cavities.items() if p == key(part.name))
+        if strict and key(str(cavity)) not in {key(c) for c in known}:
+            raise wrong(cavity, "unknown-terminal", f"{part.kind} {part.name} has no cavity {cavity}",
+                        known=known, remedy=f"use one of: {', '.join(known) or 'none'}")  # fmt: skip
         letter = str(side).lower() if side is not None else "a"
         if letter not in ("a", "b"):
             raise wrong(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -12,7 +13,13 @@ from amptrail.circuit.model import key
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.sheet.grammar import parser
 from amptrail.sheet.lexer import TOKEN, words
+from amptrail.units import WORDS
 
+UNITS = ("V", "mV", "A", "mA", "ohm", "mohm", "kohm", "W", "mm2", "m", "s", "min", "x")
+_SPOKEN = {
+    "volt": "V", "millivolt": "mV", "amp": "A", "ampere": "A", "milliamp": "mA", "ohm": "ohm", "watt": "W",
+    "second": "s", "sec": "s", "minute": "min", "metre": "m", "meter": "m", "hour": "h",
+}  # fmt: skip
 _SAY = {
     "NAME": "a name",
     "TERM": "a terminal",
@@ -47,7 +54,13 @@ def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
     try:
         tree: Tree[Any] = parser().parse(text, start=start)
     except UnexpectedToken as e:
-        raise InputError((_first_word(text, e, line) or _token_problem(text, e, line),)) from None
+        raise InputError(
+            (
+                _first_word(text, e, line)
+                or _reading_begun(text, e, start, line)
+                or _token_problem(text, e, line),
+            )
+        ) from None
     except UnexpectedCharacters as e:
         raise InputError((_character_problem(text, e, line),)) from None
     except UnexpectedInput as e:  # pragma: no cover - lark has no other kind today
@@ -69,6 +82,21 @@ def _first_word(text: str, e: UnexpectedToken, line: int) -> Problem | None:
                    f"write {near} instead, or `while` after the signal of a module {first}")  # fmt: skip
 
 
+def _reading_begun(text: str, e: UnexpectedToken, start: str, line: int) -> Problem | None:
+    """`batery 12.5 V`, `shopp says ...`: read as the beginning of a point, the slip is in the first word."""
+    found = re.match(r"\s*([^\W\d]\w*)(?=\s)(?:\s+says\s+\S+?(?=\.|\s))?\s*", text)
+    if start != "reading" or found is None or found.end() != (e.token.column or 0) - 1:
+        return None
+    near = nearest(found[1], ("shop", "customer", "mine") if " says " in found[0] else _BEGINS)
+    if near is None or near == key(found[1]):
+        return None
+    return Problem("syntax", f"no line begins with {found[1]}", line, found.start(1) + 1, "error", _BEGINS,
+                   near, f"write {near} instead")  # fmt: skip
+
+
+_BEGINS = ("battery", "with", "without", "worked", "my", "mine", "shop", "customer")
+
+
 @cache
 def _openings() -> tuple[str, ...]:
     """Every word a statement may begin with."""
@@ -82,6 +110,13 @@ def _in_two(text: str, e: UnexpectedToken, wanted: list[str]) -> str | None:
     rest = text[(e.token.end_column or 1) - 1 :].split()
     whole = key(f"{e.token}-{rest[0]}") if rest else ""
     return f"{e.token}-{rest[0]}" if any(t in wanted for t in words().get(whole, ())) else None
+
+
+def _slipped_unit(whole: str, column: int, text: str) -> str | None:
+    """The unit meant by a word behind a number, if it is near one."""
+    if not re.search(r"(?:^|[\s>])[+-]?\d+(?:[.,]\d+)?\s*$", whole[: column - 1]):
+        return None
+    return _SPOKEN.get(key(text).rstrip("s")) or nearest(text, WORDS)
 
 
 def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
@@ -114,6 +149,13 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
             f"{text}_1",
             f"call it {text}_1, or write `{text}` in back-quotes",
         )
+    if (
+        not at_end
+        and (near is None or key(near) != key(text))
+        and (unit := _slipped_unit(whole, column, text))
+    ):
+        return Problem("unit", f"{text} is not a unit", line, column, "error", UNITS, unit,
+                       f"write {unit} instead")  # fmt: skip
     message = "the line ends too early" if at_end else f"{text} is not expected here"
     which = says[0] if len(says) == 1 else "one of these"
     place = "here" if at_end else "before it"

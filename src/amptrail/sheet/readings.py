@@ -28,6 +28,7 @@ _UNITS = {
     "ohmmeter": ("ohm",),
     "scope": ("V", "A"),
 }
+_AT_REST = ("ohmmeter", "eye", "hand")  # what is read with the battery off
 _SHOWS_LIGHT = ("lamp", "led", "eye")  # of what is lit, how long it was is a reading
 _TIME = "a time is told of a light: lamp lit 12 s then dark, or lamp lit > 70 s"
 _UNSAID = {"meter": "V", "loaded": "V", "scope": "V", "fuse-drop": "V", "clamp": "A", "ohmmeter": "ohm"}
@@ -64,13 +65,13 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced, worked speak of the part `a.part` with `word`. kind my: what
-    the reader's own `instrument` is, in `word`.
+    answers, looks, sounds, is, code, replaced, repaired, worked speak of the part `a.part` with `word`.
+    kind my: what the reader's own `instrument` is, in `word`.
     """
 
     line: int
     text: str
-    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, worked, my
+    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, repaired, worked, my
     a: Term
     b: Term | None = None
     phase: str | None = None
@@ -104,6 +105,10 @@ class Readings:
     warnings: tuple[Problem, ...] = ()
 
 
+# SAE J2012: letter, 0 to 3, three hexadecimal digits
+CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}", re.IGNORECASE)
+
+
 class _Reader:
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
@@ -130,6 +135,11 @@ class _Reader:
                 return self._replaced(k[0], bool(k[2]), number, text)
             case "r_said_replaced":
                 return replace(self._replaced(k[2], bool(k[4]), number, text), whose=str(k[0]).lower())
+            case "r_repaired":
+                return replace(self._replaced(k[0], bool(k[2]), number, text), kind="repaired")
+            case "r_said_repaired":
+                got = self._replaced(k[2], bool(k[4]), number, text)
+                return replace(got, kind="repaired", whose=str(k[0]).lower())
             case "r_worked":
                 part = self.names.part(word(k[2])).name
                 said = str(k[3])[1:-1] if k[3] is not None else None
@@ -139,7 +149,11 @@ class _Reader:
                 return Reading(number, text, "my", Term("", ""), instrument=tool, word=said)
             case "r_code":
                 at = Term(self.names.part(word(k[0])).name, "")
-                base = Reading(number, text, "code", at, phase=self._phase(word(k[4])), word=str(word(k[2])))
+                code = word(k[2])
+                if not CODE.fullmatch(str(code)):
+                    raise wrong(code, "dtc", f"{code} is not a trouble code such as P0230",
+                                remedy="write a letter P, C, B or U and four digits")  # fmt: skip
+                base = Reading(number, text, "code", at, phase=self._phase(word(k[4])), word=str(code))
                 return self._tails(self._standing(base), k[5:])
             case "r_said":
                 return replace(self._observed(k[2], number, text), whose=str(k[0]).lower())
@@ -304,13 +318,29 @@ class _Reader:
         instrument = str(tool).lower().replace("_", "-")
         r = replace(r, instrument=instrument)
         for item in items:
-            r = self._item(r, instrument, item)
+            before, r = r.word, self._item(r, instrument, item)
+            if before is not None and r.word != before:
+                raise wrong(item.children[0], "two-words", f"{before} and {r.word}: which of the two?",
+                            remedy="write one of them; say how it changes with `fluctuates`")  # fmt: skip
         if r.value is None and r.low is None and r.word is None and r.seconds is None:
             raise wrong(
                 tool, "no-value", f"what did the {instrument} show?", remedy="write the value after it"
             )
+        self._at_rest(r, instrument, tool)
         self._reachable(r, tool)
         return r
+
+    def _at_rest(self, r: Reading, instrument: str, token: Token) -> None:
+        """Volts and amps need the battery, ohms need it away."""
+        real = tuple(p.name for p in drive_cycle(self.circuit))
+        if r.phase == "off" and "off" not in map(key, real) and instrument not in _AT_REST:
+            raise wrong(token, "off", f"a {instrument} reads nothing with the battery off", known=real,
+                        remedy="write the phase it was read in; off is for ohms and for looks")  # fmt: skip
+        if r.phase != "off" and instrument == "ohmmeter":
+            said = f"an ohmmeter on live circuits is no reading: taken as read in off, not in {r.phase}"
+            remedy = "take the battery off, read again, and write: in off"
+            self.warnings.append(Problem("ohms-live", said, r.line, token.column or 1, "warning",
+                                         remedy=remedy))  # fmt: skip
 
     def _item(self, r: Reading, instrument: str, item: Any) -> Reading:
         k = item.children

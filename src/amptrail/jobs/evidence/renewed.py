@@ -12,7 +12,7 @@ from dataclasses import replace
 from amptrail.belief import Table
 from amptrail.circuit.model import Circuit, Fault, key
 from amptrail.jobs.evidence.predict import Evidence, Suspect, solve_all, table
-from amptrail.jobs.solved.acting import curable
+from amptrail.jobs.solved.acting import cured
 from amptrail.jobs.solved.observe import Observation
 
 IN_VAIN = 0.05  # the new part is as bad, or the exchange was botched (common practice)
@@ -30,7 +30,7 @@ def touched(suspects: Sequence[Suspect], renewed: Sequence[str]) -> list[int]:
 
 
 def _of(f: Fault, new: set[str]) -> bool:
-    return key(f.at.part) in new and curable(f) and not f.stays
+    return cured(f, tuple(new)) and not f.stays
 
 
 def _kept(s: Suspect) -> Suspect:

@@ -17,7 +17,7 @@ from amptrail.instruments import by_name
 from amptrail.jobs.evidence import looks
 from amptrail.jobs.evidence.codes import code_chance
 from amptrail.jobs.evidence.warmth import warmth
-from amptrail.jobs.solved.acting import curable
+from amptrail.jobs.solved.acting import cured
 from amptrail.jobs.solved.observe import Observation
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     """Natural-log likelihood of the observation on every lane."""
     owner = np.repeat(np.arange(len(suspects)), [len(s.rows) for s in suspects])
     if o.kind == "exchanged":
-        cured = np.asarray([_cured_by(s, o.part or "") for s in suspects])
+        cured = np.asarray([_cured_by(s, o) for s in suspects])
         if o.tells:  # where the new part changes nothing, what failed fails as a matter of course
             again = np.asarray(sum(column(circuit, x, got, suspects) for x in o.tells), np.float64)
             return np.where((cured > 0)[owner], again, 0.0)
@@ -134,7 +134,8 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     return word_column(p)
 
 
-def _cured_by(s: Suspect, part: str) -> float:
-    """The share of what is wrong that a new part takes away."""
+def _cured_by(s: Suspect, o: Observation) -> float:
+    """The share of what is wrong that a new part, or a mended metal, takes away."""
+    new = (o.part or "", *(x for x in o.conditions.renewed if "." in x))
     every = [f for c in s.causes for f in c.faults]
-    return sum(key(f.at.part) == key(part) and curable(f) and not f.stays for f in every) / max(len(every), 1)
+    return sum(cured(f, new) and not f.stays for f in every) / max(len(every), 1)

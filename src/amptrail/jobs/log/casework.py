@@ -60,17 +60,14 @@ def done(said: Said, state: JobState) -> Told:
 
 
 def new_from_here(state: JobState) -> list[str]:
-    """Readings lines for a repair of what was concluded: these parts are new. A chafed wire is none: it is
-    mended where it touches, which no part says."""
+    """Readings lines for a repair of what was concluded: from here on these parts are as new."""
     if state.sheet is None or not state.conclusion or not state.readings:
         return []
-    from amptrail.jobs.solved.acting import curable  # late: the log needs no solver
-
     circuit = load(state.sheet).circuit
     halves = [x.strip() for x in state.conclusion.split(" and ") if x.strip()]
-    parts = dict.fromkeys(f.at.part for x in halves for f in parse_fault(circuit, x) if curable(f))
+    parts = dict.fromkeys(f.at.part for x in halves for f in parse_fault(circuit, x))
     said = {line.strip() for _, line in state.readings}
-    return [x for p in parts if (x := f"{name_text(p)} replaced") not in said]
+    return [x for p in parts if (x := f"{name_text(p)} repaired") not in said]
 
 
 def left(said: Said, state: JobState) -> Told:

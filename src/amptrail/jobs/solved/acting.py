@@ -15,14 +15,15 @@ def curable(f: Fault) -> bool:
     return f.mode not in ("to_ground", "to_supply")
 
 
-def _cured(f: Fault, replaced: Sequence[str]) -> bool:
-    return curable(f) and key(f.at.part) in {key(x) for x in replaced}
+def cured(f: Fault, renewed: Sequence[str]) -> bool:
+    """Whether these parts being new, or these metals mended (`W5.out`), take the fault away."""
+    return key(f.at.part if curable(f) else str(f.at)) in {key(x) for x in renewed}
 
 
 def left(faults: Faults, c: Conditions) -> Faults:
     """The faults that are there under these conditions: a good part standing in has none, one that was
     renewed those which the new one has too."""
-    return tuple(f for f in faults if not _cured(f, c.replaced) and (f.stays or not _cured(f, c.renewed)))
+    return tuple(f for f in faults if not cured(f, c.replaced) and (f.stays or not cured(f, c.renewed)))
 
 
 def _taken_along(circuit: Circuit, f: Fault, away: set[str]) -> bool:

@@ -38,7 +38,8 @@ class Conditions:
     """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off.
 
     `feed`: its name or its words; `replaced`: parts for which a good one stands in. `renewed`: parts
-    exchanged on an earlier line; nobody says them again, and they stay.
+    exchanged on an earlier line, and metals mended where they touched (`W5.out`); nobody says them again, and
+    they stay.
     """
 
     unplugged: tuple[str, ...] = ()
@@ -198,7 +199,7 @@ def _said(r: Reading) -> tuple[Kind, str] | None:
             return "works", "works" if r.word in ("on", "running", "working") else "does not"
         case "looks":
             return "looks", r.word or ""
-        case "replaced":
+        case "replaced" | "repaired":
             return "exchanged", r.word or ""
         case "code":
             return "code", (r.word or "").upper()
@@ -335,7 +336,8 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
         if isinstance(got, str):
             ignored.append((r.line, got))
         elif got.kind == "exchanged":
-            renewed = tuple(sorted({*renewed, r.a.part}))
+            mended = _metals(circuit, r.a.part) if r.kind == "repaired" else ()
+            renewed = tuple(sorted({*renewed, r.a.part, *mended}))
             if got.word:  # a part renewed without a word of what it did is no reading
                 used.append(_in_vain(got, used, renewed))
         else:
@@ -346,6 +348,13 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             pulled.update(taken)
             used.append(_as_read_with(replace(got, conditions=standing), r, mine))
     return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed, tuple(there))
+
+
+def _metals(circuit: Circuit, part: str) -> tuple[str, ...]:
+    """The metals a part ends on, by the names faults have there: mended, it touches nothing any more."""
+    w = wiring(circuit)
+    ends = {w.node(t) for t in w.terms if key(t.part) == key(part)}
+    return tuple(str(w.names[n]) for n in sorted(n for n in ends if n is not None))
 
 
 def _was_there(r: Reading, part: str, renewed: tuple[str, ...]) -> Observation:
