@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from amptrail.circuit.model import Circuit, Must, Part, Term, key
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.circuit.supply import nominal_v
+from amptrail.circuit.wiring import wiring
+from amptrail.faults.metal import carried, touching
 from amptrail.jobs.evidence.words import lamp_v
 from amptrail.jobs.judging.bypasses import LAMP_UP_TO
 from amptrail.jobs.judging.panel import Candidate
@@ -119,7 +121,7 @@ def sensed(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
     out: list[Candidate] = []
     cycle = drive_cycle(circuit)
     for m in circuit.musts:
-        if m.a is not None:
+        if m.a is not None and _shows(circuit, m):
             for phase in reachable:
                 if _says(circuit, m, phase):
                     out.append(asked(circuit, m, phase))
@@ -130,6 +132,17 @@ def sensed(circuit: Circuit, reachable: Sequence[int]) -> list[Candidate]:
             # heard as a phase begins: who stands beside a sleeping vehicle hears nothing
             out += [_by_ear(circuit, p, n) for n in reachable if cycle[n].base != "asleep"]
     return out
+
+
+def _shows(circuit: Circuit, m: Must) -> bool:
+    """Whether anybody can tell without an instrument that the function works: something that is lit, turns or
+    warms hangs on one of its ends. A charging voltage or a 5 V line shows nothing; it is measured."""
+    w, by_name = wiring(circuit), {key(p.name): p for p in circuit.parts}
+    ends = [t for t in (m.a, m.b) if t is not None]
+    own = [by_name[key(t.part)] for t in ends if key(t.part) in by_name]
+    metals = [n for t in ends if (n := w.node(t)) is not None]
+    hung = [x for n in metals for there in carried(circuit, n) for x in touching(circuit).get(there, ())]
+    return any(x.kind in LOADS for x in (*own, *hung))
 
 
 def _says(circuit: Circuit, m: Must, phase: int) -> bool:
