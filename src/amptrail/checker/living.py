@@ -8,7 +8,7 @@ from amptrail.checker.data import Step
 from amptrail.checker.shape import COPPER, FUSES, LOADS, Link
 from amptrail.checker.told import Found, Mark, Told, active, amps, longer, metal
 from amptrail.circuit import tables
-from amptrail.circuit.model import Draw, Reference, Term, key
+from amptrail.circuit.model import Circuit, Draw, GroundPin, Reference, Supply, Term, key
 from amptrail.circuit.phases import sleeping
 from amptrail.twin.overlay import switch_made
 
@@ -166,7 +166,7 @@ def back_feed(t: Told) -> Marks:
 
 
 def _too_high(t: Told) -> Marks:
-    """No load gets more than its share of several batteries."""
+    """No consumer gets more than its share of several batteries."""
     block = max((tables.number(p, "emf_v") for p in t.job.sheet.parts if p.kind == "battery"), default=0.0)
     loads = [p for p in t.job.sheet.parts if p.kind in LOADS and p.kind != "starter"]
     usual = {p.name: max(t.load_volts("healthy", h, p) for h in t.beside("asleep")) for p in loads}
@@ -174,6 +174,26 @@ def _too_high(t: Told) -> Marks:
         for p in loads if s.status != "chatter" else ():
             limit = LOAD_TIMES * max(usual[p.name], block)
             yield Mark("back_feed", start, s.phase, p.name, t.load_volts(t.vehicle, s, p), limit)
+    fed = _windings_and_supplies(t.job.sheet)
+    most = {name: max(_highest(t, "healthy", h, ends) for h in t.beside("asleep")) for name, ends in fed}
+    for start, s, _ in t.every() if t.feeding else ():
+        for name, ends in fed if s.status != "chatter" else ():
+            limit = LOAD_TIMES * max(most[name], block)
+            yield Mark("back_feed", start, s.phase, name, _highest(t, t.vehicle, s, ends), limit)
+
+
+def _windings_and_supplies(sheet: Circuit) -> list[tuple[str, tuple[Term, Term]]]:
+    """What is fed besides loads, and between which terminals."""
+    ends = [(p.name, (Term(p.name, "86"), Term(p.name, "85"))) for p in sheet.parts if p.kind == "relay"]
+    for x in (x for x in sheet.modules if isinstance(x, Supply)):
+        own = [g for g in sheet.modules if isinstance(g, GroundPin) and key(g.module) == key(x.module)]
+        if own:
+            ends.append((f"{x.module}.{x.pin}", (Term(x.module, x.pin), Term(x.module, own[-1].pin))))
+    return [(n, e) for n, e in ends if all(metal(sheet, t) is not None for t in e)]
+
+
+def _highest(t: Told, vehicle: str, s: Step, ends: tuple[Term, Term]) -> float:
+    return max(abs(v) for v in t.across(vehicle, s, *ends))
 
 
 def _sensor_rails(t: Told, start: str, s: Step) -> Marks:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from collections.abc import Set as AbstractSet
 
 from amptrail.circuit import tables
-from amptrail.circuit.model import Reference, Term, key
+from amptrail.circuit.model import GroundPin, Reference, Supply, Term, key
 from amptrail.feed.case import Case
 from amptrail.feed.evidence import Instant
 from amptrail.feed.example import Example
@@ -60,12 +60,11 @@ def marks(case: Case) -> Iterator[Mark]:
 
 
 def _too_high(case: Case) -> Iterator[Mark]:
-    """A load that gets more than its share of a vehicle of several batteries: 24 V on a 12 V radio."""
+    """A consumer that gets more than its share of a vehicle of several batteries: 24 V on a 12 V radio."""
     net = case.network
     block = max((tables.number(p, "emf_v") for p in net.circuit.parts if p.kind == "battery"), default=0.0)
-    loads = [p for p in case.circuit.parts if p.kind in LOAD_KINDS]
-    ends = {p.name: [net.wires.node(Term(p.name, t)) for t in ("in", "out")] for p in loads}
-    joined = {name: (a, b) for name, (a, b) in ends.items() if a is not None and b is not None}
+    nodes = {name: [net.wires.node(t) for t in ends] for name, ends in _ends(case).items()}
+    joined = {name: (a, b) for name, (a, b) in nodes.items() if a is not None and b is not None}
 
     def volts(x: Instant, name: str) -> float:
         a, b = joined[name]
@@ -77,6 +76,20 @@ def _too_high(case: Case) -> Iterator[Mark]:
             for name, most_v in usual.items():
                 limit = TOO_HIGH * max(most_v, block)
                 yield most(NAME, story.start, x.phase_name, name, volts(x, name), limit, "V", burns="yes")
+
+
+def _ends(case: Case) -> dict[str, tuple[Term, Term]]:
+    """Between which terminals each consumer is fed: a load, the winding of a relay, a supply of a module."""
+    found = {p.name: (Term(p.name, "in"), Term(p.name, "out")) for p in case.circuit.parts
+             if p.kind in LOAD_KINDS}  # fmt: skip
+    for p in case.circuit.parts:
+        if p.kind == "relay":
+            found[p.name] = (Term(p.name, "86"), Term(p.name, "85"))
+    ground = {key(x.module): Term(x.module, x.pin) for x in case.circuit.modules if isinstance(x, GroundPin)}
+    for x in case.circuit.modules:
+        if isinstance(x, Supply) and key(x.module) in ground:
+            found[f"{x.module}.{x.pin}"] = (Term(x.module, x.pin), ground[key(x.module)])
+    return found
 
 
 def _sensor_rails(case: Case) -> tuple[tuple[str, frozenset[int], float], ...]:
