@@ -4,8 +4,9 @@
 
 As `whole_jobs` (circuits, hidden faults, answers of the vehicle), but nobody helps: at a stop what ranks
 first is repaired, right or wrong. A new part takes away what a new part cures (`acting.curable`), a short is
-looked for where it is said to be. Then what failed is tried again: `PART replaced, no change` when it still
-fails, the new complaint when something else does. A job ends right when its owner complains of nothing.
+looked for where it is said to be, and `POINT repaired` told of it. Then what failed is tried again:
+`PART replaced, no change` when it still fails, the new complaint when something else does. A job ends right
+when its owner complains of nothing.
 `--one "W3 open" "W11.out to supply"` plays one job on one circuit.
 """
 
@@ -23,7 +24,7 @@ from amptrail.jobs.judging.nexttest import NextOptions, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.practise.practicevehicle import Vehicle
 from amptrail.sheet import fault_text, parse, parse_fault
-from amptrail.sheet.words import name_text
+from amptrail.sheet.words import name_text, term_text
 from benchmarks.whole_jobs import ASK_AGAIN_MIN, Job, arguments, jobs, over_circuits
 
 MOST_TESTS, MOST_REPAIRS = 25, 5
@@ -47,21 +48,20 @@ class Course:
 
 
 def _repair(circuit: Circuit, c: Course, row: dict[str, Any]) -> tuple[list[str], list[str]]:
-    """Carry out the repair of a listed suspect: parts renewed, and parts where no short was found. A short is
-    looked for at every place no reading tells from the one named."""
+    """Carry out the repair of a listed suspect: points mended where a short was found, or looked for in vain,
+    and parts renewed. A short is looked for at every place no reading tells from the one named."""
     said = [f for x in row["faults"] for f in parse_fault(circuit, x["text"])]
     alike = [f for t in row["equivalent"] for f in parse_fault(circuit, t)]
-    renewed, looked = list[str](), list[str]()
+    mended, renewed = list[str](), list[str]()
     parts = {key(p.name): p.name for p in circuit.parts}
     for f in said:
         part = parts.get(key(f.at.part))
         if f.mode in TOUCHES:
             there = [x for x in (f, *alike) if x.mode == f.mode]
             found = tuple(h for h in c.hidden if any(_touch(x, h) for x in there))
-            places = dict.fromkeys(parts.get(key(x.at.part), "") for x in there)
             if not found:
-                looked += [p for p in places if p]
                 c.wrong += 1
+            mended += dict.fromkeys(term_text(x.at) for x in found or there)
             c.hidden = tuple(h for h in c.hidden if h not in found)
         elif part is not None and part not in row.get("renewed", ()):
             cured = tuple(h for h in c.hidden if h.mode not in TOUCHES and key(h.at.part) == key(part))
@@ -70,23 +70,23 @@ def _repair(circuit: Circuit, c: Course, row: dict[str, Any]) -> tuple[list[str]
             c.again += part in c.renewed
             c.renewed.append(part)
             renewed.append(part)
-    return renewed, looked
+    return mended, renewed
 
 
 def _touch(a: Fault, b: Fault) -> bool:
     return a.mode == b.mode and key(a.at.part) == key(b.at.part)
 
 
-def _told(circuit: Circuit, c: Course, renewed: list[str], looked: list[str]) -> list[str]:
+def _told(circuit: Circuit, c: Course, mended: list[str], renewed: list[str]) -> list[str]:
     """The lines after a repair."""
     vehicle = Vehicle(circuit, c.hidden)
     complaint = vehicle.complaint()
     first = c.lines[0]
     unchanged = complaint and _still(vehicle, first, c.readings)
-    lines = [f"{name_text(p)} in off looks fine" for p in looked]
+    lines = [f"{at} repaired" for at in mended]
     lines += [f"{name_text(p)} replaced" for p in renewed]
     if unchanged:
-        if renewed:
+        if renewed or mended:
             lines[-1] += ", no change"
         return lines or [first]
     now = vehicle.ask(_asked(first), c.readings)[0] if " clamp " not in first else None
@@ -136,10 +136,10 @@ def play(job: Job) -> Course:
         if row is None or answer["suspects"][0] is not row or "instrument" in row["text"]:
             c.ended = "nothing to repair"
             break
-        renewed, looked = _repair(circuit, c, row)
+        mended, renewed = _repair(circuit, c, row)
         c.repairs += 1
         c.minutes += row["repair_minutes"] + ASK_AGAIN_MIN
-        lines = _told(circuit, c, renewed, looked)
+        lines = _told(circuit, c, mended, renewed)
         c.readings += "\n".join([*lines, ""])
         c.lines.append(f"stop: {row['text']} {row['probability']:.2f}; repaired, then: " + " | ".join(lines))
         if not Vehicle(circuit, c.hidden).complaint():

@@ -27,7 +27,9 @@ def test_a_short_that_was_not_found_where_it_was_looked_for_is_looked_for_elsewh
         first = got["weighed"]["suspects"][0]
         short = next(f for f in first["faults"] if f["mode"] == "to_ground")
         told = got["still_the_same"]
-        assert f"{short['part']} in off looks fine" in told  # a new part does not cure metal on metal
+        assert (
+            f"{short['part']}.{short['terminal']} repaired" in told
+        )  # a new part does not cure metal on metal
         assert f"{short['part']} replaced" not in told
         looked.append(short["part"])
         readings += told + "\n"

@@ -170,3 +170,30 @@ def test_what_was_repaired_touches_no_metal_any_more() -> None:
     assert short_at(blown + "X1 replaced\n" + works, "X1.1.b") < 0.2 * before
     again = blown + "X1 repaired, no change\n"
     assert short_at(again, "X1.1.b") < 0.2 * before
+
+
+def test_a_point_that_was_repaired_touches_no_metal_and_the_fuse_it_blew_is_still_to_renew() -> None:
+    circuit = load(SHEET).circuit
+    blown = FAILS + "F1 in off looks blown\n"
+    before, after = judge(circuit, blown), judge(circuit, blown + "X1.1.b repaired, no change\n")
+
+    def of(j: Judgement, cause: str) -> tuple[float, int]:
+        h = next(h for h, s in enumerate(j.suspects) if [c.id for c in s.causes] == [cause])
+        return float(j.post.probability[h]), h
+
+    assert of(after, "metal X1.1.b:to_ground")[0] < 0.2 * of(before, "metal X1.1.b:to_ground")[0]
+    both = "F1>X1.1.b:blown-by-short"
+    assert of(after, both)[0] > 0.2 * of(before, both)[0]  # nobody put a new fuse in
+    assert [c.id for c in before.to_repair(of(before, both)[1])] == [both]
+    assert [c.id for c in after.to_repair(of(after, both)[1])] == ["F1:open"]
+    assert after.renewed == ("X1.1.b",)
+
+
+def test_readings_before_and_after_a_repair_do_not_contradict() -> None:
+    circuit = load(SHEET).circuit
+    read = "X1.1.b in ignition-on meter {} V\n"
+    told = [read.format(0), read.format(12)]
+    assert any(p.code == "contradicts" for p in judge(circuit, FAILS + "".join(told)).problems)
+    for word in ("X1.1.b repaired", "X1 replaced"):
+        mended = judge(circuit, FAILS + f"{word}\n".join(told))
+        assert not any(p.code == "contradicts" for p in mended.problems)

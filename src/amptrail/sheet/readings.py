@@ -65,8 +65,9 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced, repaired, worked speak of the part `a.part` with `word`.
-    kind my: what the reader's own `instrument` is, in `word`.
+    answers, looks, sounds, is, code, replaced, repaired, worked speak of the part `a.part` with `word`;
+    repaired with `a.name` of what touched metal at that point. kind my: what the reader's own `instrument`
+    is, in `word`.
     """
 
     line: int
@@ -136,10 +137,9 @@ class _Reader:
             case "r_said_replaced":
                 return replace(self._replaced(k[2], bool(k[4]), number, text), whose=str(k[0]).lower())
             case "r_repaired":
-                return replace(self._replaced(k[0], bool(k[2]), number, text), kind="repaired")
+                return self._repaired(k[0], bool(k[2]), number, text)
             case "r_said_repaired":
-                got = self._replaced(k[2], bool(k[4]), number, text)
-                return replace(got, kind="repaired", whose=str(k[0]).lower())
+                return replace(self._repaired(k[2], bool(k[4]), number, text), whose=str(k[0]).lower())
             case "r_worked":
                 part = self.names.part(word(k[2])).name
                 said = str(k[3])[1:-1] if k[3] is not None else None
@@ -164,6 +164,13 @@ class _Reader:
     def _replaced(self, name: Any, in_vain: bool, number: int, text: str) -> Reading:
         part = self.names.part(word(name)).name
         return Reading(number, text, "replaced", Term(part, ""), word="no change" if in_vain else None)
+
+    def _repaired(self, ref: Any, in_vain: bool, number: int, text: str) -> Reading:
+        """A part mended, or what touched metal at one point of it."""
+        if ref.children[0].data == "name":
+            return replace(self._replaced(ref.children[0], in_vain, number, text), kind="repaired")
+        at = term(self.names, ref, strict=True)
+        return Reading(number, text, "repaired", at, word="no change" if in_vain else None)
 
     def _standing(self, r: Reading) -> Reading:
         return replace(r, battery_v=self.battery, conditions=self.conditions)
@@ -432,6 +439,8 @@ def _contradictions(items: list[Reading]) -> list[Problem]:
     seen: dict[tuple[Any, ...], Reading] = {}
     found = []
     for r in items:
+        if r.kind in ("replaced", "repaired"):  # from here on of another vehicle
+            seen.clear()
         if r.kind not in ("reading", "works") or r.quality or r.while_failing is not None or r.ok is not None:
             continue
         k = (r.kind, r.a, r.b, r.phase, r.instrument, r.other_lead, r.lamp_w, r.conditions, r.whose)

@@ -38,5 +38,14 @@ class Judgement:
         return left(tuple(faults), Conditions(renewed=self.renewed))
 
     def to_repair(self, h: int) -> tuple[Cause, ...]:
-        """The causes of a suspect that are not repaired yet."""
-        return tuple(c for c in self.suspects[h].causes if self.now(c.faults) or not c.faults)
+        """The causes of a suspect that are not repaired yet: of a fuse that a short has blown the open fuse,
+        when the short is mended."""
+        still = [(c, self.now(c.faults)) for c in self.suspects[h].causes]
+        return tuple(
+            (self._alone(here) or c) if here != c.faults else c for c, here in still if here or not c.faults
+        )
+
+    def _alone(self, faults: tuple[Fault, ...]) -> Cause | None:
+        """The cause on the list that is these faults and no more."""
+        alone = (s.causes[0] for s in self.suspects if len(s.causes) == 1)
+        return next((c for c in alone if c.faults == faults), None)

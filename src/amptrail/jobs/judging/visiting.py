@@ -17,7 +17,7 @@ from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answe
 from amptrail.jobs.solved.access import start_place
 from amptrail.jobs.solved.observe import Conditions, Observation, failing, observations
 from amptrail.jobs.solved.spots import all_spots, place_of
-from amptrail.sheet.words import free_text, name_text
+from amptrail.sheet.words import free_text, name_text, term_text
 
 SHOWN = ("meter", "lamp", "loaded", "clamp")
 TOUCHES = ("to_ground", "to_supply")
@@ -75,18 +75,21 @@ def _at(fault: Json) -> Term:
 
 def _repaired(j: Judgement, row: Json, told: Observation | None) -> str | None:
     """The lines that say: repaired, and still the same. A new part does not cure metal that touches metal
-    (`acting.left`): whoever looked there and found nothing says that it looks fine. Of two faults, what was
-    renewed before is not renewed again."""
-    known = {key(p.name): p.name for p in j.circuit.parts}
-    here = [(known[key(f["part"])], f["mode"] in TOUCHES) for f in row["faults"] if key(f["part"]) in known]
-    if told is None or not here:
+    (`acting.left`): there the point is mended. Of two faults, what was repaired before is not again."""
+    known = {key(p.name) for p in j.circuit.parts}
+    here = [(_at(f), f["mode"] in TOUCHES) for f in row["faults"] if key(f["part"]) in known]
+    before = {key(x) for x in j.renewed}
+    done = dict.fromkeys(
+        f"{term_text(at)} repaired" if touches else f"{name_text(at.part)} replaced"
+        for at, touches in here
+        if key(str(at) if touches else at.part) not in before
+    )
+    if told is None or not done:
         return None
-    left = [(name, touches) for name, touches in here if touches or name not in row["renewed"]]
-    renewed = [f"{name_text(n)} replaced" for n in dict.fromkeys(n for n, touches in left if not touches)]
-    looked = dict.fromkeys(f"{name_text(n)} in off looks fine" for n, touches in left if touches)
-    if renewed and told.kind == "works":
-        return "\n".join((*looked, *renewed[:-1], f"{renewed[-1]}, no change"))
-    return "\n".join((*renewed, told.text, *looked))
+    lines = list(done)
+    return "\n".join(
+        [*lines[:-1], f"{lines[-1]}, no change"] if told.kind == "works" else [*lines, told.text]
+    )
 
 
 def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:

@@ -15,7 +15,7 @@ from amptrail.errors import nearest, one
 from amptrail.jobs.base.context import load
 from amptrail.paper.words import languages
 from amptrail.sheet import parse_fault
-from amptrail.sheet.words import name_text
+from amptrail.sheet.words import name_text, term_text
 from amptrail.store import JobState
 
 Told = tuple[str, dict[str, Any]]
@@ -60,14 +60,18 @@ def done(said: Said, state: JobState) -> Told:
 
 
 def new_from_here(state: JobState) -> list[str]:
-    """Readings lines for a repair of what was concluded: from here on these parts are as new."""
+    """Readings lines for a repair of what was concluded: from here on these parts are as new, and what
+    touched metal touches it no more."""
     if state.sheet is None or not state.conclusion or not state.readings:
         return []
     circuit = load(state.sheet).circuit
     halves = [x.strip() for x in state.conclusion.split(" and ") if x.strip()]
-    parts = dict.fromkeys(f.at.part for x in halves for f in parse_fault(circuit, x))
+    every = (f for x in halves for f in parse_fault(circuit, x))
+    mended = dict.fromkeys(
+        term_text(f.at) if f.mode in ("to_ground", "to_supply") else name_text(f.at.part) for f in every
+    )
     said = {line.strip() for _, line in state.readings}
-    return [x for p in parts if (x := f"{name_text(p)} repaired") not in said]
+    return [x for m in mended if (x := f"{m} repaired") not in said]
 
 
 def left(said: Said, state: JobState) -> Told:

@@ -251,6 +251,8 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
     if said is None:
         return "nothing in this circuit can be compared with it"
     kind_said, word = said
+    if r.kind == "repaired" and r.a.name:
+        return replace(base, kind=kind_said, part=str(r.a), word=word)
     good = (r.ok, r.tries) if r.ok is not None and r.tries is not None else None
     return replace(base, kind=kind_said, part=_named(r), word=word, good_of=good)
 
@@ -336,8 +338,7 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
         if isinstance(got, str):
             ignored.append((r.line, got))
         elif got.kind == "exchanged":
-            mended = _metals(circuit, r.a.part) if r.kind == "repaired" else ()
-            renewed = tuple(sorted({*renewed, r.a.part, *mended}))
+            renewed = tuple(sorted({*renewed, *_as_new(circuit, r)}))
             if got.word:  # a part renewed without a word of what it did is no reading
                 used.append(_in_vain(got, used, renewed))
         else:
@@ -350,11 +351,15 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
     return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed, tuple(there))
 
 
-def _metals(circuit: Circuit, part: str) -> tuple[str, ...]:
-    """The metals a part ends on, by the names faults have there: mended, it touches nothing any more."""
+def _as_new(circuit: Circuit, r: Reading) -> tuple[str, ...]:
+    """What is as new from this line on: a part, and when it was mended the metals it ends on, by the names
+    faults have there, which touch nothing any more; a point mended is its metal alone."""
+    if r.kind != "repaired":
+        return (r.a.part,)
     w = wiring(circuit)
-    ends = {w.node(t) for t in w.terms if key(t.part) == key(part)}
-    return tuple(str(w.names[n]) for n in sorted(n for n in ends if n is not None))
+    ends = {w.node(t) for t in w.terms if key(t.part) == key(r.a.part)} if not r.a.name else {w.node(r.a)}
+    metals = tuple(str(w.names[n]) for n in sorted(n for n in ends if n is not None))
+    return metals if r.a.name else (r.a.part, *metals)
 
 
 def _was_there(r: Reading, part: str, renewed: tuple[str, ...]) -> Observation:
