@@ -40,16 +40,25 @@ class Problem:
             parts.append(f"  expected: {', '.join(self.expected)}")
         if self.nearest:
             parts.append(f"  did you mean: {self.nearest}")
-        if self.remedy:
-            parts.append(f"  do this: {self.remedy}")
+        if self.to_do:
+            parts.append(f"  do this: {self.to_do}")
         return "\n".join(parts)
+
+    @property
+    def to_do(self) -> str:
+        """The remedy; where none was said, what the nearest or the expected words make of it."""
+        if self.remedy or self.severity != "error":
+            return self.remedy
+        if self.nearest:
+            return f"write {self.nearest} instead"
+        return f"use one of: {', '.join(self.expected)}" if self.expected else ""
 
 
 def as_row(p: Problem) -> dict[str, object]:
     """A problem as the contract shows it (docs/json.md, Envelope)."""
     return {
         "line": p.line, "column": p.column, "severity": p.severity, "code": p.code, "message": p.message,
-        "expected": list(p.expected), "nearest": p.nearest, "remedy": p.remedy,
+        "expected": list(p.expected), "nearest": p.nearest, "remedy": p.to_do,
     }  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 from amptrail.circuit.figures import crossed
@@ -33,7 +34,8 @@ from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.circuit.places import at, part_problem
 from amptrail.circuit.supply import misfits
 from amptrail.circuit.wiring import wiring
-from amptrail.errors import Problem, nearest
+from amptrail.errors import InputError, Problem, nearest
+from amptrail.reference.words import colour_words, colours
 
 _FIXED = {"relay": (("86", "85"), ("30",)), "alternator": (("B+",),), "starter": (("30",), ("50",))}
 
@@ -288,10 +290,26 @@ def _functions(c: Circuit) -> Iterator[Problem]:
             )
 
 
+def _colours(c: Circuit) -> Iterator[Problem]:
+    """Colours nobody can look up: the wire in the hand would be searched for by them."""
+    for p in c.parts:
+        code = p.said("colour")
+        if not isinstance(code, str):
+            continue
+        try:
+            colour_words(code)
+        except InputError as e:
+            near = next((k for k, v in colours().items() if v == code.lower()), e.problems[0].nearest)
+            said = f"write {near}" if near else "write two letters such as RD, four for two colours: RDBK"
+            what = f"{code} of {p.name} is no colour of IEC 60757"
+            told = part_problem(c, p.name, "colour", what, said, "warning")
+            yield replace(told, nearest=near, expected=tuple(colours()))
+
+
 def check(circuit: Circuit) -> list[Problem]:
     """Every problem of the circuit: errors first, then warnings, by place."""
     found: list[Problem] = []
     metal = (batteries, bridged, loops, _ground, _dangling, _grounded)
-    for rule in (*metal, _phases, _rules, _functions, _modules, crossed, misfits):
+    for rule in (*metal, _phases, _rules, _functions, _modules, crossed, misfits, _colours):
         found += rule(circuit)
     return sorted(found, key=lambda p: (p.severity != "error", p.line, p.column))

@@ -24,7 +24,8 @@ def read_circuit(text: str, name: str = "") -> Circuit:
     try:
         d = json.loads(text, parse_constant=_not_a_number)
     except json.JSONDecodeError as e:
-        raise one("json", f"not JSON: {e.msg}", line=e.lineno, column=e.colno) from e
+        raise one("json", f"not JSON: {e.msg}", line=e.lineno, column=e.colno,
+                  remedy="give a circuit in the neutral format as JSON, or a sheet") from e  # fmt: skip
     return circuit_of(d) if isinstance(d, dict) and "is" in d else to_circuit(d)
 
 

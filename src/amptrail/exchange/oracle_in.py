@@ -191,7 +191,9 @@ def _draws(d: Json, circuit: Circuit) -> tuple[Draw, ...]:
 
 def _to_circuit(d: Json) -> Circuit:
     if d.get("format") != "oracle-circuit-1":
-        raise one("oracle-format", f"format {d.get('format')!r}", expected=("oracle-circuit-1",))
+        said = "it says no format" if d.get("format") is None else f"its format is {d['format']!r}"
+        raise one("oracle-format", f"this is no circuit of the neutral format: {said}",
+                  expected=("oracle-circuit-1",), remedy='give it "format": "oracle-circuit-1"')  # fmt: skip
     phases = tuple(_phase(p) for p in d["plan"])
     cranking = tuple(p.name for p in phases if p.base == "cranking")
     by_id = {p["id"]: p for p in d["parts"]}

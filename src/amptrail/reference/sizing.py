@@ -101,7 +101,8 @@ def _sources(choice: Choice) -> list[dict[str, str]]:
 def _check(amps: float, length_m: float, drop_v: float) -> None:
     for name, value in (("current", amps), ("length", length_m), ("drop", drop_v)):
         if not (math.isfinite(value) and value > 0):
-            raise one("size", f"the {name} must be a number above zero, not {value}")
+            raise one("size", f"the {name} must be a number above zero, not {value}",
+                      remedy=f"give the {name} as a number above zero")  # fmt: skip
 
 
 def size(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from lark import Token
 
-from amptrail.circuit.model import Circuit, Feed, Hop, Part, Path, Term, key
+from amptrail.circuit.model import Circuit, Feed, Hop, Part, PartKind, Path, Term, key
+from amptrail.sheet.attributes import measured
 from amptrail.sheet.faults import blamed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
@@ -49,16 +50,16 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
         k = item.children
         match str(item.data):
             case "feed_fuse":
-                made["fuse"] = Part("fuse", f"{name}_fuse", (("rating_a", si(k[1], "A")),))
+                made["fuse"] = Part("fuse", f"{name}_fuse", (("rating_a", _of("fuse", k[1], "A")),))
             case "feed_lamp":
                 rated = (("rated_v", LAMP_V), ("rated_w", _watts(k[1])))
                 made["lamp"] = Part("lamp", f"{name}_lamp", rated)
             case "feed_diode":
                 made["diode"] = Part("diode", f"{name}_diode")
             case "feed_wire":
-                given = [("area_mm2", si(k[1], "mm2"))]
+                given = [("area_mm2", _of("wire", k[1], "mm2"))]
                 if k[2] is not None:
-                    given.append(("length_m", si(k[2], "m")))
+                    given.append(("length_m", _of("wire", k[2], "m")))
                 made["wire"] = Part("wire", f"{name}_wire", tuple(given))
             case "feed_relay":
                 made["relay"] = Part("relay", f"{name}_relay", (("suppressed", "diode"),) if quenched else ())
@@ -73,6 +74,12 @@ def short_feed(names: Names, name: str, text: str | None, tree: Node) -> Feed:
     main = Path((source, *middle, target))
     paths = (main,) if control is None else (main, control)
     return Feed(name, text, (), tuple(order), paths, (), cuts, True)
+
+
+def _of(kind: PartKind, token: Token, unit: str) -> float:
+    """A figure of a part of the feed, in its unit and within what such parts have."""
+    si(token, unit)
+    return measured(kind, "", token, set())[1]
 
 
 def _watts(token: Token) -> float:

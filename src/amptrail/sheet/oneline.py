@@ -11,12 +11,16 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 
 from amptrail.circuit.model import key
 from amptrail.errors import InputError, Problem, nearest
+from amptrail.reference.words import colours
 from amptrail.sheet.grammar import parser
 from amptrail.sheet.lexer import TOKEN, words
 from amptrail.units import WORDS
 
 UNITS = ("V", "mV", "A", "mA", "ohm", "mohm", "kohm", "W", "mm2", "m", "s", "min", "x")
+# ASTM B258 (from memory): 36 AWG is 0.127 mm across, and 39 steps of size multiply the diameter by 92
+AWG_BASE, AWG_BASE_MM2, AWG_STEP, AWG_STEPS = 36.0, 0.012668, 92.0, 19.5
 _SPOKEN = {
+    "sqmm": "mm2", "qmm": "mm2",
     "volt": "V", "millivolt": "mV", "amp": "A", "ampere": "A", "milliamp": "mA", "ohm": "ohm", "watt": "W",
     "second": "s", "sec": "s", "minute": "min", "metre": "m", "meter": "m", "hour": "h",
 }  # fmt: skip
@@ -112,6 +116,20 @@ def _in_two(text: str, e: UnexpectedToken, wanted: list[str]) -> str | None:
     return f"{e.token}-{rest[0]}" if any(t in wanted for t in words().get(whole, ())) else None
 
 
+def _unit_behind(whole: str, e: UnexpectedToken, line: int) -> Problem | None:
+    """`14 AWG`, `1.5 sqmm`: a number with a word behind it that is no unit of the notation."""
+    found = re.match(r"\s*([^\W\d]\w*)", whole[(e.token.end_column or 1) - 1 :])
+    if found is None or key(found[1]) in words():
+        return None
+    unit, column = _SPOKEN.get(key(found[1]).rstrip("s")) or nearest(found[1], WORDS), e.token.end_column or 1
+    remedy = f"write {unit} instead" if unit else "write one of these units"
+    if key(found[1]) == "awg":
+        unit, size = "mm2", AWG_BASE_MM2 * AWG_STEP ** ((AWG_BASE - float(str(e.token))) / AWG_STEPS)
+        remedy = f"write the area: {e.token} AWG is {size:.2g} mm2"
+    at = column + found.start(1)
+    return Problem("unit", f"{found[1]} is not a unit", line, at, "error", UNITS, unit, remedy)
+
+
 def _slipped_unit(whole: str, column: int, text: str) -> str | None:
     """The unit meant by a word behind a number, if it is near one."""
     if not re.search(r"(?:^|[\s>])[+-]?\d+(?:[.,]\d+)?\s*$", whole[: column - 1]):
@@ -127,6 +145,8 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
     fit = [w for w in words() if any(t in wanted for t in words()[w])]
     near = None if at_end else _in_two(whole, e, wanted) or nearest(text, fit)
+    if e.token.type == "NUMBER" and (slip := _unit_behind(whole, e, line)):
+        return slip
     if e.token.type == "NUMBER":
         return Problem(
             "no-unit",
@@ -166,6 +186,12 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
 def _character_problem(text: str, e: UnexpectedCharacters, line: int) -> Problem:
     at = e.column - 1
     shown = text[at : at + 12].split(" ")[0]
+    pair = re.search(r"([^\W\d_]+)$", text[:at]), re.match(r"/([^\W\d_]+)", text[at:])
+    if pair[0] and pair[1]:
+        codes = {v: k for k, v in colours().items()}
+        both = "".join(codes.get(x[1].lower(), x[1]) for x in pair if x)
+        return Problem("two-colours", f"{pair[0][1]}{pair[1][0]} cannot be read", line, e.column,
+                       remedy=f"write two colours together: {both}")  # fmt: skip
     if text[at : at + 1] == '"':
         return Problem("open-text", "this text is never closed", line, e.column, remedy='close it with "')
     if shown[:1].isdigit() and TOKEN.match(shown) is None:

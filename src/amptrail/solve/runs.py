@@ -160,7 +160,14 @@ def phase_number(net: Network, name: str) -> int:
         if key(n) == key(name):
             return i
     raise ModelError(
-        (Problem("no-such-phase", f"no phase {name}", expected=tuple(names), nearest=nearest(name, names)),)
+        (
+            Problem(
+                "no-such-phase",
+                f"no phase is called {name}",
+                expected=tuple(names),
+                nearest=nearest(name, names),
+            ),
+        )
     )
 
 
@@ -273,7 +280,8 @@ def _life(network: Network, start: str, cycles: int, kept: tuple[int, ...], ever
     at = -1
     if start != "asleep":
         if not start.startswith("awake:"):
-            raise ModelError((Problem("bad-start", f"start {start!r}", expected=("asleep", "awake:PHASE")),))
+            said = Problem("bad-start", f"no start is called {start!r}", expected=("asleep", "awake:PHASE"))
+            raise ModelError((said,))
         at = phase_number(network, start.removeprefix("awake:"))
         before = steps + [(k, float(seconds[k]), k) for k in range(count)]
         begin = live_through(network, stack(network, [()]), before, [], None, -1, count)

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from amptrail.circuit.model import Circuit, key
 from amptrail.circuit.phases import drive_cycle
-from amptrail.errors import one
-from amptrail.instruments import by_name
+from amptrail.errors import nearest, one
+from amptrail.instruments import by_name, instruments
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.words import function_of, lamp_v
@@ -22,7 +22,7 @@ from amptrail.jobs.solved.access import place_minutes, start_place, travel_minut
 from amptrail.jobs.solved.observe import THERE, Observation
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.session import reachable_phases
-from amptrail.jobs.solved.spots import Spot, canonical
+from amptrail.jobs.solved.spots import Spot, canonical, spot
 from amptrail.plan import Problem, Tests, Where, World, make_plan, problem
 from amptrail.plan.decide import Plan
 from amptrail.plan.rollout import CONFIDENT
@@ -256,10 +256,25 @@ def _metals(circuit: Circuit, s: Spot) -> tuple[str, ...]:
     return (s.what, *(canonical(circuit, t) if t else "" for t in (s.a, s.b)))
 
 
+def _known(circuit: Circuit, o: NextOptions) -> None:
+    """InputError for an instrument or a point that nobody knows: left out in silence it would change the
+    plan."""
+    tools = tuple(i.name for i in instruments())
+    for said in (x for x in (*o.have, *o.without) if x != "helper"):
+        if key(said.split()[0] if said.split() else "") not in {key(t) for t in tools}:
+            raise one("instrument", f"no instrument is called {said!r}", expected=tools,
+                      nearest=nearest(said, tools))  # fmt: skip
+    names = {key(x.name) for x in (*circuit.parts, *circuit.musts)}
+    for said in o.cannot:
+        if key(said) not in names:
+            spot(circuit, said)
+
+
 def choice(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Choice:
     """What may be done now and what each test may show. Trials are left out when the clock
     (`time.monotonic`) has passed `until_s`."""
     circuit = j.circuit
+    _known(circuit, o)
     have = offers.in_hand(circuit, [i for i in (o.have or INSTRUMENTS) if i not in o.without], j.own)
     reach = reachable_phases(circuit)
     alive = live(j)

@@ -11,7 +11,7 @@ from typing import Any
 from amptrail.circuit.model import Circuit, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.cycle.run import run_cycle
-from amptrail.errors import InputError
+from amptrail.errors import InputError, one
 from amptrail.jobs.base.context import load
 from amptrail.jobs.expect import ExpectOptions, expect
 from amptrail.jobs.recorded.recordingproof import proof
@@ -66,6 +66,9 @@ def looked(r: Recording) -> Seen:
 
 def recording(paths: Sequence[Path], asked: RecordingOptions) -> Json:
     """The answer object of `recording`."""
+    if asked.begin_s is not None and asked.end_s is not None and asked.begin_s >= asked.end_s:
+        raise one("span", f"the stretch from {asked.begin_s:g} s to {asked.end_s:g} s is empty",
+                  remedy="give --from before --to")  # fmt: skip
     got = _told_apart([opened(p, asked) for p in paths])
     many = len(got) > 1
     channels: list[Json] = []
@@ -130,6 +133,8 @@ def _points(circuit: Circuit, r: Recording) -> dict[str, str]:
         try:
             found = spot(circuit, said)
         except InputError:
+            if c.point is not None:
+                raise  # said to be at a point that the sheet does not have
             continue  # a channel of the scope's own name: nobody said where it was
         if (found.what == "amps") == (c.unit == "A"):
             out[c.name] = said

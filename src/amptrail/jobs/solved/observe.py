@@ -31,6 +31,7 @@ THERE = "there"  # the word of a part that was pulled out of its slot
 ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
+MOST_FIGURES = 200  # their covariances are held for every suspect at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,6 +349,11 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             there += [_was_there(r, x, renewed) for x in taken if x not in pulled]
             pulled.update(taken)
             used.append(_as_read_with(replace(got, conditions=standing), r, mine))
+    figures = [o for o in used if o.kind in ("number", "range", "same")]
+    if len(figures) > MOST_FIGURES:
+        said = f"{len(figures)} figures are read here; {MOST_FIGURES} is the most that is weighed"
+        remedy = "keep those that tell something; for a recording: amptrail recording FILE"
+        raise one("too-many", said, line=figures[MOST_FIGURES].line, remedy=remedy)
     return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed, tuple(there))
 
 

@@ -33,7 +33,8 @@ def read(path: Path, asked: Asked) -> Recording:
         ) from e
     file, said = _opened(MDF, path)
     if file is None:
-        raise one("broken-mdf", f"the MDF file cannot be read: {said}", remedy="copy it again")
+        raise one("broken-mdf", "the MDF file cannot be read: it is cut off or damaged",
+                  remedy=f"copy it again (the reader says: {said})")  # fmt: skip
     found: list[Channel] = []
     notes: list[str] = []
     with file:

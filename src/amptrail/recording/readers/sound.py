@@ -44,7 +44,9 @@ def read(path: Path, asked: Asked) -> Recording:
                 rate, data = wavfile.read(_whole_frames(path))
             except Exception as e:
                 raise one(
-                    "broken-wav", f"the WAV file cannot be read: {e}", remedy="copy it from the scope again"
+                    "broken-wav",
+                    "the WAV file cannot be read: it is cut off, or no sound of plain samples",
+                    remedy="copy it from the scope again",
                 ) from e
     cut = [w for w in said if "EOF" in str(w.message)]
     notes = ["the file is cut off: what is there was read"] if cut else []
