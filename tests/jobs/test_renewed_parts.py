@@ -89,7 +89,7 @@ def test_what_works_after_the_exchange_leaves_nothing_to_repair() -> None:
     readings = OPEN_FUSE + "F1 replaced\npump-runs in ignition-on works\n"
     j, rows = _rows(readings)
     assert {f["part"] for f in rows[0]["faults"]} == {"F1"} and rows[0]["renewed"] == ["F1"]
-    assert rows[0]["repair"].startswith("new already") and rows[0]["repair_minutes"] == 0
+    assert rows[0]["repair"].startswith("repaired already") and rows[0]["repair_minutes"] == 0
     assert next_answer(j, NextOptions())["stop"]["reason"] == NOTHING_LEFT
 
 

@@ -30,7 +30,7 @@ INSTRUMENT_FIRST = 0.5  # likelier wrong than right: nothing is believed before 
 INSTRUMENT_SAYS = (
     "the instrument or its lead is probably wrong: read the battery with it before anything else"
 )
-NOTHING_LEFT = "what explains it is new already: try again what failed"
+NOTHING_LEFT = "what explains it is repaired already: try again what failed"
 MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
 USUAL = NextOptions()
 TRIAL_WHY = {

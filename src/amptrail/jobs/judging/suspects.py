@@ -27,11 +27,12 @@ from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_sev
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
 from amptrail.jobs.judging.drawn import drawn_elsewhere
+from amptrail.jobs.solved.acting import curable
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
 
-TRY_AGAIN = "new already: {}; try again what failed"
+TRY_AGAIN = "repaired already: {}; try again what failed"
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
 
@@ -206,7 +207,7 @@ def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
 
 
 def _renewed(j: Judgement, h: int) -> list[str]:
-    """Parts of a suspect that are new already."""
+    """Parts of a suspect that are repaired already."""
     every = [f for c in j.suspects[h].causes for f in c.faults]
     return list(dict.fromkeys(f.at.part for f in every if not j.now((f,))))
 
