@@ -207,9 +207,9 @@ def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
 
 
 def _renewed(j: Judgement, h: int) -> list[str]:
-    """Parts of a suspect that are repaired already."""
+    """Parts of a suspect that are new already, and points mended where they touched."""
     every = [f for c in j.suspects[h].causes for f in c.faults]
-    return list(dict.fromkeys(f.at.part for f in every if not j.now((f,))))
+    return list(dict.fromkeys(f.at.part if curable(f) else str(f.at) for f in every if not j.now((f,))))
 
 
 def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
