@@ -46,7 +46,7 @@ def test_the_same_bytes_twice_and_well_formed(tmp_path: Path) -> None:
     words = ["".join(t.itertext()) for t in root.iter("{http://www.w3.org/2000/svg}text")]
     for wanted in ("BAT.+", "KEY.15", "running", "A asleep, 0.000 s to 1.000 s"):
         assert any(w.startswith(wanted) for w in words), wanted
-    assert any("BAT.+ cranking begins, lowest 9.80" in w for w in words)
+    assert any("BAT.+ cranking begins, lowest 9.80 V" in w for w in words)
     assert "nan" not in first["svg"].casefold()
 
 

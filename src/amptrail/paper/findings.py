@@ -36,8 +36,7 @@ def _found(f: CaseFacts) -> list[Block]:
     out.append(Text(f"{first.words}{', ' + first.size if first.size else ''}", strong=True))
     if first.places:
         out.append(Text(f"{say('findings.where')}: {'; '.join(first.places)}"))
-    if first.repair_min or not f.done:  # what was renewed already stands under Done
-        out.append(Text(f"{first.repair} ({minutes(first.repair_min)})"))
+    out.append(Text(f"{first.repair} ({minutes(first.repair_min)})"))
     if first.others:
         out.append(Text(say("findings.equivalent", others="; ".join(first.others))))
     if not f.proven and len(f.found) > 1:

@@ -32,7 +32,7 @@ def figure(kind: str, value: float | None, unit: str = "V") -> str:
     if kind == "bounce":
         return f"{value:.0f} times"
     if kind.startswith("crank"):
-        return f"lowest {value:.2f}" if unit != "A" else f"{value:.3g} A"
+        return f"lowest {value:.2f} {unit}" if unit != "A" else f"{value:.3g} A"
     return f"{value:.3g} {unit}".strip()
 
 

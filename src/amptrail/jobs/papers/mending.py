@@ -21,9 +21,11 @@ def mended(circuit: Circuit, faults: tuple[Fault, ...], found: Sequence[Found]) 
     # told apart from it by nothing, but with a repair of its own: of that, only the size is shared
     beside = same or next((f for f in found if words in f.others), None)
     size = "" if beside is None or re.search(FIGURE, words) else beside.size
-    if same is not None:
+    if same is not None and same.repair_min > 0:
         return same, replace(same, words=words, size=size)
     repair, minutes = _repair(circuit, faults)
+    if same is not None:  # renewed already: what the repair was is known all the same
+        return same, replace(same, words=words, size=size, repair=repair or same.repair, repair_min=minutes)
     return None, Found(words, size, repair or "see below", minutes, 1.0)
 
 
