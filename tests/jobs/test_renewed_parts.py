@@ -197,3 +197,11 @@ def test_readings_before_and_after_a_repair_do_not_contradict() -> None:
     for word in ("X1.1.b repaired", "X1 replaced"):
         mended = judge(circuit, FAILS + f"{word}\n".join(told))
         assert not any(p.code == "contradicts" for p in mended.problems)
+
+
+def test_the_same_look_told_again_tells_nothing_more() -> None:
+    circuit, look = load(SHEET).circuit, "X1 in off looks fine\n"
+    heard = observations(circuit, FAILS + 2 * look)
+    assert [o.text for o in heard.used].count(look.strip()) == 1 and "already" in heard.ignored[0][1]
+    after = observations(circuit, FAILS + look + "X1 replaced\n" + look)
+    assert [o.text for o in after.used].count(look.strip()) == 2

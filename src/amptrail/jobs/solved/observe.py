@@ -348,7 +348,11 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             taken = (*standing.out, *standing.pulled)
             there += [_was_there(r, x, renewed) for x in taken if x not in pulled]
             pulled.update(taken)
-            used.append(_as_read_with(replace(got, conditions=standing), r, mine))
+            o = _as_read_with(replace(got, conditions=standing), r, mine)
+            if (before := _seen_before(o, used)) is not None:
+                ignored.append((r.line, f"line {before} says it already: the same look tells nothing more"))
+            else:
+                used.append(o)
     figures = [o for o in used if o.kind in ("number", "range", "same")]
     if len(figures) > MOST_FIGURES:
         said = f"{len(figures)} figures are read here; {MOST_FIGURES} is the most that is weighed"
@@ -366,6 +370,12 @@ def _as_new(circuit: Circuit, r: Reading) -> tuple[str, ...]:
     ends = {w.node(t) for t in w.terms if key(t.part) == key(r.a.part)} if not r.a.name else {w.node(r.a)}
     metals = tuple(str(w.names[n]) for n in sorted(n for n in ends if n is not None))
     return metals if r.a.name else (r.a.part, *metals)
+
+
+def _seen_before(o: Observation, used: Sequence[Observation]) -> int | None:
+    """The line of the same look by the same person at the same vehicle: what hides there hides again."""
+    same = (x for x in used if x.kind == "looks" and replace(x, line=o.line, text=o.text) == o)
+    return next((x.line for x in same), None) if o.kind == "looks" else None
 
 
 def _was_there(r: Reading, part: str, renewed: tuple[str, ...]) -> Observation:
