@@ -117,3 +117,24 @@ def test_a_fault_that_is_none_is_refused(text: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_fault(parse(SHEET), text)
     assert caught.value.problems
+
+
+@pytest.mark.parametrize(
+    ("line", "near"),
+    [
+        ("bulb H1 12 V 55 W", "lamp"),
+        ("Sicherung F1 15 A", "fuse"),
+        ("fuze F1 15 A", "fuse"),
+        ("earth G1", "ground"),
+        ("F1.out -- H1", "path"),
+    ],
+)
+def test_a_part_called_otherwise_is_told_its_word(line: str, near: str) -> None:
+    (p,) = _problems(line)
+    assert (p.line, p.column, p.nearest) == (1, 1, near)
+
+
+@pytest.mark.parametrize("line", ["rubbish", "rubbish here", "this is rubbish"])
+def test_a_line_that_begins_as_none_is_told_how_lines_begin(line: str) -> None:
+    (p,) = _problems(line)
+    assert "relay" in p.remedy and "path BAT.+" in p.remedy

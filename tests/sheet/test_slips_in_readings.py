@@ -40,6 +40,7 @@ def _problem(line: str) -> Problem:
         ("batery 12.5 V", "syntax", 1, "battery"),
         ("F1.out in running lamp bright dim", "two-words", 31, None),
         ("X1.1 in off meter 5 V", "off", 13, None),
+        ("L in after run works", "syntax", 12, "after-run"),
     ],
 )
 def test_a_slip_is_placed_and_said(line: str, code: str, column: int, near: str | None) -> None:
@@ -53,3 +54,12 @@ def test_ohms_are_read_with_the_battery_off_and_written_as_people_do() -> None:
     assert told.value == 2.5
     (warned,) = parse_readings(CIRCUIT, "L in running ohmmeter 2,5 kOhm\n").warnings
     assert (warned.code, warned.line) == ("ohms-live", 1)
+
+
+@pytest.mark.parametrize("line", ["L dead", "F1 clicks", "L.in 12.4 V", "L"])
+def test_a_line_without_its_phase_is_answered_with_a_whole_line(line: str) -> None:
+    assert " in running " in _problem(line).remedy
+
+
+def test_a_line_that_begins_with_its_figure_is_answered_with_a_whole_line() -> None:
+    assert "begin with the point" in _problem("12.4 V at L.in").remedy

@@ -81,6 +81,7 @@ def test_what_is_not_accepted_is_told_and_the_rest_goes_on(client: TestClient) -
         json={"entries": [{"id": f"b{k}", "line": x} for k, x in enumerate(lines)]},
     ).json()
     assert [r["id"] for r in got["refused"]] == ["b0"]
+    assert not got["refused"][0]["message"].startswith("readings")
     assert got["added"] == ["b1"]
 
 
@@ -303,3 +304,15 @@ def test_a_feed_that_holds_is_fitted_and_taken_out_from_the_page(client: TestCli
     assert client.post("/job/fit-1/taken-out", data={"feed": "NOBODY", "key": key}).status_code == 422
     got = client.post("/job/fit-1/taken-out", data={"feed": name, "key": key})
     assert got.status_code == 200 and "In the vehicle" not in got.text
+
+
+def test_a_job_is_called_as_the_customer_is(client: TestClient) -> None:
+    begin(client, "Müller Förderpumpe 2")
+    page = client.get("/job/M%C3%BCller%20F%C3%B6rderpumpe%202")
+    assert page.status_code == 200 and "Müller Förderpumpe 2" in page.text
+    got = client.post(
+        "/api/jobs/M%C3%BCller%20F%C3%B6rderpumpe%202/entries",
+        json={"entries": [{"id": "m1", "line": "PUMP in running does not work"}]},
+    ).json()
+    assert got["added"] == ["m1"]
+    assert client.get("/job/M%C3%BCller%20F%C3%B6rderpumpe%202/papers").status_code == 200

@@ -12,10 +12,12 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 from amptrail.circuit.model import key
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.reference.words import colours
+from amptrail.sheet import slips
 from amptrail.sheet.grammar import parser
 from amptrail.sheet.lexer import TOKEN, words
 from amptrail.units import WORDS
 
+FEW = 3  # so many choices are told in the remedy itself
 UNITS = ("V", "mV", "A", "mA", "ohm", "mohm", "kohm", "W", "mm2", "m", "s", "min", "x")
 # ASTM B258 (from memory): 36 AWG is 0.127 mm across, and 39 steps of size multiply the diameter by 92
 AWG_BASE, AWG_BASE_MM2, AWG_STEP, AWG_STEPS = 36.0, 0.012668, 92.0, 19.5
@@ -58,47 +60,12 @@ def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
     try:
         tree: Tree[Any] = parser().parse(text, start=start)
     except UnexpectedToken as e:
-        raise InputError(
-            (
-                _first_word(text, e, line)
-                or _reading_begun(text, e, start, line)
-                or _token_problem(text, e, line),
-            )
-        ) from None
+        raise InputError((_slip(text, e, start, line) or _token_problem(text, e, line),)) from None
     except UnexpectedCharacters as e:
         raise InputError((_character_problem(text, e, line),)) from None
     except UnexpectedInput as e:  # pragma: no cover - lark has no other kind today
         raise InputError((Problem("syntax", str(e), line, 1),)) from None
     return tree
-
-
-def _first_word(text: str, e: UnexpectedToken, line: int) -> Problem | None:
-    """`fuze F2 15 A` reads as the beginning of `MODULE signal while ...`; the slip is in its first word."""
-    if set(e.accepts or e.expected) != {"WHILE"} or nearest(str(e.token), ["while"]):
-        return None
-    match = TOKEN.match(text.lstrip())
-    first = match["WORD"] if match else None
-    near = nearest(first, _openings()) if first else None
-    if first is None or near is None:
-        return None
-    column = len(text) - len(text.lstrip()) + 1
-    return Problem("syntax", f"no line begins with {first}", line, column, "error", (), near,
-                   f"write {near} instead, or `while` after the signal of a module {first}")  # fmt: skip
-
-
-def _reading_begun(text: str, e: UnexpectedToken, start: str, line: int) -> Problem | None:
-    """`batery 12.5 V`, `shopp says ...`: read as the beginning of a point, the slip is in the first word."""
-    found = re.match(r"\s*([^\W\d]\w*)(?=\s)(?:\s+says\s+\S+?(?=\.|\s))?\s*", text)
-    if start != "reading" or found is None or found.end() != (e.token.column or 0) - 1:
-        return None
-    near = nearest(found[1], ("shop", "customer", "mine") if " says " in found[0] else _BEGINS)
-    if near is None or near == key(found[1]):
-        return None
-    return Problem("syntax", f"no line begins with {found[1]}", line, found.start(1) + 1, "error", _BEGINS,
-                   near, f"write {near} instead")  # fmt: skip
-
-
-_BEGINS = ("battery", "with", "without", "worked", "my", "mine", "shop", "customer")
 
 
 @cache
@@ -137,9 +104,22 @@ def _slipped_unit(whole: str, column: int, text: str) -> str | None:
     return _SPOKEN.get(key(text).rstrip("s")) or nearest(text, WORDS)
 
 
+def _expected(e: UnexpectedToken) -> tuple[str, ...]:
+    return tuple(_SAY.get(w, w.lower().replace("_", "-")) for w in sorted(e.accepts or e.expected))
+
+
+def _slip(text: str, e: UnexpectedToken, start: str, line: int) -> Problem | None:
+    """A line that began as none does; None: the slip is further along."""
+    if start == "reading":
+        return slips.reading_begun(text, e, line) or slips.reading_shape(text, e, line, _expected(e))
+    if start == "statement":
+        return slips.first_word(text, e, line, _openings()) or slips.unjoined(text, e, line)
+    return None
+
+
 def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     wanted = sorted(e.accepts or e.expected)
-    says = tuple(_SAY.get(w, w.lower().replace("_", "-")) for w in wanted)
+    says = _expected(e)
     text = str(e.token)
     at_end = e.token.type == "$END"
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
@@ -177,7 +157,7 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
         return Problem("unit", f"{text} is not a unit", line, column, "error", UNITS, unit,
                        f"write {unit} instead")  # fmt: skip
     message = "the line ends too early" if at_end else f"{text} is not expected here"
-    which = says[0] if len(says) == 1 else "one of these"
+    which = " or ".join(says) if len(says) <= FEW else "one of these"
     place = "here" if at_end else "before it"
     remedy = f"write {near} instead" if near else f"write {which} {place}"
     return Problem("syntax", message, line, column, "error", says, near, remedy)

@@ -256,7 +256,9 @@ async def add(request: Request, name: str, body: Entries) -> Json:
             added.append(e.id)
         except InputError as x:
             first = x.problems[0] if x.problems else None
-            refused.append({"id": e.id, "message": first.message if first else str(x),
+            told = first.message.removeprefix("readings: ") if first else str(x)
+            refused.append({"id": e.id, "message": told,
+                            "nearest": first.nearest if first else None,
                             "remedy": first.remedy if first else ""})  # fmt: skip
     entries = store.count(await store.read(name))
     await request.app.state.hub.tell(name, entries)

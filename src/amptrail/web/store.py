@@ -21,7 +21,7 @@ Json = dict[str, Any]
 LEARNED_S = 300.0
 LIFTED = "without conditions"
 SEARCHED = 30  # of the latest jobs
-NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_. -]{0,60}")
+NAME = re.compile(r"[^\W_][\w. -]{0,60}")
 
 
 def proper(name: str) -> str:
@@ -31,7 +31,7 @@ def proper(name: str) -> str:
             "bad-name",
             f"{name[:60]!r} cannot be the name of a job",
             expected=("letters, digits, - _ . blank",),
-            remedy="use a short name, such as gate-17",
+            remedy="use up to 61 letters, digits, blanks, - _ and . such as gate-17",
         )
     return name.strip()
 

@@ -44,6 +44,14 @@ def function_of(circuit: Circuit, part: str) -> Must | None:
     return None
 
 
+def asked_of(circuit: Circuit, part: str) -> str:
+    """What a question calls a function: by the part it is of, its own name behind it."""
+    must = function_of(circuit, part)
+    if must is None or must.a is None or must.b is None or must.a.part != must.b.part:
+        return part
+    return must.a.part if key(must.name) == key(must.a.part) else f"{must.a.part} ({must.name})"
+
+
 def _part(circuit: Circuit, name: str | None) -> Part | None:
     return next((p for p in circuit.parts if name and key(p.name) == key(name)), None)
 

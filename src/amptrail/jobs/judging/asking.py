@@ -12,6 +12,7 @@ from typing import Any
 from amptrail.circuit.model import Circuit, Part, Phase, Term, key
 from amptrail.circuit.phases import closed, drive_cycle, meant, position
 from amptrail.circuit.tables import value
+from amptrail.jobs.evidence.words import asked_of
 
 Json = dict[str, Any]
 
@@ -120,9 +121,9 @@ def _after(words: str) -> str | None:
     return AFTER.get(words.rpartition(" ")[2])
 
 
-def _look(point: str, outcomes: list[str]) -> str:
+def _look(circuit: Circuit, point: str, outcomes: list[str]) -> str:
     if "works" in outcomes:
-        return f"Does {point} work?"
+        return f"Does {asked_of(circuit, point)} work?"
     if "bright" in outcomes:
         return f"How bright is {point}?"
     if "clicks" in outcomes:
@@ -135,7 +136,7 @@ def asking(circuit: Circuit, test: Json) -> Asking:
     first = tuple(_told(w) for w in test["with"])
     after = tuple(dict.fromkeys(x for x in map(_after, test["with"]) if x))
     if test["instrument"] not in MEASURES:
-        said = _look(test["point"], [o["words"] for o in test["outcomes"]])
+        said = _look(circuit, test["point"], [o["words"] for o in test["outcomes"]])
         part = next((p for p in circuit.parts if p.name == test["point"]), None)
         where = "" if part is None else where_words(circuit, Term(part.name, ""))
         return Asking(said, first, where, after=after)

@@ -25,7 +25,7 @@ from amptrail.jobs.evidence.beforehand import worked_factor
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import MISPROBE, WHOSE
-from amptrail.jobs.evidence.words import RUNS_SHARE, function_of
+from amptrail.jobs.evidence.words import RUNS_SHARE, asked_of, function_of
 from amptrail.jobs.judging import offers
 from amptrail.jobs.judging.desk import told_already
 from amptrail.jobs.judging.lines import reading_line
@@ -109,10 +109,8 @@ def words(circuit: Circuit, t: Candidate) -> str:
     if said.kind == "clicks":
         return f"Does {said.part} click {when}?"
     must = function_of(circuit, said.part or "")
-    name, does = said.part, "work"
+    name, does = asked_of(circuit, said.part or ""), "work"
     if must is not None and must.a is not None:
-        if must.b is not None and must.b.part == must.a.part:
-            name = f"{must.a.part} ({must.name})"
         does = "still run" if names_phase(circuit, phase, must.off) else "work"
     return f"Does {name} {does} {when}?"
 

@@ -1,6 +1,8 @@
 // @ts-check
 /** A recording brought in pieces: goes on where it stopped when the network comes back. */
 
+import { told } from "./problem.js";
+
 const WAIT_MS = 1500;
 
 /** @param {number} ms */
@@ -48,7 +50,7 @@ class BringRecording extends HTMLElement {
         const got = await answer.json().catch(() => ({}));
         if (answer.ok || answer.status === 409) { here = got.here; continue; }
         const why = got.problems?.[0];
-        this.say(why ? `${why.message}. ${why.remedy}` : got.detail || `not taken (${answer.status})`);
+        this.say(why ? told(why) : got.detail || `not taken (${answer.status})`);
         button.disabled = false;
         return;
       } catch { this.say("no connection to the laptop: goes on by itself"); await pause(WAIT_MS); }

@@ -1,6 +1,8 @@
 // @ts-check
 /** Small elements: figures for a glove, the visits side by side, the sheet checked while it is typed. */
 
+import { told } from "./problem.js";
+
 /** Figures to tap with a glove: no keyboard jumps up. */
 export class NumberPad extends HTMLElement {
   connectedCallback() {
@@ -106,7 +108,7 @@ export class SheetEditor extends HTMLElement {
       const got = await answer.json();
       const rows = (got.problems || []).filter((/** @type {{severity?: string}} */ p) => (p.severity || "error") === "error");
       live.textContent = rows.length
-        ? rows.slice(0, 5).map((/** @type {{line: number, message: string, remedy: string}} */ p) => `line ${p.line}: ${p.message}. ${p.remedy}`).join("\n")
+        ? rows.slice(0, 5).map((/** @type {import("./problem.js").Problem} */ p) => told(p, "Line")).join("\n")
         : `sound: ${got.counts ? got.counts.parts : 0} parts`;
       if (!rows.length) await this.draw(sheet, part);
     } catch { live.textContent = "no connection: not checked"; }

@@ -2,6 +2,7 @@
 /** A sheet filled in field by field: each goes into the text of the sheet as it is filled, and the drawing follows. */
 
 import { SheetEditor } from "./elements.js";
+import { told } from "./problem.js";
 
 const HALF_MS = 300; // after the last key; leaving the field does not wait
 const TYPED_MS = 800;
@@ -54,17 +55,17 @@ export class SheetFields extends HTMLElement {
     if (!area || !part || !attribute) return;
     const typed = at instanceof HTMLFieldSetElement
       ? [...at.querySelectorAll("input:checked")].map((i) => /** @type {HTMLInputElement} */ (i).value).join(", ") : at.value;
-    const told = at.closest(".field")?.querySelector(".problem");
-    if (!(told instanceof HTMLElement)) return;
+    const below = at.closest(".field")?.querySelector(".problem");
+    if (!(below instanceof HTMLElement)) return;
     const known = `${part} ${attribute}`;
-    if (this.sent.get(known) === typed && told.hidden) return;
+    if (this.sent.get(known) === typed && below.hidden) return;
     try {
       const asked = area.value;
       const answer = await fetch("/api/fill", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet: asked, part, attribute, typed }) });
       const got = await answer.json();
       if (area.value !== asked) { await this.fill(at, left); return; } // typed in the text meanwhile: into that text
-      if (!answer.ok) { this.wrong(at, told, left ? got.problems || [] : []); return; }
-      this.wrong(at, told, []);
+      if (!answer.ok) { this.wrong(at, below, left ? got.problems || [] : []); return; }
+      this.wrong(at, below, []);
       this.sent.set(known, typed);
       if (got.sheet === area.value) return;
       area.value = got.sheet;
@@ -75,15 +76,14 @@ export class SheetFields extends HTMLElement {
       if (said) said.textContent = got.part.said || "nothing said yet";
       const editor = document.querySelector("sheet-editor");
       if (editor instanceof SheetEditor) await editor.check(area.value, part);
-    } catch { told.textContent = "no connection to the laptop: type it again when it is back"; told.hidden = false; }
+    } catch { below.textContent = "no connection to the laptop: type it again when it is back"; below.hidden = false; }
   }
 
-  /** @param {Said} at @param {HTMLElement} told @param {{line: number, message: string, nearest: string | null, remedy: string}[]} problems */
-  wrong(at, told, problems) {
+  /** @param {Said} at @param {HTMLElement} below @param {import("./problem.js").Problem[]} problems */
+  wrong(at, below, problems) {
     const p = problems[0];
-    told.hidden = !p;
-    const remedy = p ? p.remedy.charAt(0).toUpperCase() + p.remedy.slice(1) : "";
-    told.textContent = p ? `${p.line ? `Line ${p.line} of the sheet: ` : ""}${p.message}.${p.nearest ? ` Did you mean ${p.nearest}?` : ""} ${remedy}` : "";
+    below.hidden = !p;
+    below.textContent = p ? told(p, "In the sheet, line") : "";
     if (p) at.setAttribute("aria-invalid", "true"); else at.removeAttribute("aria-invalid");
   }
 }

@@ -3,6 +3,7 @@
 
 import { anew } from "./anew.js";
 import { banner } from "./banner.js";
+import { told } from "./problem.js";
 import { deliver, drop, fresh, keep, waiting } from "./queue.js";
 
 const AWAY = "no connection to the laptop";
@@ -127,7 +128,7 @@ export class LiveJob extends HTMLElement {
       const { sent, refused } = await deliver(this.job);
       if (sent || refused.length) this.connected = true;
       const shown = (sent || refused.length || mine) && await this.refresh(sent > 0);
-      if (shown || refused.length) banner(refused.map((r) => `not accepted: ${r.message}. ${r.remedy || ""}`.trim()).join("\n"));
+      if (shown || refused.length) banner(refused.map((r) => `not accepted: ${told({ ...r, line: 0 })}`).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
       if (refused.length && own && !own.value) own.value = refused[0].line.split("\n")[0];
     } catch (failed) {

@@ -48,7 +48,7 @@ export async function waiting(job) {
 }
 
 /** Sends what waits, in order; forgets it only when the laptop has said that it is kept.
- * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string, remedy: string, line: string}[]}>} */
+ * @param {string} job @returns {Promise<{sent: number, refused: {id: string, message: string, nearest?: string | null, remedy: string, line: string}[]}>} */
 export async function deliver(job) {
   const all = (await waiting(job)).slice(0, AT_ONCE);
   if (!all.length) return { sent: 0, refused: [] };
