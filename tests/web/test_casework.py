@@ -123,7 +123,7 @@ def test_a_sheet_that_never_sleeps_says_what_to_add(client: TestClient) -> None:
     begun(client, "night-2", "battery BAT 12 V\nphase running 10 s\nfuse F1 10 A\nlamp L 12 V 5 W\n"
                              "path BAT.+ -- F1 -- L -- body\npath BAT.- -- body\n")  # fmt: skip
     got = client.get("/job/night-2/night")
-    assert got.status_code == 422 and "add a line such as: phase asleep" in got.text
+    assert got.status_code == 422 and "Add a line such as: phase asleep" in got.text
     assert 'href="/job/night-2"' in got.text
 
 

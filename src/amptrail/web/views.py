@@ -24,16 +24,44 @@ LIT = (("s, then dark", "lit … s then dark"), ("s, still lit", "lit > … s"))
 OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
 WITH_FIGURE = re.compile(r"\b(resistance|to ground|to supply) \d+(?:\.\d+)? (?:m|k|M)?ohm")
 
+UNNAMED = re.compile(r"([\w.+\-]+)>([\w.+\-]+)")
+LEVEL = re.compile(r"(\S+) has emf (\d+\.?\d?)\d*(?= V)")
+
+
+def _end(a: str, b: str) -> tuple[str, str]:
+    """Of `A>B.out`: B, and that end's point; of `A>B` no point."""
+    for at, end in ((b.removesuffix(".out"), ".out"), (a, ".in")):
+        whole = b.removesuffix(end)
+        if b.endswith(end) and ("." in whole or whole == "body"):
+            return whole, at
+    return b, ""
+
+
+def wires(told: str) -> str:
+    """`F1.out>K1.30`, the name of a run of wire that has none, as a person says it."""
+
+    def said(m: re.Match[str]) -> str:
+        to, at = _end(m[1], m[2])
+        return f"wire {m[1]} to {to}" + (f", at {at}" if at else "")
+
+    return UNNAMED.sub(said, told)
+
+
+def called(point: str) -> str:
+    """A point at the end of a run of wire without a name: by the part it is at."""
+    found = UNNAMED.fullmatch(point)
+    return (_end(found[1], found[2])[1] or point) if found else point
+
 
 def plain(fault: str) -> str:
     """A fault as a person says it: two figures of an estimate, no quotes that only the notation needs."""
     told = OHMS.sub(lambda m: f"about {float(f'{float(m[1]):.2g}'):g} {m[2] or ''}ohm", fault)
-    return told.replace("`", "")
+    return wires(LEVEL.sub(r"\1 at rest only \2", told).replace("`", ""))
 
 
 def short(fault: str) -> str:
     """The same without its figure: where it is and how it fails."""
-    return WITH_FIGURE.sub(r"\1", fault).replace("`", "")
+    return wires(LEVEL.sub(r"\1 at rest only \2", WITH_FIGURE.sub(r"\1", fault)).replace("`", ""))
 
 
 @dataclass(frozen=True)
@@ -94,11 +122,11 @@ def card(t: Json) -> TestCard:
     """One test."""
     unit = NUMBERS.get(t["instrument"] or "")
     ask = t["ask"]
-    where = ", ".join(x for x in (ask["where"], ask["reached"]) if x)
+    where = wires(", ".join(x for x in (ask["where"], ask["reached"]) if x))
     return TestCard(
         t["line"],
         t["point"],
-        ask["question"],
+        wires(ask["question"]),
         tuple(ask["first"]),
         where,
         ask["lead"],
@@ -205,6 +233,7 @@ def readings(rows: list[Json], phase: str, beside: list[list[Json]], names: dict
         {
             "point": names.get(r["point"], r["point"]),
             "written": r["point"],
+            "called": called(names.get(r["point"], r["point"])),
             "band": band(r),
             "flags": r["flags"],
             "line": f"{r['point']} in {free_text(phase)} {r['instrument']} {{value}}",

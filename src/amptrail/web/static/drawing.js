@@ -117,7 +117,7 @@ export class CircuitDrawing extends HTMLElement {
     const out = document.getElementById("tapped"), enter = document.getElementById("enter");
     if (out) {
       const cells = [...(row?.querySelectorAll("td") || [])].map((c) => `${c.dataset.words || ""}${c.textContent?.trim() || ""}`);
-      out.replaceChildren(...[point + (row ? "" : ": nothing to read here"), ...cells].map((words, k) => { const p = document.createElement(k ? "p" : "strong"); p.textContent = words; return p; }));
+      out.replaceChildren(...[row ? row.querySelector("th")?.textContent || point : `${point}: nothing to read here`, ...cells].map((words, k) => { const p = document.createElement(k ? "p" : "strong"); p.textContent = words; return p; }));
     }
     row?.classList.add("here");
     const through = document.querySelector("#through"), trail = through?.querySelector("input[name=trail]");
