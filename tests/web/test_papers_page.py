@@ -94,3 +94,15 @@ def test_no_file_without_our_own_form(client: TestClient, key: str) -> None:
     assert client.post("/job/paper-1/files", data={"key": "wrong"}, files=sent).status_code == 403
     empty = {"file": ("x.txt", b"", "text/plain")}
     assert client.post("/job/paper-1/files", data={"key": key}, files=empty).status_code == 422
+
+
+def test_a_job_is_closed_where_its_papers_are(client: TestClient) -> None:
+    key = begin(client, "gone-1", "the pump is dead")
+    assert "Close the job" in client.get("/job/gone-1/papers").text
+    assert client.post("/job/gone-1/close", data={"key": "wrong"}).status_code == 403
+    for _ in range(2):  # a second tap closes it once
+        doors = client.post("/job/gone-1/close", data={"key": key}).text
+        assert "/job/gone-1" in doors.split("Closed lately")[1]
+        assert "/job/gone-1" not in doors.split("Closed lately")[0]
+    assert [e["kind"] for e in run("show", "gone-1", [], _no_files)["entries"]].count("close") == 1
+    assert "This job is closed" in client.get("/job/gone-1/papers").text

@@ -205,6 +205,7 @@ def _corner(m: Mark) -> str:
 
 def _holds(v: Verdict) -> str:
     names = ", ".join(m.name for m in v.fitted.circuit.musts)
+    them = "they" if len(v.fitted.circuit.musts) > 1 else "it"
     asleep = v.flags["sleep_current_a"]["asleep_start"]
     sleeps = f", and it sleeps at {_si(asleep, 'A')}" if asleep is not None else ""
     closest = min((m for m in v.worst.values() if m.ok), key=lambda m: m.margin, default=None)
@@ -214,7 +215,7 @@ def _holds(v: Verdict) -> str:
         spare = f"; closest to a limit: {rule} at {closest.part}, {closest.margin:.0%} to spare"
     longer = dict.fromkeys(f"{m.part} in {m.phase}" for m in v.notes if m.rule == "off_when_required")
     only = f", only that it runs longer: {', '.join(longer)}" if longer else ""
-    start = f"Holds {PURPOSE[v.purpose]}: {names} as they should be from every start"
+    start = f"Holds {PURPOSE[v.purpose]}: {names} as {them} should be from every start"
     return f"{start}{only}{sleeps}{spare}."
 
 

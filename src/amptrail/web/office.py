@@ -26,6 +26,19 @@ TOLD = {
 }
 
 
+@router.post("/job/{name}/close")
+async def close(request: Request, name: str, key: str = Form("", alias=FORM_KEY)) -> Response:
+    """The vehicle goes; a job that is closed already stays as it is."""
+    checked(request, key)
+    found = await store.read(name)
+    try:
+        if not found.state.closed:
+            await store.told("close", name, "")
+    except InputError as e:
+        return wrong(request, e)
+    return RedirectResponse("/", 303)
+
+
 @router.post("/job/{name}/told")
 async def told(
     request: Request, name: str, what: str = Form(), words: str = Form(max_length=2000),

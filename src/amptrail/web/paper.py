@@ -47,7 +47,7 @@ async def papers(request: Request, name: str) -> HTMLResponse:
     return show(
         request, "papers.html", name=name, kinds={k: w for k, w in WORDS.items() if k not in skip},
         fitted=fitted, files=s.files, languages=languages(), places=get_args(Where), sizes=tuple(LABELS),
-        no_price="invoice" in skip, told=TOLD,
+        no_price="invoice" in skip, told=TOLD, closed=s.closed, proven=bool(s.conclusion),
     )  # fmt: skip
 
 

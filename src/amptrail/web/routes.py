@@ -66,7 +66,8 @@ def checked(request: Request, key: str) -> None:
 @router.get("/", response_class=HTMLResponse)
 async def doors(request: Request) -> HTMLResponse:
     """The first page: four doors, and the jobs that are open."""
-    return show(request, "doors.html", jobs=await store.open_jobs(6), templates=starters.templates())
+    jobs, closed = await store.latest(6)
+    return show(request, "doors.html", jobs=jobs, closed=closed, templates=starters.templates())
 
 
 def with_nonce(svg: str, nonce: str) -> str:

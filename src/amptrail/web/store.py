@@ -42,14 +42,18 @@ async def jobs() -> list[str]:
     return list(reversed(got["jobs"]))
 
 
-def _open(most: int) -> list[tuple[str, str]]:
+Listed = list[tuple[str, str]]  # name and complaint
+
+
+def _latest(most: int) -> tuple[Listed, Listed]:
     found = [case(name) for name in reversed(run("list", None, (), _no_files)["jobs"][-SEARCHED:])]
-    return [(c.name, c.state.complaint or "") for c in found if not c.state.closed][:most]
+    rows = [(c.state.closed, (c.name, c.state.complaint or "")) for c in found]
+    return [r for closed, r in rows if not closed][:most], [r for closed, r in rows if closed][:most]
 
 
-async def open_jobs(most: int) -> list[tuple[str, str]]:
-    """The latest jobs that are not closed: name and complaint."""
-    return await asyncio.to_thread(_open, most)
+async def latest(most: int) -> tuple[Listed, Listed]:
+    """The latest jobs that are open, and those that are closed."""
+    return await asyncio.to_thread(_latest, most)
 
 
 def free_name(base: str, taken: list[str]) -> str:

@@ -122,7 +122,7 @@ def card(t: Json) -> TestCard:
     """One test."""
     unit = NUMBERS.get(t["instrument"] or "")
     ask = t["ask"]
-    where = wires(", ".join(x for x in (ask["where"], ask["reached"]) if x))
+    where = wires(", ".join(x for x in (ask["where"], ask["reached"]) if x)).replace("wire (wire ", "wire (")
     return TestCard(
         t["line"],
         t["point"],

@@ -92,7 +92,10 @@ def where_words(circuit: Circuit, term: Term) -> str:
         return ""
     said = []
     if part.kind in ("connector", "box"):
-        said.append(f"plug {part.name}, cavity {term.name.removesuffix('.a').removesuffix('.b')}")
+        cavity = term.name.removesuffix(".a").removesuffix(".b")
+        said.append(f"plug {part.name}" + (f", cavity {cavity}" if cavity else ""))
+    elif part.kind == "ground":
+        said.append(f"ground {part.name}")
     elif term.name not in ("in", "out", "", "+", "-"):
         said.append(f"{part.kind} {part.name}, pin {term.name}")
     else:

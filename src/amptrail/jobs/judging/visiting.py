@@ -11,6 +11,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.instruments import by_name, cautions
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.evidence.judgement import Judgement
+from amptrail.jobs.evidence.words import asked_of
 from amptrail.jobs.judging.asking import asking, phase_words
 from amptrail.jobs.judging.nexttest import NextOptions, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
@@ -65,7 +66,7 @@ def _again(circuit: Circuit, o: Observation | None) -> str | None:
         return None
     phase = drive_cycle(circuit)[o.phase or 0].name
     name = o.part or (str(o.spot.a) if o.spot is not None else "")
-    what = name if o.kind == "works" else f"what {name} reads"
+    what = asked_of(circuit, name) if o.kind == "works" else f"what {name} reads"
     return f"try {what} again in {phase} ({phase_words(circuit, phase)})"
 
 
@@ -112,7 +113,7 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
             t["ask"] = asdict(asking(circuit, t))
             t["state"] = phase_words(circuit, t["phase"])
     told = _complaint(heard)
-    eye, rest = by_name("eye"), drive_cycle(circuit)[-1].name
+    eye = by_name("eye")
     first = weighed["suspects"][0] if weighed["suspects"] else None
     body = {
         "plan": plan,
@@ -123,7 +124,7 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
                    for p in drive_cycle(circuit)],
         "points": [s.name for s in all_spots(circuit)],
         "repair_cautions": [] if first is None else list(dict.fromkeys(
-            c.text for f in first["faults"] for c in cautions(circuit, _at(f), eye, rest, "look"))),
+            c.text for f in first["faults"] for c in cautions(circuit, _at(f), eye, None, "look"))),
         "again": _again(circuit, told),
         "still_the_same": None if first is None else _repaired(j, first, told),
     }  # fmt: skip
