@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from html import unescape
 
 import pypdfium2
 import pytest
@@ -106,3 +107,13 @@ def test_a_job_is_closed_where_its_papers_are(client: TestClient) -> None:
         assert "/job/gone-1" not in doors.split("Closed lately")[0]
     assert [e["kind"] for e in run("show", "gone-1", [], _no_files)["entries"]].count("close") == 1
     assert "This job is closed" in client.get("/job/gone-1/papers").text
+
+
+def test_a_paper_names_the_vehicle_and_never_the_template(client: TestClient) -> None:
+    key = begin(client, "named-0")
+    sheet = client.get("/new?template=relay-load").text.split("<textarea")[1].split(">", 1)[1]
+    body = {"sheet": unescape(sheet.split("</textarea>")[0]), "template": "relay-load", "key": key}
+    client.post("/new", data={**body, "name": "named-1", "vehicle": 'Yard "loader" 7'})
+    client.post("/new", data={**body, "name": "named-2"})
+    assert "Yard 'loader' 7" in text_of(client.get("/job/named-1/paper/findings.pdf").content)
+    assert "Relay-fed load" not in text_of(client.get("/job/named-2/paper/findings.pdf").content)

@@ -296,7 +296,7 @@ def recording(
     feed: o.Feed = None, svg: o.SvgFile = None, png: o.PngFile = None, job: o.ForJob = None,
     as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
-    """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; figures between any two.
+    """What a scope saw: key, starts, relays, drop-outs, sleep, each with its instant; figures between two.
 
     Example: amptrail recording drive.csv --channel "CH1=K4.87 to BAT.+" --from 2.5 --to 4
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from fastapi import APIRouter, Form, Request
@@ -13,6 +14,7 @@ from amptrail.web import routes, store
 from amptrail.web.guard import FORM_KEY
 
 router = APIRouter(include_in_schema=False)
+TITLE = re.compile(r"\s*vehicle\s+\"([^\"]*)\"")
 LEADS = {"read": "/circuit", "bridge": "/feed", "flat": "/night"}  # where a door goes once there is a job
 
 
@@ -28,6 +30,14 @@ async def new(request: Request, template: str = "", door: str = "part") -> HTMLR
     return _page(request, sheet=sheet, chosen=template, door=door)
 
 
+def _of_vehicle(sheet: str, vehicle: str, template: str) -> str:
+    """The sheet with the vehicle that was told. A template's own title names none: no paper shall say so."""
+    told = " ".join(vehicle.replace('"', "'").split())
+    own = starters.template(template).title if template else None
+    kept = [x for x in sheet.split("\n") if not (m := TITLE.match(x)) or not (told or m[1] == own)]
+    return "\n".join([*([f'vehicle "{told}"'] if told else []), *kept])
+
+
 @router.post("/new")
 async def begin(
     request: Request,
@@ -35,12 +45,14 @@ async def begin(
     sheet: str = Form(""),
     template: str = Form(""),
     complaint: str = Form(""),
+    vehicle: str = Form("", max_length=120),
     door: str = Form("part"),
     key: str = Form("", alias=FORM_KEY),
 ) -> Response:
     """Make the job and go to where the door leads. A job that is there keeps its sheet."""
     routes.checked(request, key)
     text = sheet.strip() or (starters.template(template).sheet if template else "")
+    text = _of_vehicle(text, vehicle, template)
     taken = await store.jobs()
     called = name.strip() or store.free_name(template or "job", taken)
     try:
@@ -54,7 +66,7 @@ async def begin(
     except InputError as e:
         return _page(
             request, 422, sheet=text, chosen=template, door=door, name=name, complaint=complaint,
-            problems=e.problems,
+            vehicle=vehicle, problems=e.problems,
         )  # fmt: skip
     return RedirectResponse(f"/job/{called}{LEADS.get(door, '')}", 303)
 
