@@ -6,7 +6,7 @@ An Observation is still free of numbers computed from the circuit; `predict` put
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -15,6 +15,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
 from amptrail.errors import InputError, Problem, one
 from amptrail.instruments import by_name
+from amptrail.jobs.solved import forbidden
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
@@ -31,6 +32,7 @@ THERE = "there"  # the word of a part that was pulled out of its slot
 ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
+DRAWING = ("lamp", "loaded", "led")  # instruments that draw current
 MOST_FIGURES = 200  # their covariances are held for every suspect at once
 
 
@@ -358,7 +360,24 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
         said = f"{len(figures)} figures are read here; {MOST_FIGURES} is the most that is weighed"
         remedy = "keep those that tell something; for a recording: amptrail recording FILE"
         raise one("too-many", said, line=figures[MOST_FIGURES].line, remedy=remedy)
-    return Heard(tuple(used), tuple(ignored), told.warnings, worked, renewed, tuple(there))
+    problems = (*told.warnings, *_harmful(circuit, used))
+    return Heard(tuple(used), tuple(ignored), problems, worked, renewed, tuple(there))
+
+
+def _harmful(circuit: Circuit, used: Sequence[Observation]) -> Iterator[Problem]:
+    """Readings that were taken where they may do harm: weighed as any other, and said."""
+    for o in used:
+        here = o.spot if o.spot is not None and o.spot.what != "amps" else None
+        ends = [t for t in (here.a, here.b) if t is not None] if here is not None else []
+        draws = o.tool in DRAWING  # what a sheet marks is mostly marked against these
+        bad = [t for t in ends if (forbidden.never if draws else forbidden.untouched)(circuit, t)]
+        soft = [t for t in ends if draws and forbidden.meter_only(circuit, t)]
+        if bad:
+            remedy = "leave it to the maker's text; read at the fuse or the next open rail"
+            yield Problem("never-probe", f"{bad[0]} must not be probed", o.line, 1, "warning", remedy=remedy)
+        elif soft:
+            said = f"a {o.tool} on {soft[0]} may harm what hangs on it"
+            yield Problem("meter-only", said, o.line, 1, "warning", remedy="read it with a meter")
 
 
 def _as_new(circuit: Circuit, r: Reading) -> tuple[str, ...]:
