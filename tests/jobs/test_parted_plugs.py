@@ -60,7 +60,7 @@ def _rows(sheet: str, readings: str) -> list[dict[str, Any]]:
 
 
 def _chance(rows: list[dict[str, Any]], start: str) -> float:
-    return sum(r["probability"] for r in rows if r["text"].startswith(start))
+    return sum(float(r["probability"]) for r in rows if r["text"].startswith(start))
 
 
 def test_a_short_inside_a_sensor_goes_when_the_sensor_is_unplugged() -> None:

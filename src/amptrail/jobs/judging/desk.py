@@ -264,7 +264,7 @@ def _known(circuit: Circuit, o: NextOptions) -> None:
         if key(said.split()[0] if said.split() else "") not in {key(t) for t in tools}:
             raise one("instrument", f"no instrument is called {said!r}", expected=tools,
                       nearest=nearest(said, tools))  # fmt: skip
-    names = {key(x.name) for x in (*circuit.parts, *circuit.musts)}
+    names = {key(p.name) for p in circuit.parts} | {key(m.name) for m in circuit.musts}
     for said in o.cannot:
         if key(said) not in names:
             spot(circuit, said)

@@ -143,10 +143,9 @@ def _ruled_by(j: Judgement) -> list[Json]:
     texts = {o.line: o.text for o in j.seen.all}
     rows = []
     for c in contributions(j.post)[: len(j.seen.all)]:
-        gone = [estimated(j, h)[0] for h in c.ruled_out if not _in_the_new_one(j, h)][:6]
-        rows.append(
-            {"line": c.line, "text": texts.get(c.line, ""), "ruled_out": gone, "count": len(c.ruled_out)}
-        )
+        out = [h for h in c.ruled_out if not _in_the_new_one(j, h)]
+        gone = [estimated(j, h)[0] for h in out[:6]]
+        rows.append({"line": c.line, "text": texts.get(c.line, ""), "ruled_out": gone, "count": len(out)})
     return rows
 
 

@@ -55,7 +55,7 @@ def _own_leads(circuit: Circuit) -> tuple[frozenset[int], frozenset[int]]:
     w = wiring(circuit)
     pins = {n for t in w.terms if key(t.part) in untouched and (n := w.node(t)) is not None}
     at = {n: [p for p in touching(circuit).get(n, ()) if key(p.name) not in untouched] for n in pins}
-    todo = [(n, None) for n in sorted(pins) if len(at[n]) <= 1]
+    todo: list[tuple[int, str | None]] = [(n, None) for n in sorted(pins) if len(at[n]) <= 1]
     lead, ends = set[int](), set[int]()
     while todo:
         n, came = todo.pop()
