@@ -157,7 +157,7 @@ def body(j: Judgement, p: Proof) -> Json:
         "part": s.claim.part.name if s else None,
         "kind": s.claim.kind if s else None,
         "claim": estimated(j, p.lead)[0],
-        "probability": _weight(j, s) if s else float(j.post.probability[p.lead]),
+        "probability": _weight(j, s) if s else _alike(j, p.lead),
         "proven": s.proven if s else False,
         "missing": sum(x.state != "shown" for x in s.lines) if s else 0,
         "lines": [_line(j.circuit, x, t) for x, t in zip(s.lines, p.tests, strict=True)] if s else [],
@@ -185,6 +185,12 @@ def to_prove(j: Judgement) -> Json | None:
     lines = [_line(j.circuit, x, _tests(j, s, x)) for x in s.lines if x.state != "shown"]
     part = {"part": s.claim.part.name, "kind": s.claim.kind, "claim": estimated(j, lead)[0]}
     return {**part, "probability": _weight(j, s), "missing": len(lines), "lines": lines}
+
+
+def _alike(j: Judgement, lead: int) -> float:
+    """Probability of all that reads like what leads: as `suspects` has it on one line."""
+    row = next((g.probability for g in groups.merge(j) if lead in g.members), None)
+    return float(j.post.probability[lead]) if row is None else row
 
 
 def _weight(j: Judgement, s: Sheet) -> float:
