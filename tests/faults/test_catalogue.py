@@ -162,3 +162,10 @@ def test_a_battery_post_may_be_open_or_nearly_so() -> None:
     assert "BAT:open" in found
     low, high = found["BAT:resistance"].severity or (0.0, 0.0)
     assert low <= 0.005 and high >= 1000.0
+
+
+def test_a_fuse_may_be_too_large_or_too_small() -> None:
+    """One burns the wire, the other blows with nothing wrong behind it."""
+    circuit = parse("battery BAT\nfuse F1 20 A\nlamp L 12 V 5 W\npath BAT.+ -- F1 -- L -- BAT.-\n")
+    texts = [fault_text(circuit, h.faults) for h in catalogue(circuit) if h.faults]
+    assert "F1 wrong rating 40 A" in texts and "F1 wrong rating 10 A" in texts

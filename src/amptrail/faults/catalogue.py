@@ -26,6 +26,10 @@ LOW_BATTERY = 0.94  # of its emf: about a quarter charged (as the row of the emp
 SAID_AS: dict[str, Mode] = {"shut-off": "dead", "cut-off": "open", "bridged": "to_point"}
 
 
+# a fuse of another rating in the slot, as a share of the right one: it burns the wire, or blows for nothing
+MISRATED = {"wrong_rating": 2.0, "too-small": 0.5}
+
+
 def _has(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     attribute, _, factor = row.mode.removeprefix("has:").partition("*")
     if spot.part is None:
@@ -79,8 +83,8 @@ def faults_of(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
         return (Fault("to_point", Term(spot.at.part, ends[0]), Term(spot.at.part, ends[1])),)
     if row.mode == "blown-by-short" and spot.to is not None:
         return (Fault("open", spot.at), Fault("to_ground", spot.to))
-    if row.mode == "wrong_rating" and spot.part is not None:
-        return (Fault("wrong_rating", spot.at, value=2 * number(spot.part, "rating_a")),)
+    if row.mode in MISRATED and spot.part is not None:
+        return (Fault("wrong_rating", spot.at, value=MISRATED[row.mode] * number(spot.part, "rating_a")),)
     if row.mode not in get_args(Mode):
         raise ValueError(f"priors.csv: unknown mode {row.mode}")
     return (Fault(cast(Mode, row.mode), spot.at, spot.to),)
