@@ -18,6 +18,7 @@ from PIL import ImageFont
 from amptrail.circuit.model import BODY, Circuit, Term
 from amptrail.circuit.wiring import wiring
 from amptrail.draw import Overlay, draw
+from amptrail.draw.labels import name_lines
 from amptrail.draw.text import width
 from amptrail.errors import InputError
 from amptrail.sheet import parse
@@ -283,3 +284,9 @@ def test_the_counting_counts() -> None:
     )
     assert len(inked.line_on_shape(run)) == 1
     assert inked.torn(inked.read(head + net.format("a", "M0 10H50M0 20H50") + "</svg>")) == ["a"]
+
+
+def test_a_name_on_two_lines_is_one_name() -> None:
+    assert name_lines(["SPREAD_", "CTL", "cab"], "SPREAD_CTL") == 2
+    assert name_lines(["F1", "10 A", "cab"], "F1") == 1
+    assert name_lines(["W7 YE", "2.5 mm²"], "W7") == 1

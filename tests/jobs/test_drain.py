@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from amptrail.errors import InputError
+from amptrail.jobs.base.figures import until
 from amptrail.jobs.night.drain import DrainOptions, drain
 from amptrail.jobs.night.drainbox import Read, box, explained
 from amptrail.jobs.night.drainwait import wait_min
@@ -127,3 +128,8 @@ def test_bad_input_is_said() -> None:
     never = "\n".join(x for x in SHEET.splitlines() if not x.startswith("phase asleep"))
     with pytest.raises(InputError, match=r"no phase|asleep"):
         drain(never.replace("in asleep", "in running"), "")
+
+
+def test_a_battery_that_nothing_drains_is_promised_no_years() -> None:
+    assert until((250_000.0, 252_000.0)).startswith("several months")
+    assert until((30.0, 44.0)) == "30 to 44 hours"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from amptrail import units
 from amptrail.circuit.model import Circuit, Part, key
 from amptrail.circuit.tables import attribute
@@ -48,6 +50,14 @@ def part_label(part: Part, caution: list[str]) -> tuple[str, ...]:
     if part.place:
         lines += broken(part.place)
     return tuple(lines)
+
+
+def name_lines(label: Sequence[str], name: str) -> int:
+    """How many lines of a label are its name, broken where it is too long: at least the first."""
+    for k in range(len(label), 1, -1):
+        if key("".join(label[:k])) == key(name):
+            return k
+    return 1
 
 
 def cavity_label(connector: str, name: str) -> list[str]:

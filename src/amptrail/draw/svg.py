@@ -6,6 +6,7 @@ from typing import Literal
 
 from amptrail.circuit.model import key
 from amptrail.draw.graph import Node, Pin
+from amptrail.draw.labels import name_lines
 from amptrail.draw.overlay import CHIP_DX, Overlay, lit
 from amptrail.draw.pen import Pen, n
 from amptrail.draw.rows import Box
@@ -169,8 +170,9 @@ class Drawing:
         count = len(node.label)
         y = max(middle - count * LINE_PX / 2, top) + NAME_PX - 2
         for k, line in enumerate(node.label):
-            size = NAME_PX if k == 0 else DETAIL_PX
-            pen.text(x, y + k * LINE_PX, line, "part" if k == 0 else "", size)
+            named = k < name_lines(node.label, node.name)
+            size = NAME_PX if named else DETAIL_PX
+            pen.text(x, y + k * LINE_PX, line, "part" if named else "", size)
 
     def _marks(self, pen: Pen, box: Box, middle: float) -> None:
         """A fault is a jagged arrow, a cut two strokes across the line."""

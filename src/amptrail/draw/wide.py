@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from amptrail.circuit.model import key
 from amptrail.draw.graph import Pin
+from amptrail.draw.labels import name_lines
 from amptrail.draw.nodes import GLYPH
 from amptrail.draw.pen import Pen
 from amptrail.draw.rows import Box
@@ -80,8 +81,9 @@ def module(pen: Pen, box: Box, at: Points, top: float, bottom: float) -> None:
     lower = edge1 - GLYPH - 3 - (rows[1] - 1) * LINE_PX
     title = upper + rows[0] * LINE_PX + 1
     for k, line in enumerate(node.label):
-        size = NAME_PX if k == 0 else DETAIL_PX
-        pen.text(box.left + node.left + 4, title + k * LINE_PX, line, "part" if k == 0 else "", size)
+        named = k < name_lines(node.label, node.name)
+        size = NAME_PX if named else DETAIL_PX
+        pen.text(box.left + node.left + 4, title + k * LINE_PX, line, "part" if named else "", size)
     _words(pen, node.tops, at, upper)
     for p in node.bottoms:  # the last line of every pin stands at the edge
         _words(pen, [p], at, lower + (rows[1] - len(p.words)) * LINE_PX)
@@ -94,8 +96,9 @@ def selector(pen: Pen, box: Box, at: Points, top: float, bottom: float) -> None:
     edge0, edge1 = _edges(pen, box, at, top, bottom, right)
     y = (edge0 + edge1) / 2 - len(node.label) * LINE_PX / 2 + NAME_PX - 2
     for k, line in enumerate(node.label):
-        size = NAME_PX if k == 0 else DETAIL_PX
-        pen.text(right + node.beside - 2, y + k * LINE_PX, line, "part" if k == 0 else "", size)
+        named = k < name_lines(node.label, node.name)
+        size = NAME_PX if named else DETAIL_PX
+        pen.text(right + node.beside - 2, y + k * LINE_PX, line, "part" if named else "", size)
     _contacts(pen, box, at, edge0, edge1)
 
 

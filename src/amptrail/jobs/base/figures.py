@@ -28,9 +28,14 @@ def at_rest(amps: float | None) -> str:
     return f"{amps:.1f} A" if abs(amps) >= LARGE_AT_REST_A else f"{amps * 1000:z.0f} mA"
 
 
+ALONE_H = 90 * 24.0  # a lead battery left alone loses about a twentieth a month: common practice
+
+
 def until(hours: tuple[float, float]) -> str:
     """A span of time, in days when it is long."""
     low_h, high_h = sorted(hours)
+    if low_h > ALONE_H:
+        return "several months, and by then it is flat by itself"
     unit, per = ("hours", 1.0) if high_h < DAYS_FROM_H else ("days", 24.0)
     low, high = f"{low_h / per:.0f}", f"{high_h / per:.0f}"
     return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"

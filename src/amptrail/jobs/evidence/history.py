@@ -130,12 +130,12 @@ def factor_of(history: History, circuit: Circuit, h: Hypothesis) -> float:
 
 
 def words(history: History, x: Learned) -> str:
-    """`3 of your last 11 proven jobs: ground, joints and wires (1.2 expected): prior x 1.6`."""
+    """`3 of your last 11 proven jobs: at a damp place (1.2 expected): counted 1.6 times as likely`."""
     n, where = len(history.jobs), x.name
     if x.what == "place":
         where = f"at {x.name}" if x.name == PLAIN else f"at a {x.name} place"
     so = f"{x.count:g} of your last {n} proven jobs: {where} ({x.expected:.1f} expected)"
-    return f"{so}: prior x {x.factor:.2g}"
+    return f"{so}: counted {x.factor:.2g} times as likely"
 
 
 def told(history: History) -> list[Json]:

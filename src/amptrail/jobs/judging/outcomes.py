@@ -50,6 +50,8 @@ def _number(x: float, unit: str) -> str:
 def words_between(low: float, high: float, unit: str) -> str:
     if unit in ("V", "A") and max(abs(low), abs(high)) < 0.02:
         return f"about 0 {unit}"
+    if unit == "V" and max(abs(low), abs(high)) < 0.1:
+        return f"{low * 1000:z.0f} mV to {high * 1000:z.0f} mV"
     a, b = _number(low, unit), _number(high, unit)
     return f"about {a}" if a == b else f"{a} to {b}"
 

@@ -68,7 +68,7 @@ def wait_min(circuit: Circuit, modules: Sequence[str]) -> tuple[float, str]:
     usual = INTO_PHASE_MIN["asleep"]
     if told:
         return max(told) / 60.0, "the longest time the sheet gives"
-    return usual, f"not in the sheet: {usual:.0f} min (common practice, 10 to 30 seen)"
+    return usual, "not in the sheet; common practice, 10 to 30 min seen"
 
 
 def _clamp(circuit: Circuit, conditions: Conditions, place: str, minutes: float) -> Candidate:
