@@ -100,7 +100,7 @@ def _tests(readings: str, own: Own = STANDARD) -> dict[str, dict[str, Any]]:
     return {t["line"]: t for v in got["visits"] for t in v["tests"]}
 
 
-DEAD = "lit in on does not work\n"
+DEAD = "lit in on does not work\nF1 in off looks fine\n"
 
 
 def test_next_predicts_what_the_own_meter_will_show() -> None:

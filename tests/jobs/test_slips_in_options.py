@@ -9,7 +9,7 @@ import pytest
 from amptrail.errors import InputError
 from amptrail.feed.fitting import fit
 from amptrail.jobs.judging.nexttest import NextOptions, next_tests
-from amptrail.jobs.solved.observe import MOST_FIGURES, observations
+from amptrail.jobs.judging.suspects import MOST_FIGURES, judge
 from amptrail.sheet import parse
 from amptrail.sheet.feeds import parse_feed
 
@@ -27,9 +27,9 @@ def test_a_misspelt_instrument_or_point_is_told(options: NextOptions) -> None:
 def test_more_figures_than_can_be_weighed_are_told_with_their_line() -> None:
     circuit = parse(STARTER)
     line = "BAT.+ in running meter 14 V\n"
-    assert len(observations(circuit, line * MOST_FIGURES).used) == MOST_FIGURES
+    assert len(judge(circuit, line * MOST_FIGURES, "off").seen.numbers) == MOST_FIGURES
     with pytest.raises(InputError) as caught:
-        observations(circuit, line * (MOST_FIGURES + 1))
+        judge(circuit, line * (MOST_FIGURES + 1), "off")
     assert caught.value.problems[0].line == MOST_FIGURES + 1
 
 

@@ -32,6 +32,7 @@ from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
 
+MOST_FIGURES = 200  # their covariances are held for every suspect at once
 TRY_AGAIN = "repaired already: {}; try again what failed"
 LISTED_LEAST = 1e-3  # an instrument less likely wrong is not spoken of
 
@@ -68,6 +69,15 @@ def judge(
     return got if time.monotonic() >= until_s else JUDGED.put(asked, got)
 
 
+def _bearable(seen: Evidence) -> Evidence:
+    """The same, unless it is more than can be held."""
+    if len(seen.numbers) > MOST_FIGURES:
+        said = f"{len(seen.numbers)} figures are read here; {MOST_FIGURES} is the most that is weighed"
+        remedy = "keep those that tell something; for a recording: amptrail recording FILE"
+        raise one("too-many", said, line=seen.numbers[MOST_FIGURES].line, remedy=remedy)
+    return seen
+
+
 def weigh(
     circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE,
     own: Own = STANDARD,
@@ -76,7 +86,7 @@ def weigh(
     when the clock (`time.monotonic`) has passed `until_s` by then. `own`: the instruments of who asks, beside
     what the readings say of them."""
     heard = observations(circuit, readings_text, own)
-    seen = evidence((*heard.used, *heard.there))
+    seen = _bearable(evidence((*heard.used, *heard.there)))
     base = in_both_halves(circuit, beforehand(circuit, heard.worked, history), seen)
     only = weighed(circuit, base, seen, 0, keep=True)
     alone = posterior(only)

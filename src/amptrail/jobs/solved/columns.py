@@ -23,14 +23,16 @@ from amptrail.solve.tolerance import each, ohm_sigma
 Array = NDArray[np.float64]
 Asked = tuple[Tap, int]  # an instrument and a phase slot
 OVER_RANGE_OHM = 20e6
-ANY_MOMENT = 12**0.5  # width of a uniform distribution in its standard deviations
+# what swings is read as an average, somewhere in the middle half of the swing (common practice): that half is
+# so many standard deviations of a uniform distribution wide
+MIDDLE_HALF, UNIFORM = 0.5, 12**0.5
 MOST_EFFECTS = 64 * MEBIBYTE  # of one parameter table a reading; what exceeds it is worked out again
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Column:
     """One reading on every lane, V, A or ohm, and what its instrument switches on the first lane; `unsteady`:
-    one sigma of what is read at some moment where nothing comes to rest, 0 elsewhere."""
+    one sigma of the average that is read where nothing comes to rest, 0 elsewhere."""
 
     value: Array
     unsteady: Array
@@ -55,7 +57,7 @@ class Columns:
             got = read_at(self.network, self.runs, taps, [(slot, number[t]) for t, slot in new])
             restless = got.status == CHATTER
             value = np.where(restless, (got.low + got.high) / 2, got.value)
-            unsteady = np.where(restless, (got.high - got.low) / ANY_MOMENT, 0.0)
+            unsteady = np.where(restless, MIDDLE_HALF / UNIFORM * (got.high - got.low), 0.0)
             value = np.where(got.over, OVER_RANGE_OHM, value)
             switched = got.changed[0].any(axis=2) if len(value) else np.zeros(value.shape[1:], bool)
             for t, slot in new:
@@ -68,7 +70,7 @@ class Columns:
     def covariance(self, asked: Sequence[Asked], fixed: Sequence[bool]) -> Array:
         """[lane, m, m] of the readings asked; `fixed[m]`: the supply was read at that moment, so its own
         tolerance is left out. Tolerances shared by readings stay shared; what does not rest is each time
-        read at another moment."""
+        read as another average."""
         out = np.zeros((len(self.runs.status), len(asked), len(asked)))
         columns = self.read(asked)
         live = [m for m, (t, _) in enumerate(asked) if t.instrument != "ohmmeter"]

@@ -33,7 +33,6 @@ ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load"
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 DRAWING = ("lamp", "loaded", "led")  # instruments that draw current
-MOST_FIGURES = 200  # their covariances are held for every suspect at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,11 +354,6 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
                 ignored.append((r.line, f"line {before} says it already: the same look tells nothing more"))
             else:
                 used.append(o)
-    figures = [o for o in used if o.kind in ("number", "range", "same")]
-    if len(figures) > MOST_FIGURES:
-        said = f"{len(figures)} figures are read here; {MOST_FIGURES} is the most that is weighed"
-        remedy = "keep those that tell something; for a recording: amptrail recording FILE"
-        raise one("too-many", said, line=figures[MOST_FIGURES].line, remedy=remedy)
     problems = (*told.warnings, *_harmful(circuit, used))
     return Heard(tuple(used), tuple(ignored), problems, worked, renewed, tuple(there))
 
