@@ -11,6 +11,7 @@ import numpy as np
 
 from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
+from amptrail.errors import one
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import fault_json
 from amptrail.jobs.base.kept import MEBIBYTE, Kept
