@@ -233,7 +233,7 @@ def readings(rows: list[Json], phase: str, beside: list[list[Json]], names: dict
         {
             "point": names.get(r["point"], r["point"]),
             "written": r["point"],
-            "called": called(names.get(r["point"], r["point"])),
+            "called": called(names.get(r["point"]) or str(r["point"])),
             "band": band(r),
             "flags": r["flags"],
             "line": f"{r['point']} in {free_text(phase)} {r['instrument']} {{value}}",
