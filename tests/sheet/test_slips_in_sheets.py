@@ -46,3 +46,10 @@ def test_a_feed_of_nothing_is_refused_with_what_such_parts_have(feed: str) -> No
 def test_an_error_always_says_what_to_do_where_words_are_known() -> None:
     (p,) = one("x", "no instrument is called metre", expected=("meter", "lamp"), nearest="meter").problems
     assert as_row(p)["remedy"] == "write meter instead"
+
+
+def test_a_part_declared_below_its_first_use_is_to_be_moved() -> None:
+    with pytest.raises(InputError) as caught:
+        parse("battery BAT\npath BAT.+ -- F1 -- L -- BAT.-\nlamp L 12 V 5 W\nfuse F1 5 A\n")
+    told = {p.remedy for p in caught.value.problems}
+    assert "move line 4, which declares it, above this one" in told

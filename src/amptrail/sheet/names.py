@@ -44,6 +44,7 @@ class Names:
     def __init__(self, circuit: Circuit | None = None) -> None:
         self.parts: dict[str, Part] = {}
         self.spoilt: set[str] = set()  # named on a part line that could not be read
+        self.declared: dict[str, int] = {}  # the line that declares a part, above or below where it is named
         self.nets: dict[str, str] = {key("body"): "body"}
         self.cavities: dict[tuple[str, str], str] = {}
         self.legs: dict[str, int] = {}
@@ -105,6 +106,9 @@ class Names:
         found = self.parts.get(key(str(token)))
         if found is None and key(str(token)) in self.spoilt:
             raise InputError(())  # its own line has been told; this one may be right
+        if found is None and (below := self.declared.get(key(str(token)))):
+            raise wrong(token, "unknown-part", f"no part is called {token} so far",
+                        remedy=f"move line {below}, which declares it, above this one")  # fmt: skip
         if found is None:
             raise wrong(
                 token,

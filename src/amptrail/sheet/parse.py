@@ -53,10 +53,12 @@ def parse_with_warnings(text: str, name: str = "") -> tuple[Circuit, tuple[Probl
     """The circuit of a sheet and its warnings; InputError with every error when there is one."""
     trees: list[tuple[int, Tree[Any]]] = []
     spoilt: set[str] = set()
+    declared: dict[str, int] = {}
     problems: list[Problem] = []
     for number, line in enumerate(lines_of(text), 1):
         if not line.split("#", 1)[0].strip():
             continue
+        declared |= dict.fromkeys(_declared(line), number)
         try:
             trees.append((number, tree_of(line, "statement", number)))
         except InputError as e:
@@ -66,6 +68,7 @@ def parse_with_warnings(text: str, name: str = "") -> tuple[Circuit, tuple[Probl
         raise one("empty", "the sheet is empty", remedy="start with: battery BAT 12.6 V")
     builder = Builder()
     builder.names.spoilt |= spoilt
+    builder.names.declared = declared
     circuit = builder.run(trees)
     problems += builder.problems
     problems.sort(key=lambda p: (p.line, p.column))
