@@ -115,10 +115,10 @@ STRAIGHT = ("wire", "joint", "connector", "box", "splice", "ground")
 
 def _refuse_across(sheet: Circuit, net: Network, feed: Feed) -> None:
     """A lead from battery plus, or what copper and fuses join to it, straight to ground is a dead short."""
-    first, last = feed.paths[0].hops[0], feed.paths[0].hops[-1]
-    ends = [wiring(sheet).node(Term(h.part, h.a)) for h in (first, last)] if feed.short else [None]
-    if ends[0] is not None and ends[0] == ends[-1] and len(ends) == 2:
-        raise one("same-metal", f"feed {feed.name} begins and ends on the same metal",
+    hops = feed.paths[0].hops if feed.short else ()
+    ends = [wiring(sheet).node(Term(h.part, h.a)) for h in (hops[0], hops[-1])] if hops else []
+    if ends and ends[0] is not None and ends[0] == ends[1]:
+        raise one("feed-leads-nowhere", f"feed {feed.name} begins and ends on the same metal",
                   remedy="name two points that something lies between")  # fmt: skip
     own = {key(p.name) for p in feed.parts if p.kind in CONDUCTORS}
     feeds = {key(p.name) for p in feed.parts}
