@@ -46,7 +46,8 @@ FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "-
 ASKS = (
     (r"Meter on (.+)", "meter"), (r"Test lamp on (.+)", "lamp"), (r"Loaded lead on (.+)", "loaded"),
     (r"Clamp round the lead of (.+)", "clamp"), (r"Millivolts across (.+)", "fuse-drop"),
-    (r"Ohmmeter on (.+)", "ohmmeter"), (r"Does (?:.+ \()?([^()]+)\)? work\?", "works"), (r"How bright is (.+)\?", "is"),
+    (r"Ohmmeter on (.+)", "ohmmeter"),
+    (r"Does (?:.+ \()?([^()]+)\)? work\?", "works"), (r"How bright is (.+)\?", "is"),
     (r"Hand on (.+): does it click\?", "clicks"), (r"Look at (.+)", "looks"),
 )  # fmt: skip
 FIRST = {"part plug": "unplugged", "pull fuse": "pulled", "take out relay": "out", "switch on": "on",
