@@ -19,7 +19,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from amptrail.circuit.model import Circuit, Fault, key
+from amptrail.circuit.model import TOUCHES, Circuit, Fault, key
 from amptrail.jobs.judging.nexttest import NextOptions, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.practise.practicevehicle import Vehicle
@@ -28,7 +28,6 @@ from amptrail.sheet.words import name_text, term_text
 from benchmarks.whole_jobs import ASK_AGAIN_MIN, Job, arguments, jobs, over_circuits
 
 MOST_TESTS, MOST_REPAIRS = 25, 5
-TOUCHES = ("to_ground", "to_supply")
 
 
 @dataclass

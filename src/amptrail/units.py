@@ -28,6 +28,7 @@ _TENS: dict[str, tuple[Dimension, int]] = {
 }  # fmt: skip
 _LONG: dict[str, int] = {"min": 60, "h": 3600}
 WORDS: tuple[str, ...] = (*_TENS, *_LONG)
+USUAL = ("V", "mV", "A", "mA", "ohm", "mohm", "kohm", "W", "mm2", "m", "s", "min", "x")  # told as expected
 
 # per dimension: what to print from which magnitude on, largest first
 _PRINT: dict[Dimension, tuple[tuple[float, str], ...]] = {
@@ -51,7 +52,7 @@ def dimension(unit: str) -> Dimension:
         return "s"
     if unit not in _TENS:
         raise one(
-            "unit", f"{unit!r} is not a unit", expected=("ohm", "A", "V", "W", "mm2", "m", "s", "min", "x"),
+            "unit", f"{unit!r} is not a unit", expected=USUAL,
             nearest=_nearest(unit), remedy="Write the number followed by its unit.",
         )  # fmt: skip
     return _TENS[unit][0]

@@ -205,3 +205,20 @@ def test_the_same_look_told_again_tells_nothing_more() -> None:
     assert [o.text for o in heard.used].count(look.strip()) == 1 and "already" in heard.ignored[0][1]
     after = observations(circuit, FAILS + look + "X1 replaced\n" + look)
     assert [o.text for o in after.used].count(look.strip()) == 2
+
+
+def test_what_was_mended_in_vain_is_not_blamed_again_where_the_complaint_is_in_amps() -> None:
+    """No function fails, so nothing is repeated; the metals of the part are as new all the same."""
+    circuit, drains = load(SHEET).circuit, "BAT in asleep clamp 5 A\n"
+
+    def short(readings: str) -> float:
+        j = judge(circuit, readings)
+        return sum(
+            float(p)
+            for s, p in zip(j.suspects, j.post.probability, strict=True)
+            if [c.id for c in s.causes] == ["metal X1.1.b:to_ground"]
+        )
+
+    told = observations(circuit, drains + "X1 repaired, no change\n").used[-1]
+    assert told.made_new[0] == "X1" and "X1.1.b" in told.made_new and not told.tells
+    assert short(drains + "X1 repaired, no change\n") < 0.2 * short(drains)

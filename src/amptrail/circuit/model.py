@@ -357,6 +357,7 @@ Mode = Literal[
     "always_on", "stays_awake", "seized", "has", "wrong_rating", "missing", "swapped", "module_dead",
     "interlock_open", "instrument_wrong", "woken",
 ]  # fmt: skip
+TOUCHES: tuple[Mode, ...] = ("to_ground", "to_supply")  # metal at a point: no new part takes it away
 
 
 @dataclass(frozen=True, slots=True)

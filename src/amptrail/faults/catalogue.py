@@ -30,11 +30,16 @@ SAID_AS: dict[str, Mode] = {"shut-off": "dead", "cut-off": "open", "bridged": "t
 MISRATED = {"wrong_rating": 2.0, "too-small": 0.5}
 
 
+def _written(value: float) -> float:
+    """A figure as a person would write it."""
+    return float(f"{value:.6g}")
+
+
 def _has(row: PriorRow, spot: Spot) -> tuple[Fault, ...]:
     attribute, _, factor = row.mode.removeprefix("has:").partition("*")
     if spot.part is None:
         return ()
-    value = float(f"{number(spot.part, attribute) * float(factor):.6g}")  # as a person would write it
+    value = _written(number(spot.part, attribute) * float(factor))
     return (Fault("has", Term(spot.part.name, ""), attribute=attribute, value=value),)
 
 
@@ -60,7 +65,7 @@ def _exchanged(spot: Spot) -> tuple[Fault, ...]:
 def _shed(spot: Spot) -> tuple[Fault, ...]:
     if spot.partner is None:
         return ()
-    low = float(f"{number(spot.partner, 'emf_v') * LOW_BATTERY:.6g}")
+    low = _written(number(spot.partner, "emf_v") * LOW_BATTERY)
     return (Fault("dead", spot.at), Fault("has", Term(spot.partner.name, ""), attribute="emf_v", value=low))
 
 

@@ -78,6 +78,11 @@ def awg_wires() -> tuple[Wire, ...]:
     return tuple(found)
 
 
+def gauge_mm2(size: str) -> float | None:
+    """Copper of an AWG size, solid, mm2; None for a size the table does not have."""
+    return next((w.gauge_mm2 for w in awg_wires() if w.name == f"{size} AWG"), None)
+
+
 def metric(area_mm2: float) -> Wire:
     """The metric size of exactly this area; InputError lists the sizes."""
     for w in metric_wires():

@@ -6,7 +6,7 @@ from typing import Any
 
 from lark import Token, Tree
 
-from amptrail.circuit.model import Circuit, Fault, Term, key
+from amptrail.circuit.model import TOUCHES, Circuit, Fault, Term, key
 from amptrail.circuit.pins import ending_at
 from amptrail.circuit.tables import table
 from amptrail.sheet.hops import term, word
@@ -111,7 +111,7 @@ def fault(names: Names, tree: Node) -> Fault:
         return Fault(mode, at, value=maybe(kids[2], "A"))
     if mode == "resistance":
         return Fault(mode, at, ohm=maybe(kids[1], "ohm"))
-    if mode in ("to_ground", "to_supply"):
+    if mode in TOUCHES:
         return Fault(mode, at, ohm=maybe(kids[2], "ohm"))
     if mode == "to_point":
         return Fault(mode, at, term(names, kids[1]), maybe(kids[2], "ohm"))

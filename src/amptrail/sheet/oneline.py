@@ -12,20 +12,11 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 from amptrail.circuit.model import key
 from amptrail.errors import InputError, Problem, nearest
 from amptrail.reference.words import colours
-from amptrail.sheet import slips
+from amptrail.sheet import slips, unit_slips
 from amptrail.sheet.grammar import parser
 from amptrail.sheet.lexer import TOKEN, words
-from amptrail.units import WORDS
 
 FEW = 3  # so many choices are told in the remedy itself
-UNITS = ("V", "mV", "A", "mA", "ohm", "mohm", "kohm", "W", "mm2", "m", "s", "min", "x")
-# ASTM B258 (from memory): 36 AWG is 0.127 mm across, and 39 steps of size multiply the diameter by 92
-AWG_BASE, AWG_BASE_MM2, AWG_STEP, AWG_STEPS = 36.0, 0.012668, 92.0, 19.5
-_SPOKEN = {
-    "sqmm": "mm2", "qmm": "mm2",
-    "volt": "V", "millivolt": "mV", "amp": "A", "ampere": "A", "milliamp": "mA", "ohm": "ohm", "watt": "W",
-    "second": "s", "sec": "s", "minute": "min", "metre": "m", "meter": "m", "hour": "h",
-}  # fmt: skip
 _SAY = {
     "NAME": "a name",
     "TERM": "a terminal",
@@ -83,27 +74,6 @@ def _in_two(text: str, e: UnexpectedToken, wanted: list[str]) -> str | None:
     return f"{e.token}-{rest[0]}" if any(t in wanted for t in words().get(whole, ())) else None
 
 
-def _unit_behind(whole: str, e: UnexpectedToken, line: int) -> Problem | None:
-    """`14 AWG`, `1.5 sqmm`: a number with a word behind it that is no unit of the notation."""
-    found = re.match(r"\s*([^\W\d]\w*)", whole[(e.token.end_column or 1) - 1 :])
-    if found is None or key(found[1]) in words():
-        return None
-    unit, column = _SPOKEN.get(key(found[1]).rstrip("s")) or nearest(found[1], WORDS), e.token.end_column or 1
-    remedy = f"write {unit} instead" if unit else "write one of these units"
-    if key(found[1]) == "awg":
-        unit, size = "mm2", AWG_BASE_MM2 * AWG_STEP ** ((AWG_BASE - float(str(e.token))) / AWG_STEPS)
-        remedy = f"write the area: {e.token} AWG is {size:.2g} mm2"
-    at = column + found.start(1)
-    return Problem("unit", f"{found[1]} is not a unit", line, at, "error", UNITS, unit, remedy)
-
-
-def _slipped_unit(whole: str, column: int, text: str) -> str | None:
-    """The unit meant by a word behind a number, if it is near one."""
-    if not re.search(r"(?:^|[\s>])[+-]?\d+(?:[.,]\d+)?\s*$", whole[: column - 1]):
-        return None
-    return _SPOKEN.get(key(text).rstrip("s")) or nearest(text, WORDS)
-
-
 def _expected(e: UnexpectedToken) -> tuple[str, ...]:
     return tuple(_SAY.get(w, w.lower().replace("_", "-")) for w in sorted(e.accepts or e.expected))
 
@@ -125,7 +95,7 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
     fit = [w for w in words() if any(t in wanted for t in words()[w])]
     near = None if at_end else _in_two(whole, e, wanted) or nearest(text, fit)
-    if e.token.type == "NUMBER" and (slip := _unit_behind(whole, e, line)):
+    if e.token.type == "NUMBER" and (slip := unit_slips.behind(whole, e, line)):
         return slip
     if e.token.type == "NUMBER":
         return Problem(
@@ -149,13 +119,9 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
             f"{text}_1",
             f"call it {text}_1, or write `{text}` in back-quotes",
         )
-    if (
-        not at_end
-        and (near is None or key(near) != key(text))
-        and (unit := _slipped_unit(whole, column, text))
-    ):
-        return Problem("unit", f"{text} is not a unit", line, column, "error", UNITS, unit,
-                       f"write {unit} instead")  # fmt: skip
+    unsure = not at_end and (near is None or key(near) != key(text))
+    if unsure and (slip := unit_slips.instead(whole, column, text, line)):
+        return slip
     message = "the line ends too early" if at_end else f"{text} is not expected here"
     which = " or ".join(says) if len(says) <= FEW else "one of these"
     place = "here" if at_end else "before it"

@@ -11,6 +11,7 @@ from lark import Token, Tree
 from amptrail.circuit.model import Circuit, Point, Term, key
 from amptrail.circuit.phases import drive_cycle, meant
 from amptrail.errors import InputError, Problem
+from amptrail.sheet.contradictions import contradictions
 from amptrail.sheet.feeds import parse_feed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
@@ -435,35 +436,6 @@ def _of_part(seen: Any) -> bool:
     return str(seen.children[0]).lower().replace("_", "-") in ("clamp", "fuse-drop", "hand", "eye")
 
 
-def _contradictions(items: list[Reading]) -> list[Problem]:
-    seen: dict[tuple[Any, ...], Reading] = {}
-    found = []
-    for r in items:
-        if r.kind in ("replaced", "repaired"):  # from here on of another vehicle
-            seen.clear()
-        if r.kind not in ("reading", "works") or r.quality or r.while_failing is not None or r.ok is not None:
-            continue
-        k = (r.kind, r.a, r.b, r.phase, r.instrument, r.other_lead, r.lamp_w, r.conditions, r.whose)
-        old = seen.setdefault(k, r)
-        far = (
-            old.value is not None
-            and r.value is not None
-            and abs(old.value - r.value) > 0.2 * abs(old.value) + 0.3
-        )
-        if far or (old.word != r.word and old.word and r.word):
-            found.append(
-                Problem(
-                    "contradicts",
-                    f"this differs from line {old.line} at the same point",
-                    r.line,
-                    1,
-                    "warning",
-                    remedy="mark the older one `old`, or say `while failing` or `fluctuates`",
-                )
-            )
-    return found
-
-
 def parse_readings(circuit: Circuit, text: str) -> Readings:
     """The readings of a file; InputError with every error, warnings kept in the result."""
     reader, items, problems = _Reader(circuit), [], []
@@ -481,5 +453,5 @@ def parse_readings(circuit: Circuit, text: str) -> Readings:
             items.append(replace(got, by=by) if by else got)
     if problems:
         raise InputError(tuple(replace(p, message=f"readings: {p.message}") for p in problems))
-    warnings = sorted((*reader.warnings, *_contradictions(items)), key=lambda p: (p.line, p.column))
+    warnings = sorted((*reader.warnings, *contradictions(items)), key=lambda p: (p.line, p.column))
     return Readings(tuple(items), tuple(warnings))

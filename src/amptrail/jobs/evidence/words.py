@@ -144,6 +144,5 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
 
 def _cured_by(s: Suspect, o: Observation) -> float:
     """The share of what is wrong that a new part, or a mended metal, takes away."""
-    new = (o.part or "", *(x for x in o.conditions.renewed if "." in x))
     every = [f for c in s.causes for f in c.faults]
-    return sum(cured(f, new) and not f.stays for f in every) / max(len(every), 1)
+    return sum(cured(f, o.made_new) and not f.stays for f in every) / max(len(every), 1)

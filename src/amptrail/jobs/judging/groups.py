@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,23 +49,23 @@ def _as_looked(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]
     """Members apart where a look has told them apart ten to one: no instrument knows a blown fuse from an
     empty slot, the eye does."""
     columns = [w for w, o in enumerate(j.seen.words) if o.kind == "looks"]
-    left = list(members)
-    while left:
-        seen = {h: _looked(j, h, columns) for h in left}
-        same = [h for h in left if np.abs(seen[h] - seen[left[0]]).max(initial=0.0) < TEN]
-        yield tuple(same)
-        left = [h for h in left if h not in same]
+    seen = {h: _looked(j, h, columns) for h in members}
+    return _alike(members, lambda a, b: float(np.abs(seen[a] - seen[b]).max(initial=0.0)))
 
 
 def _as_tried(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Members apart where a plug parted or a part taken out for a reading told them apart ten to one."""
-    left = list(members)
     if all(not (c.unplugged or c.out or c.pulled) for c in (o.conditions for o in j.seen.all)):
-        yield tuple(left)
-        return
+        return iter([tuple(members)])
     nats = j.post.log_evidence
+    return _alike(members, lambda a, b: abs(float(nats[a] - nats[b])))
+
+
+def _alike(members: Sequence[int], nats_apart: Callable[[int, int], float]) -> Iterator[tuple[int, ...]]:
+    """Members in parts: in each those that are less than ten to one from its first."""
+    left = list(members)
     while left:
-        same = [h for h in left if abs(nats[h] - nats[left[0]]) < TEN]
+        same = [h for h in left if nats_apart(h, left[0]) < TEN]
         yield tuple(same)
         left = [h for h in left if h not in same]
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
-from amptrail.circuit.model import Circuit, Term, key
+from amptrail.circuit.model import TOUCHES, Circuit, Term, key
 from amptrail.circuit.phases import drive_cycle
 from amptrail.instruments import by_name, cautions
 from amptrail.jobs.base.context import Json, answer, load
@@ -21,7 +21,6 @@ from amptrail.jobs.solved.spots import all_spots, place_of
 from amptrail.sheet.words import free_text, name_text, term_text
 
 SHOWN = ("meter", "lamp", "loaded", "clamp")
-TOUCHES = ("to_ground", "to_supply")
 SENSES = ("works", "clicks", "lit", "looks", "felt", "answers")
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from amptrail.circuit.model import TOUCHES
 from amptrail.errors import nearest, one
 from amptrail.jobs.base.context import load
 from amptrail.paper.words import languages
@@ -67,9 +68,7 @@ def new_from_here(state: JobState) -> list[str]:
     circuit = load(state.sheet).circuit
     halves = [x.strip() for x in state.conclusion.split(" and ") if x.strip()]
     every = (f for x in halves for f in parse_fault(circuit, x))
-    mended = dict.fromkeys(
-        term_text(f.at) if f.mode in ("to_ground", "to_supply") else name_text(f.at.part) for f in every
-    )
+    mended = dict.fromkeys(term_text(f.at) if f.mode in TOUCHES else name_text(f.at.part) for f in every)
     said = {line.strip() for _, line in state.readings}
     return [x for m in mended if (x := f"{m} repaired") not in said]
 

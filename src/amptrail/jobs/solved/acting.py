@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from amptrail.circuit.model import Circuit, Fault, key
+from amptrail.circuit.model import TOUCHES, Circuit, Fault, key
 from amptrail.jobs.solved.observe import Conditions
 
 Faults = tuple[Fault, ...]
@@ -12,7 +12,7 @@ Faults = tuple[Fault, ...]
 
 def curable(f: Fault) -> bool:
     """Whether a good part in place of a suspected one takes the fault away (a chafed wire stays)."""
-    return f.mode not in ("to_ground", "to_supply")
+    return f.mode not in TOUCHES
 
 
 def cured(f: Fault, renewed: Sequence[str]) -> bool:

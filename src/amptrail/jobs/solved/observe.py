@@ -66,7 +66,8 @@ class Observation:
     `value` or `low`..`high` in the unit of the instrument; `word` for what was said; `battery_v` volts at the
     battery at that moment; `good_of` (7, 10) for 7 of 10 tries; `run` names readings that share one lead.
     `comes_and_goes`: told as intermittent. `unsigned`: a current told without a sign is a size (nobody says
-    which way round the clamp was). `tells`: what a part exchanged in vain left as it was.
+    which way round the clamp was). `made_new`: parts exchanged and metals mended on this line; `tells`: what
+    that left as it was.
     """
 
     line: int
@@ -91,6 +92,7 @@ class Observation:
     comes_and_goes: bool = False
     own: bool = False  # taken with an instrument its owner measured: `instrument` says what it is
     by: str = ""  # who read it, where several people with their own instruments did
+    made_new: tuple[str, ...] = ()
     tells: tuple[Observation, ...] = ()
 
     @property
@@ -340,9 +342,10 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
         if isinstance(got, str):
             ignored.append((r.line, got))
         elif got.kind == "exchanged":
-            renewed = tuple(sorted({*renewed, *_as_new(circuit, r)}))
+            new = _as_new(circuit, r)
+            renewed = tuple(sorted({*renewed, *new}))
             if got.word:  # a part renewed without a word of what it did is no reading
-                used.append(_in_vain(got, used, renewed))
+                used.append(_in_vain(replace(got, made_new=new), used, renewed))
         else:
             fresh = {r.a.part} if r.word == "blows" else set()
             standing = replace(got.conditions, renewed=tuple(sorted({*renewed, *fresh})))
