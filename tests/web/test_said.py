@@ -33,3 +33,8 @@ def test_a_fault_is_said_as_a_person_says_it(fault: str, said: str) -> None:
 )
 def test_a_point_of_a_run_without_a_name_is_called_by_its_part(point: str, called: str) -> None:
     assert views.called(point) == called
+
+
+def test_where_a_lead_goes_names_the_ends_of_a_run_without_a_name() -> None:
+    ask = {"where": "plug X1, cavity 1, 2.5 mm2 wire (K1.87>X1.1.a)", "reached": "from behind"}
+    assert views.where(ask) == "plug X1, cavity 1, 2.5 mm2 wire (K1.87 to X1.1.a), from behind"

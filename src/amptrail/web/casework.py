@@ -36,8 +36,8 @@ def offered(t: Json, outcomes: tuple[views.Outcome, ...], why: str = "", first: 
     """The view of a test with its words."""
     ask, unit = t["ask"], views.NUMBERS.get(t["instrument"] or "")
     card = views.TestCard(
-        t["line"], t["point"] or "", ask["question"], tuple(ask["first"]),
-        ", ".join(x for x in (ask["where"], ask["reached"]) if x), ask["lead"], tuple(ask["after"]), why,
+        t["line"], t["point"] or "", views.wires(ask["question"]), tuple(ask["first"]),
+        views.where(ask), ask["lead"], tuple(ask["after"]), why,
         tuple(t["cautions"]), outcomes, views.UNITS[unit] if unit else (),
         views.QUICK.get(t["instrument"] or "", ()),
     )  # fmt: skip

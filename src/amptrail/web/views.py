@@ -118,17 +118,22 @@ def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
     return tuple(Outcome(SAID.get(w, w), found.get(w, ()), w) for w in words)
 
 
+def where(ask: Json) -> str:
+    """Where on the part the lead goes, and how it is reached."""
+    told = ", ".join(x for x in (ask["where"], ask["reached"]) if x)
+    return wires(told).replace("wire (wire ", "wire (")
+
+
 def card(t: Json) -> TestCard:
     """One test."""
     unit = NUMBERS.get(t["instrument"] or "")
     ask = t["ask"]
-    where = wires(", ".join(x for x in (ask["where"], ask["reached"]) if x)).replace("wire (wire ", "wire (")
     return TestCard(
         t["line"],
         t["point"],
         wires(ask["question"]),
         tuple(ask["first"]),
-        where,
+        where(ask),
         ask["lead"],
         tuple(ask["after"]),
         short(t["why"]),
