@@ -7,6 +7,7 @@ battery's volts); the job goes in a ring when the old part is still believed to 
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,6 +26,7 @@ from amptrail.jobs.solved import acting, solving
 from amptrail.jobs.solved.observe import Conditions, observations
 from amptrail.sheet import parse_fault
 
+DEMOS = Path(__file__).parents[2] / "demos"
 SHEET = """vehicle "Hay turner, one pump"
 place box 1 min
 place rear 5 min damp
@@ -222,3 +224,18 @@ def test_what_was_mended_in_vain_is_not_blamed_again_where_the_complaint_is_in_a
     told = observations(circuit, drains + "X1 repaired, no change\n").used[-1]
     assert told.made_new[0] == "X1" and "X1.1.b" in told.made_new and not told.tells
     assert short(drains + "X1 repaired, no change\n") < 0.2 * short(drains)
+
+
+def test_what_is_repaired_is_told_apart_by_what_was_read_before() -> None:
+    """Everything repaired reads as a sound vehicle does now: that makes no two causes alike."""
+    sheet = (DEMOS / "sprayer.sheet").read_text(encoding="utf-8")
+    read = (DEMOS / "sprayer.readings").read_text(encoding="utf-8")
+    circuit = load(sheet).circuit
+
+    def first(readings: str) -> tuple[str, list[str]]:
+        row = suspects_answer(judge(circuit, readings), {}, SuspectOptions())["suspects"][0]
+        return row["faults"][0]["part"], row["equivalent"]
+
+    assert first(read)[0] == "G2"
+    part, alike = first(read + "G2 repaired\nPUMP in ignition-on works\n")
+    assert part == "G2" and not any(x.startswith(("PUMP", "W11")) or x.endswith("open") for x in alike)
