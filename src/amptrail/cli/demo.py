@@ -10,7 +10,7 @@ from rich.console import Console
 from amptrail.circuit.model import Circuit
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
-from amptrail.cli.render import show
+from amptrail.cli.render import screen, show
 from amptrail.errors import nearest, one
 from amptrail.sheet import parse, parse_readings
 
@@ -53,7 +53,7 @@ def walk(name: str) -> int:
             nearest=nearest(name, names),
             remedy="name one of these",
         )
-    c = Console(highlight=False)
+    c = screen()
     base = folder() / name
     told = base.with_suffix(".md")
     if told.exists():

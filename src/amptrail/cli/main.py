@@ -61,7 +61,9 @@ def main(argv: Sequence[str]) -> int:
         if as_json:
             sys.stdout.write(said(failed(name, error)))
         else:
-            sys.stderr.write(f"{error}\n")
+            from amptrail.cli.fold import folded
+
+            sys.stderr.write(f"{folded(str(error))}\n")
         return 2
     except BrokenPipeError:
         return 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 import typer
 
@@ -53,7 +53,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object (doc
 SheetName = Annotated[str, typer.Argument(metavar="SHEET", help="A sheet file, or the name of a job.")]
 ReadingsName = Annotated[
     str | None,
-    typer.Argument(metavar="[READINGS]", help="A readings file; a job brings its own.", show_default=False),
+    typer.Argument(metavar="READINGS", help="A readings file; a job brings its own.", show_default=False),
 ]
 Phases = Annotated[
     list[str] | None,
@@ -153,7 +153,10 @@ ProveFile = Annotated[
 ProofName = Annotated[
     str, typer.Argument(metavar="PROOF", help="A file of feed --prove.", show_default=False)
 ]
-RuleSet = Annotated[Rules, typer.Option("--rules", help="all, or oracle: only those of a jumper file.")]
+RuleSet = Annotated[
+    Rules,
+    typer.Option("--rules", help="all; or oracle: the few that a jumper file of another program knows."),
+]
 Cycles = Annotated[int, typer.Option("--cycles", min=1, max=1000, help="Drive cycles run; the last is told.")]
 Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or awake:PHASE.")]
 From = Annotated[
@@ -177,10 +180,12 @@ Top = Annotated[int, typer.Option("--top", min=1, help="How many to list.")]
 DoublesMode = Annotated[
     Doubles, typer.Option("--doubles", help="Two faults at once: when singles do not explain, never, always.")
 ]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same bytes.")]
+Seed = Annotated[
+    int, typer.Option("--seed", min=0, help="Where chance is needed: the same number gives the same answer.")
+]
 Place = Annotated[
     str | None,
-    typer.Option("--at", "--from", "--place", metavar="PLACE", help="Where you are now.",
+    typer.Option("--at", "--from", metavar="PLACE", help="Where you are now.",
                  autocompletion=complete.places),
 ]  # fmt: skip
 StartPhase = Annotated[
@@ -220,7 +225,10 @@ Surrounding = Annotated[
 Complaint = Annotated[str | None, typer.Option("--complaint", metavar="TEXT", help="What the customer said.")]
 Done = Annotated[str | None, typer.Option("--done", metavar="TEXT", help="What was repaired.")]
 AnyFile = Annotated[str, typer.Argument(metavar="FILE", help="A sheet, or a circuit as JSON.")]
-To = Annotated[Target, typer.Option("--to", help="The form wanted.")]
+To = Annotated[
+    Target,
+    typer.Option("--to", show_choices=False, help=f"The form wanted: {', '.join(get_args(Target))}."),
+]
 Requests = Annotated[
     str | None, typer.Option("--requests", metavar="FILE", help="Read here in place of standard input.")
 ]
@@ -228,15 +236,15 @@ Sealed = Annotated[bool, typer.Option("--sealed", help="Requests read nothing bu
 JobAction = Annotated[
     Action,
     typer.Argument(
-        metavar="ACTION", show_default=False,
+        metavar="ACTION", show_default=False, show_choices=False,
         help="new, sheet, add, undo, show, list; conclude, done, left, note, time, part, set; ask, fit, "
         "remove; attach, fetch, export, import; close, again; search, people, backup, restore.",
     ),
 ]  # fmt: skip
-JobName = Annotated[str | None, typer.Argument(metavar="[JOB]", help="The job.", show_default=False)]
+JobName = Annotated[str | None, typer.Argument(metavar="JOB", help="The job.", show_default=False)]
 JobText = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[TEXT]...", help="new, sheet: a sheet file. again: the new job's name. add: a "
+    typer.Argument(metavar="TEXT", help="new, sheet: a sheet file. again: the new job's name. add: a "
                    "readings line, or @FILE. undo: an entry's id (without: the last). attach: a file and "
                    "words. fetch: an id, a file. export, import: a file. conclude: the proven fault. done, "
                    "left, note, part: words. time: what and minutes. set: NAME=VALUE. ask, fit: a feed. "
@@ -248,10 +256,10 @@ EntryId = Annotated[
     str | None,
     typer.Option("--id", metavar="ID", help="Your own id of the entry: sent twice, it is added once."),
 ]
-DemoName = Annotated[str, typer.Argument(metavar="[NAME]", help="Which shipped circuit to walk.")]
+DemoName = Annotated[str, typer.Argument(metavar="NAME", help="Which shipped circuit to walk.")]
 
 RecordingFiles = Annotated[
-    list[str], typer.Argument(metavar="FILE..", help="CSV of any scope, WAV, VCD, MDF4, Parquet or NPY.")
+    list[str], typer.Argument(metavar="FILE", help="CSV of any scope, WAV, VCD, MDF4, Parquet or NPY.")
 ]
 Clips = Annotated[
     list[str] | None,
@@ -285,7 +293,11 @@ Condemned = Annotated[
                  autocompletion=complete.parts),
 ]  # fmt: skip
 CaseName = Annotated[str, typer.Argument(metavar="JOB", help="The job.", show_default=False)]
-KindOfPaper = Annotated[PaperKind, typer.Argument(help="Which paper.", show_default=False)]
+KindOfPaper = Annotated[
+    PaperKind,
+    typer.Argument(metavar="KIND", show_choices=False, show_default=False,
+                   help=f"Which paper: {', '.join(get_args(PaperKind))}."),
+]  # fmt: skip
 PdfFile = Annotated[str | None, typer.Option("--pdf", metavar="FILE", help="Write it as PDF.")]
 HtmlFile = Annotated[str | None, typer.Option("--html", metavar="FILE", help="Write it as one HTML file.")]
 SheetOfPaper = Annotated[
@@ -345,7 +357,7 @@ BesideSheet = Annotated[
     str | None, typer.Option("--sheet", metavar="SHEET", help="Lay the recording beside this sheet or job.")
 ]
 SheetNames = Annotated[
-    list[str], typer.Argument(metavar="SHEETS..", help="Sheet files, or folders that hold *.sheet.")
+    list[str], typer.Argument(metavar="SHEETS", help="Sheet files, or folders that hold *.sheet.")
 ]
 StudyFolder = Annotated[
     str | None,

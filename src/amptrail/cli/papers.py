@@ -104,7 +104,7 @@ def quote(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
     sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
-    """The quote: minutes to a proven cause, the 80 % figure, and where each slice stops.
+    """The quote: minutes to a proven cause, what eight jobs of ten stay within, and where each slice stops.
 
     Example: amptrail quote gate
     """

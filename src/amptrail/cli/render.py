@@ -10,18 +10,32 @@ from rich.console import Console
 from rich.table import Table
 
 from amptrail.cli import show_case, show_drain, show_feed, show_study
+from amptrail.cli.fold import folded
 from amptrail.jobs.base.figures import figure as _figure
-from amptrail.jobs.base.figures import how_sure, ohms
+from amptrail.jobs.base.figures import how_sure, ohms, spans
+from amptrail.sheet.said import called, rounded, short
 
 Json = dict[str, Any]
 VISITS, CARDS = 3, 3  # what a person reads at the vehicle; --json has them all
 MOST_PROBLEMS = 20  # a screen that scrolls by is not read
 LAMP_V = 12.0  # a test lamp as `next` thinks of it
+MOST_NAMED = 3  # of what reads alike, and of what a reading ruled out
 SENSES = ("eye", "ear", "nose", "hand", "ask")
 
 
-def _console() -> Console:
-    return Console(highlight=False, markup=False)  # what a sheet says is never markup
+class Screen(Console):
+    """A console on which a line that is too long goes on below, a little further in."""
+
+    def print(self, *objects: Any, **how: Any) -> None:
+        """As the console prints; text is folded unless it must stay as it is (`soft_wrap`)."""
+        if len(objects) == 1 and isinstance(objects[0], str) and not how.get("soft_wrap"):
+            objects, how = (folded(objects[0]),), {**how, "soft_wrap": True}
+        super().print(*objects, **how)
+
+
+def screen() -> Screen:
+    """Where an answer is shown: what a sheet says is never markup."""
+    return Screen(highlight=False, markup=False)
 
 
 def problems(got: Json) -> str:
@@ -44,7 +58,7 @@ def problems(got: Json) -> str:
     more = len(rows) - MOST_PROBLEMS
     if more > 0:
         rows = [*rows[:MOST_PROBLEMS], f"and {more} more; mend these first, or see all with --json"]
-    return "\n".join(rows) + ("\n" if rows else "")
+    return folded("\n".join(rows)) + ("\n" if rows else "")
 
 
 def _grid(*columns: tuple[str, str]) -> Table:
@@ -139,30 +153,28 @@ def _suspects(c: Console, got: Json) -> None:
     t = _grid(("still fits", "left"), ("how sure", "left"), ("between", "left"), ("repair", "left"))
     told = [s for s in got["suspects"] if s["probability"] >= 0.005 or s["rank"] <= 3]
     for s in told:
-        ohms = _span(s["severity"])
-        alike = f"\n  or: {', '.join(s['equivalent'][:3])}" + (" …" if len(s["equivalent"]) > 3 else "")
+        named = ", ".join(short(x) for x in s["equivalent"][:MOST_NAMED])
+        alike = f"\n  or: {named}{' …' if len(s['equivalent']) > MOST_NAMED else ''}" if named else ""
         t.add_row(
-            s["words"] + (alike if s["equivalent"] else ""),
+            rounded(s["words"]) + alike,
             how_sure(s["probability"]),
-            ohms,
+            _span(s["severity"]),
             f"{s['repair']} ({s['repair_minutes']:.0f} min)",
         )
     c.print(t)
     for s in told:
         if s["drawn"]:
-            c.print(f"{s['words']}: {s['drawn']}", markup=False)
+            c.print(f"{rounded(s['words'])}: {s['drawn']}", markup=False)
     for row in got["ruled_out_by"]:
         if row["count"]:
-            more = (
-                f" and {row['count'] - len(row['ruled_out'])} more"
-                if row["count"] > len(row["ruled_out"])
-                else ""
-            )
-            c.print(f"line {row['line']} ({row['text']}) ruled out: {'; '.join(row['ruled_out'][:3])}{more}")
+            gone = list(dict.fromkeys(short(x) for x in row["ruled_out"]))[:MOST_NAMED]
+            rest = row["count"] - sum(short(x) in gone for x in row["ruled_out"])
+            out = "; ".join(gone) + (f" and {rest} more" if rest > 0 else "")
+            c.print(f"line {row['line']} ({row['text']}) ruled out: {out}")
     doubt = got["doubtful_reading"]
     if doubt:
-        left = "; ".join(x["text"] for x in doubt["if_dropped"])
-        c.print(f"Line {doubt['line']} may not be what it says; without it: {left}")
+        left = "; ".join(short(x["text"]) for x in doubt["if_dropped"])
+        show_case.folded(c, f"Line {doubt['line']} may not be what it says; without it: {left}", "", "  ")
     show_case.raised(c, got["raised"])
     for x in got["readings_ignored"]:
         c.print(f"line {x['line']} was not used: {x['reason']}")
@@ -177,36 +189,26 @@ def _lead(t: Json) -> str:
     return f", other lead on {t['to'] or 'battery minus'}"
 
 
-def _spans(found: list[Json]) -> list[str]:
-    """Words of outcomes with one conclusion. Single figures are samples of a range of ohms, and any figure
-    between them is as good: `about 11 V` and `about 23 V` are told as `11 V to 23 V`."""
-    points = sorted((o for o in found if o["words"].startswith("about ")), key=lambda o: float(o["low"] or 0))
-    if len(points) < 2:
-        return [o["words"] for o in found][:3]
-    ends = [o["words"].removeprefix("about ") for o in (points[0], points[-1])]
-    return [*(o["words"] for o in found if o not in points), " to ".join(ends)][:3]
-
-
 def _outcomes(t: Json) -> list[str]:
     """One line for each different conclusion: what may be seen, and what it leaves."""
     seen: dict[frozenset[str], list[Json]] = {}
     left: dict[frozenset[str], str] = {}
     for o in t["outcomes"]:
         if o["probability"] > 0.02:
-            names = [x["text"] for x in o["leaves"][:2]]
+            names = list(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
             left.setdefault(frozenset(names), " or ".join(names) or "nothing in this drawing")
             seen.setdefault(frozenset(names), []).append(o)
-    return [f"{' or '.join(_spans(found))} → {left[names]}" for names, found in seen.items()]
+    return [f"{' or '.join(spans(found)[:3])} → {left[names]}" for names, found in seen.items()]
 
 
 def _card(c: Console, t: Json) -> None:
     out = f" with {', '.join(t['with'])}" if t["with"] else ""
     if t["action"] == "ask":
-        c.print(f"  ask: does {t['point']} work{out}?")
+        show_case.folded(c, f"ask: does {t['point']} work{out}?", "  ", "    ")
     else:
-        c.print(f"  {t['instrument']} at {t['point']}{out}{_lead(t)}")
+        show_case.folded(c, f"{t['instrument']} at {called(t['point'])}{out}{_lead(t)}", "  ", "    ")
     for line in _outcomes(t):
-        c.print(f"    {line}")
+        show_case.folded(c, line, "    ", "      ")
     if t.get("twin"):
         show_case.folded(c, t["twin"]["words"], "    ")
     for k, line in enumerate(t["line"].split("\n")):
@@ -222,7 +224,7 @@ def _visit(c: Console, v: Json, cards: int) -> None:
     c.print(f"\n{v['rank']}. {v['place']}, {v['phase']}: about {v['minutes_min']:.0f} min")
     tests = worth[:cards]
     for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
-        c.print(f"  CAUTION: {caution}")
+        show_case.folded(c, f"CAUTION: {caution}", "  ", "    ")
     for t in tests:
         _card(c, t)
 
@@ -230,10 +232,8 @@ def _visit(c: Console, v: Json, cards: int) -> None:
 def _next(c: Console, got: Json) -> None:
     _own(c, got)
     if got["stop"]["is"]:
-        c.print(
-            f"Stop testing: {got['stop']['reason']} (being wrong would cost about "
-            f"{got['stop']['wrong_cost_min']:.0f} min)"
-        )
+        cost = f"being wrong would cost about {got['stop']['wrong_cost_min']:.0f} min"
+        show_case.folded(c, f"Stop testing: {got['stop']['reason']} ({cost})", "", "  ")
         if got["visits"]:
             c.print("\nOr, to be surer before the repair:")
     for v in got["visits"][: 1 if got["stop"]["is"] else VISITS]:
@@ -398,7 +398,7 @@ SHOW: dict[str, Callable[[Console, Json], None]] = {
 
 def show(got: Json) -> None:
     """Print an answer for a person."""
-    c = _console()
+    c = screen()
     warned = [p for p in got["problems"] if p["severity"] != "error"] if got["command"] != "check" else []
     for p in warned:
         place = f"line {p['line']}: " if p["line"] else ""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from textwrap import wrap
 from typing import Any
 
 from rich.console import Console
 
+from amptrail.cli.fold import fold
 from amptrail.jobs.base.figures import how_sure
+from amptrail.sheet.said import rounded, short
 
 Json = dict[str, Any]
-WIDTH = 79
 MOST_RAISED, MOST_CHOICES, MOST_NAMED = 4, 5, 6
 MARKS = {"shown": "[x]", "missing": "[ ]", "not so": "[!]"}
 STATES = {"shown": "shown by", "not so": "NOT SO, by"}
@@ -18,13 +18,7 @@ STATES = {"shown": "shown by", "not so": "NOT SO, by"}
 
 def folded(c: Console, text: str, indent: str = "", hang: str | None = None) -> None:
     """A sentence within the width, later lines hanging."""
-    for line in wrap(
-        text,
-        WIDTH,
-        break_on_hyphens=False,
-        initial_indent=indent,
-        subsequent_indent=indent if hang is None else hang,
-    ):
+    for line in fold(text, indent, indent if hang is None else hang):
         c.print(line, markup=False, soft_wrap=True)
 
 
@@ -65,7 +59,8 @@ def lines(c: Console, rows: list[Json], indent: str = "") -> None:
 def condemn(c: Console, got: Json) -> None:
     """A part, module or proof sheet."""
     sure = how_sure(got["probability"])
-    c.print(f"{got['claim']}: {sure}, {'PROVEN' if got['proven'] else 'NOT PROVEN'}", markup=False)
+    claim = rounded(got["claim"])
+    c.print(f"{claim}: {sure}, {'PROVEN' if got['proven'] else 'NOT PROVEN'}", markup=False)
     if got["part"] is not None:
         word = "dead" if got["kind"] != "path" else "to blame"
         c.print(f"Before {got['part']} is called {word}:", markup=False)
@@ -73,14 +68,14 @@ def condemn(c: Console, got: Json) -> None:
     if got["alternatives"]:
         c.print("\nWhat else still fits, and the reading that parts it from that:")
     for a in got["alternatives"]:
-        c.print(f"  {a['text']}", markup=False, soft_wrap=True)
+        c.print(f"  {rounded(a['text'])}", markup=False)
         if a["test"] is None:
             c.print("    no allowed reading separates them")
         else:
             t = a["test"]
             folded(
                 c,
-                f"{t['line']}: {t['bad']} (and {t['good']} if it is {got['claim']})".replace("\n", ", "),
+                f"{t['line']}: {t['bad']} (and {t['good']} if it is {claim})".replace("\n", ", "),
                 "    ",
             )
     if got["more_alternatives"] > 0:
@@ -111,7 +106,7 @@ def intake(c: Console, got: Json) -> None:
         folded(c, f"\n{q['rank']}. {q['ask']}".lstrip("\n"), "", "   ")
         for a in q["answers"]:
             if a["line"] is not None:
-                left = " or ".join(x["text"] for x in a["leaves"])
+                left = " or ".join(dict.fromkeys(short(x["text"]) for x in a["leaves"]))
                 c.print(f"     {a['line']}", markup=False, soft_wrap=True)
                 folded(c, f"then likeliest: {left}", "       ")
     if not got["questions"]:
@@ -151,5 +146,5 @@ def to_prove(c: Console, found: Json | None) -> None:
         return
     c.print()
     missing = f"{found['missing']} line{'s' if found['missing'] != 1 else ''} of its proof missing"
-    folded(c, f"{found['claim']} leads, with {missing}. Before {found['part']} is called dead:")
+    folded(c, f"{rounded(found['claim'])} leads, with {missing}. Before {found['part']} is called dead:")
     lines(c, found["lines"], "  ")

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
 from amptrail.jobs.base.figures import how_sure
+from amptrail.sheet.said import plain, short, wires
 from amptrail.web import routes, store, views
 
 Json = dict[str, Any]
@@ -36,7 +37,7 @@ def offered(t: Json, outcomes: tuple[views.Outcome, ...], why: str = "", first: 
     """The view of a test with its words."""
     ask, unit = t["ask"], views.NUMBERS.get(t["instrument"] or "")
     card = views.TestCard(
-        t["line"], t["point"] or "", views.wires(ask["question"]), tuple(ask["first"]),
+        t["line"], t["point"] or "", wires(ask["question"]), tuple(ask["first"]),
         views.where(ask), ask["lead"], tuple(ask["after"]), why,
         tuple(t["cautions"]), outcomes, views.UNITS[unit] if unit else (),
         views.QUICK.get(t["instrument"] or "", ()),
@@ -77,7 +78,7 @@ async def ask(
             "ask": q["ask"],
             "unknown": "|".join((*gone, q["ask"])),
             "answers": [
-                {**a, "leaves": tuple(dict.fromkeys(views.short(x["text"]) for x in a["leaves"]))}
+                {**a, "leaves": tuple(dict.fromkeys(short(x["text"]) for x in a["leaves"]))}
                 for a in q["answers"]
                 if a["line"] is not None
             ],
@@ -120,7 +121,7 @@ async def dead(request: Request, name: str, part: str = "") -> HTMLResponse:
         lines.append({**x, "tests": tests, "by": by})
     others = _others(got["alternatives"])
     return routes.show(
-        request, "dead.html", got=got, lines=lines, others=others, words=views.plain,
+        request, "dead.html", got=got, lines=lines, others=others, words=plain,
         sure=how_sure(got["probability"]), back=f"dead?part={quote(part)}" if part else "dead",
         **routes.standing(found),
     )  # fmt: skip
@@ -138,5 +139,5 @@ def _others(rows: list[Json]) -> list[Json]:
         test = a["test"]
         known = f"{test['line']}\n{test['good']}\n{test['bad']}" if test else ""
         row = found.setdefault(known, {"words": [], "test": offered(test, _parted(test)) if test else None})
-        row["words"].append(views.plain(a["text"]))
+        row["words"].append(plain(a["text"]))
     return list(found.values())

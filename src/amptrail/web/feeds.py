@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from amptrail.errors import InputError
 from amptrail.jobs.feeding import fitting
+from amptrail.sheet.said import plain
 from amptrail.web import routes, store, views
 from amptrail.web.guard import FORM_KEY
 
@@ -24,7 +25,7 @@ async def feed(
     found = await store.read(name)
     sheet, _ = found.texts()
     known = await workers.ask("check", sheet=sheet)
-    against = (found.state.conclusion,) if found.state.conclusion else ()
+    proven = found.state.conclusion or ""
     rows: list[dict[str, Any]] = []
     if text:
         asked: dict[str, Any] = {"feeds": (text,)}
@@ -36,13 +37,16 @@ async def feed(
         asked |= {"purpose": purpose, "fitted": fitting.in_place(found), **fitting.broken_by(found)}
         rows = (await workers.ask("feed", sheet=fitting.as_left(found), **asked))["feeds"]
     shown = next((r for r in rows if r["verdict"] != "refused"), rows[0] if rows else None)
+    against = proven or (shown["against"] if shown else "") or ""  # else what leads, or nothing at all
     return routes.show(
         request,
         "feed.html",
         name=name,
         rows=rows,
         common=views.shared_cautions(rows),
-        drawn=await _driven(request, fitting.as_left(found), shown, against, known["phases"][0]["name"]),
+        drawn=await _driven(
+            request, fitting.as_left(found), shown, (against,) if against else (), known["phases"][0]["name"]
+        ),
         drawn_text=shown["text"] if shown else "",
         views_hits=views.hits,
         text=text,
@@ -50,7 +54,9 @@ async def feed(
         restore=restore,
         parts=[p["name"] for p in known["parts"] if p["kind"] in LOADS],
         points=[p["name"] for p in known["points"]],
-        against=against,
+        against=plain(against),
+        proven=proven,
+        read=bool(found.state.readings),
         fitted=fitting.in_place(found),
     )
 

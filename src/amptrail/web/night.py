@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from amptrail.errors import InputError
 from amptrail.jobs.base.figures import at_rest, how_sure, until
+from amptrail.sheet.said import plain, short
 from amptrail.web import routes, store, views
 from amptrail.web.casework import Offered, offered
 from amptrail.web.figures import figure
@@ -61,13 +62,13 @@ def _case(c: Json) -> Json:
     for k in c["keepers"]:
         told += [f"{k['module']} is kept awake by {', '.join(k['by'])}"] if k["by"] else k["because"]
     return {
-        "words": views.plain(c["text"]), "sure": how_sure(c["probability"]), "flows": at_rest(c["sleep_a"]),
+        "words": plain(c["text"]), "sure": how_sure(c["probability"]), "flows": at_rest(c["sleep_a"]),
         "keepers": told,
     }  # fmt: skip
 
 
 def _step(t: Json) -> Offered:
-    left = tuple(views.Outcome(at_rest(x["amps"]), (f"if {views.short(x['text'])}",)) for x in t["left"])
+    left = tuple(views.Outcome(at_rest(x["amps"]), (f"if {short(x['text'])}",)) for x in t["left"])
     why = ("WAKES: " if t["restarts"] else "wakes nothing: ") + t["why"]
     return offered(t, left, why)
 

@@ -18,6 +18,7 @@ from amptrail.errors import InputError
 from amptrail.jobs import starters
 from amptrail.jobs.log.cases import Case
 from amptrail.sheet.readers import reader_of
+from amptrail.sheet.said import plain
 from amptrail.web import store, views
 from amptrail.web.guard import COOKIE, FORM_KEY, Guard
 from amptrail.web.live import Hub
@@ -113,7 +114,7 @@ async def job(
         weighed=got["weighed"],
         again=got["again"],
         repair_cautions=got["repair_cautions"],
-        words=views.plain,
+        words=plain,
         still_the_same=got["still_the_same"],
         points=got["points"],
         **standing(found),

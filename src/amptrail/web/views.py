@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from amptrail.circuit.model import Term
-from amptrail.jobs.base.figures import figure, how_sure
+from amptrail.jobs.base.figures import figure, how_sure, spans
+from amptrail.sheet.said import called, plain, short, wires
 from amptrail.sheet.words import free_text, name_text, term_text
 
 Json = dict[str, Any]
@@ -21,47 +22,12 @@ MOST_TESTS, MOST_VISITS, MOST_ALIKE = 5, 3, 4
 POSSIBLE = 0.1  # below this, words for one alone would call it unlikely
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
 LIT = (("s, then dark", "lit … s then dark"), ("s, still lit", "lit > … s"))  # … is where the figure goes
-OHMS = re.compile(r"(\d+(?:\.\d+)?) (m|k|M)?ohm")
-WITH_FIGURE = re.compile(r"\b(resistance|to ground|to supply) \d+(?:\.\d+)? (?:m|k|M)?ohm")
-
-UNNAMED = re.compile(r"([\w.+\-]+)>([\w.+\-]+)")
-LEVEL = re.compile(r"(\S+) has emf (\d+\.?\d?)\d*(?= V)")
+WHOLE_MIN = re.compile(r"(\d+)\.(\d+) min")
 
 
-def _end(a: str, b: str) -> tuple[str, str]:
-    """Of `A>B.out`: B, and that end's point; of `A>B` no point."""
-    for at, end in ((b.removesuffix(".out"), ".out"), (a, ".in")):
-        whole = b.removesuffix(end)
-        if b.endswith(end) and ("." in whole or whole == "body"):
-            return whole, at
-    return b, ""
-
-
-def wires(told: str) -> str:
-    """`F1.out>K1.30`, the name of a run of wire that has none, as a person says it."""
-
-    def said(m: re.Match[str]) -> str:
-        to, at = _end(m[1], m[2])
-        return f"wire {m[1]} to {to}" + (f", at {at}" if at else "")
-
-    return UNNAMED.sub(said, told)
-
-
-def called(point: str) -> str:
-    """A point at the end of a run of wire without a name: by the part it is at."""
-    found = UNNAMED.fullmatch(point)
-    return (_end(found[1], found[2])[1] or point) if found else point
-
-
-def plain(fault: str) -> str:
-    """A fault as a person says it: two figures of an estimate, no quotes that only the notation needs."""
-    told = OHMS.sub(lambda m: f"about {float(f'{float(m[1]):.2g}'):g} {m[2] or ''}ohm", fault)
-    return wires(LEVEL.sub(r"\1 at rest only \2", told).replace("`", ""))
-
-
-def short(fault: str) -> str:
-    """The same without its figure: where it is and how it fails."""
-    return wires(LEVEL.sub(r"\1 at rest only \2", WITH_FIGURE.sub(r"\1", fault)).replace("`", ""))
+def _whole(m: re.Match[str]) -> str:
+    """Whole minutes: nobody works by tenths of one."""
+    return f"about {max(round(float(f'{m[1]}.{m[2]}')), 1)} min"
 
 
 @dataclass(frozen=True)
@@ -107,13 +73,13 @@ class Visit:
 
 def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
     """For a lamp and for senses an answer is a word to tap; numbers show their band and are typed."""
-    merged: dict[tuple[str, ...], list[str]] = {}
+    merged: dict[tuple[str, ...], list[Json]] = {}
     for o in t["outcomes"]:
         leaves = tuple(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
-        merged.setdefault(leaves, []).append(o["words"])
+        merged.setdefault(leaves, []).append(o)
     if numeric:
-        return tuple(Outcome(" or ".join(dict.fromkeys(words)), leaves) for leaves, words in merged.items())
-    found = {w: leaves for leaves, many in merged.items() for words in many for w in words.split(" or ")}
+        return tuple(Outcome(" or ".join(spans(many)), leaves) for leaves, many in merged.items())
+    found = {w: leaves for leaves, many in merged.items() for o in many for w in o["words"].split(" or ")}
     words = list(dict.fromkeys((*LAMPS, *found))) if t["instrument"] in ("lamp", "led") else list(found)
     return tuple(Outcome(SAID.get(w, w), found.get(w, ()), w) for w in words)
 
@@ -136,7 +102,7 @@ def card(t: Json) -> TestCard:
         where(ask),
         ask["lead"],
         tuple(ask["after"]),
-        short(t["why"]),
+        WHOLE_MIN.sub(_whole, short(t["why"])),
         tuple(t["cautions"]),
         _outcomes(t, unit is not None),
         UNITS[unit] if unit else (),

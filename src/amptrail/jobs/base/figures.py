@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 NOTHING = 5e-5  # V or A: half of the last digit shown
 LARGE_AT_REST_A, DAYS_FROM_H = 9.9995, 72.0
 
@@ -53,3 +56,14 @@ def ohms(value: float) -> str:
     """Ohms to two figures: a meter at the vehicle shows no more that matters."""
     rounded = float(f"{value:.2g}")
     return f"{rounded / 1000:g} kohm" if rounded >= 1000 else f"{rounded:g} ohm"
+
+
+def spans(outcomes: Sequence[dict[str, Any]]) -> list[str]:
+    """Words of outcomes with one conclusion. Single figures are samples of a range of ohms, and any figure
+    between them is as good: `about 11 V` and `about 23 V` are told as `11 V to 23 V`."""
+    points = sorted((o for o in outcomes if o["words"].startswith("about ")), key=lambda o: o["low"] or 0.0)
+    if len(points) < 2:
+        return list(dict.fromkeys(o["words"] for o in outcomes))
+    ends = dict.fromkeys(o["words"].removeprefix("about ") for o in (points[0], points[-1]))
+    told = " to ".join(ends) if len(ends) > 1 else points[0]["words"]
+    return [*dict.fromkeys(o["words"] for o in outcomes if o not in points), told]
