@@ -1,7 +1,4 @@
-"""Rollout: try each good first test, then follow the base rule on sampled truths, the same for all.
-
-Many lanes (candidate x draw) advance together as matrix products.
-"""
+"""Rollout: try each good first test, then follow the base rule on sampled truths, the same for all."""
 
 from __future__ import annotations
 
@@ -10,9 +7,9 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from amptrail.plan.score import group_mass, plogp, rates, update
+from amptrail.plan.lanes import Arena, Lanes
+from amptrail.plan.score import group_mass, rates, update
 from amptrail.plan.tables import Array, Problem, Where, Whole
 
 CANDIDATES, DRAWS, STEPS = 8, 16, 6
@@ -22,18 +19,6 @@ SMALL = 16  # so few hypotheses are all tried as the truth, and followed further
 CONFIDENT = 0.97
 TELLS_BITS = 0.02  # a first move that tells less is none
 BELIEVED_ERRORS = 1.0  # standard errors of the paired gain, the same luck in both
-
-
-@dataclass(frozen=True, eq=False)
-class Arena:
-    """The reduced problem: units (heaviest repair groups, or hypotheses when few) and the best tests."""
-
-    problem: Problem
-    belief: Array
-    group: Whole
-    tests: Whole
-    outcome: Array
-    need: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,12 +110,11 @@ def rollout(
     truths, weight = _truths(a, seed)
     steps = 2 * STEPS if len(a.belief) <= SMALL else STEPS
     luck = np.random.default_rng(seed).random((steps, len(truths)))
-    lanes = _Lanes(a, at, len(first), truths, confident)
-    for step in range(steps):
-        move = (
-            np.repeat([int(np.flatnonzero(keep == t)[0]) for t in first], len(truths)) if step == 0 else None
-        )
-        if not lanes.advance(move, np.tile(luck[step], len(first))) or time.monotonic() > until_s:
+    number = {int(t): n for n, t in enumerate(keep)}
+    lanes = Lanes(a, at, np.asarray([number[t] for t in first], np.int64), truths, confident)
+    lanes.begin(np.tile(luck[0], len(first)))
+    for step in range(1, steps):
+        if time.monotonic() > until_s or not lanes.advance(np.tile(luck[step], len(first))):
             break
     cost = lanes.finish(wrong_min).reshape(len(first), len(truths))
     mean = np.asarray(cost @ weight, np.float64)
@@ -181,86 +165,3 @@ def _truths(a: Arena, seed: int) -> tuple[Whole, Array]:
     return np.minimum(np.searchsorted(np.cumsum(a.belief), u), k - 1).astype(np.int64), np.full(
         DRAWS, 1 / DRAWS
     )
-
-
-class _Lanes:
-    """All candidate x draw lanes: their beliefs, where they are and what they have spent."""
-
-    def __init__(self, a: Arena, at: Where, first: int, truths: Whole, confident: float) -> None:
-        n = first * len(truths)
-        self.a, self.confident = a, confident
-        self.truth = np.tile(truths, first)
-        self.belief = np.repeat(a.belief[None], n, axis=0)
-        self.place, self.phase = np.full(n, at.place), np.full(n, at.phase)
-        panels = len(a.problem.world.panel)
-        self.opened = np.repeat(
-            np.asarray([[k in at.opened for k in range(panels)]], bool).reshape(1, panels), n, axis=0
-        )
-        self.spent, self.done = np.zeros(n), np.zeros(n, bool)
-        onehot = a.group[:, None] == np.arange(a.group.max() + 1)[None]
-        self.onehot = onehot.astype(float)
-        self.flat = a.outcome.reshape(len(a.belief), -1)
-        self.units_are_groups = onehot.shape[0] == onehot.shape[1]
-        self.noise = -plogp(a.outcome).sum(axis=2)
-        size = onehot.sum(axis=0)
-        self.alone = np.flatnonzero(size[a.group] == 1)  # the only unit of its group
-        self.among = np.flatnonzero(size[a.group] > 1)
-        self.shared = self.onehot[np.ix_(self.among, np.flatnonzero(size > 1))]
-
-    def prices(self) -> Array:
-        """Minutes of every test for every lane."""
-        w, t, keep = self.a.problem.world, self.a.problem.tests, self.a.tests
-        move = w.travel[self.place[:, None], t.place[keep]] + w.shift[self.phase[:, None], t.phase[keep]]
-        opening = (~self.opened * w.panel) @ self.a.need.T.astype(float)
-        return np.asarray(t.own_min[keep] + move + opening, np.float64)
-
-    def information(self) -> Array:
-        """Bits on the repair group, every lane and test."""
-        n = len(self.spent)
-        shape = (n, len(self.a.tests), -1)
-        if self.units_are_groups:
-            return np.asarray(
-                -plogp((self.belief @ self.flat).reshape(shape)).sum(axis=2) - self.belief @ self.noise
-            )
-        # over its outcomes p log p of a lone unit is that of its belief less its share of noise
-        alone, total = self.belief[:, self.alone], (self.belief @ self.flat).reshape(shape)
-        given = plogp(alone).sum(axis=1)[:, None] - alone @ self.noise[self.alone]
-        if len(self.among):
-            among, flat = self.belief[:, self.among], self.flat[self.among]
-            joint = np.einsum("nk,kg,kx->ngx", among, self.shared, flat, optimize=True)
-            given = given + plogp(joint).sum(axis=1).reshape(shape).sum(axis=2)
-        mass = self.belief @ self.onehot
-        return np.asarray(given - plogp(mass).sum(axis=1)[:, None] - plogp(total).sum(axis=2))
-
-    def advance(self, move: Whole | None, luck: Array) -> bool:
-        """One test in every lane that is not done; False when all are done."""
-        top = (self.belief @ self.onehot).max(axis=1)
-        price = self.prices()
-        if move is None:
-            info = self.information()
-            self.done |= (top >= self.confident) | (info.max(axis=1) < 1e-9)
-            move = (info / price).argmax(axis=1)
-        go = np.flatnonzero(~self.done)
-        if not len(go):
-            return False
-        m = move[go]
-        chance = np.cumsum(self.a.outcome[self.truth[go], m], axis=1)
-        result = np.minimum((luck[go, None] >= chance).sum(axis=1), chance.shape[1] - 1)
-        new = self.belief[go] * self.a.outcome[:, m, result].T
-        self.belief[go] = new / new.sum(axis=1, keepdims=True)
-        self.spent[go] += price[go, m]
-        t, tests = self.a.problem.tests, self.a.tests[m]
-        self.place[go], self.phase[go] = t.place[tests], t.phase[tests]
-        self.opened[go] |= self.a.need[m]
-        return True
-
-    def finish(self, wrong_min: float) -> Array:
-        """Minutes spent plus, where steps ran out, what is left to learn at the best rate from there, or
-        what repairing the best guess would lose, whichever is less (some doubts no test can settle)."""
-        mass = self.belief @ self.onehot
-        info, price = self.information(), self.prices()
-        rate = (info / price).max(axis=1)
-        left = -plogp(mass).sum(axis=1)
-        open_ = ~self.done & (mass.max(axis=1) < self.confident) & (info.max(axis=1) >= 1e-9)
-        ahead = np.minimum(left / np.maximum(rate, 1e-12), wrong_min * (1 - mass.max(axis=1)))
-        return np.asarray(self.spent + np.where(open_, ahead, 0.0), np.float64)
