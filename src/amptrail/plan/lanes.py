@@ -68,7 +68,7 @@ class Lanes:
         given = plogp(alone).sum(axis=1)[:, None] - alone @ self.noise[self.alone]
         if len(self.among):
             among, flat = belief[:, self.among], self.flat[self.among]
-            joint = np.einsum("nk,kg,kx->ngx", among, self.shared, flat, optimize=True)
+            joint = (among[:, None] * self.shared.T) @ flat  # [path, group, test and outcome]
             given = given + plogp(joint).sum(axis=1).reshape(shape).sum(axis=2)
         mass = belief @ self.onehot
         return np.asarray(given - plogp(mass).sum(axis=1)[:, None] - plogp(total).sum(axis=2))
