@@ -21,13 +21,14 @@ FEW = 2000  # below so many jobs ECE says little (CHECKS A17: 0.13 on 50 perfect
 @dataclass(frozen=True)
 class Judged:
     """One job: log score minus entropy, the entropy, what was said of the likeliest repair and whether it was
-    right, and whether it was said that nothing fits."""
+    right, whether it was said that nothing fits, or to look at the drawing first."""
 
     excess: float
     entropy: float
     said: float
     right: bool
     nothing_fits: bool
+    doubts_drawing: bool = False
 
 
 def judged(
@@ -74,10 +75,11 @@ def line(name: str, rows: Sequence[Judged]) -> str:
     worth = f"{excess.mean():+.3f} +- {2 * float(excess.std()) / len(rows) ** 0.5:.3f}"
     warning = "" if len(rows) >= FEW else " (few jobs: biased upwards)"
     fits = np.mean([r.nothing_fits for r in rows])
+    drawing = np.mean([r.doubts_drawing for r in rows])
     return (
         f"{name:12} {len(rows):6} jobs: log score - entropy {worth} nat (entropy "
         f"{np.mean([r.entropy for r in rows]):.2f}); said {SURE:.0%} and wrong {sure_words}; "
-        f"nothing fits {fits:.1%}; ECE {ece(said, right):.3f}{warning}"
+        f"nothing fits {fits:.1%}, the drawing first {drawing:.1%}; ECE {ece(said, right):.3f}{warning}"
     )
 
 

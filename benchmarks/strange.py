@@ -32,6 +32,7 @@ from amptrail.instruments import by_name
 from amptrail.jobs.evidence.beforehand import singles
 from amptrail.jobs.evidence.doubles import bridges
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, solve_all, table, with_severity
+from amptrail.jobs.judging.drawn import needs_two
 from amptrail.jobs.judging.suspects import weigh
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.session import session
@@ -239,7 +240,7 @@ def play(b: Bench, t: Truths, f: int, k: int, readings: int, rng: np.random.Gene
     }
     true = [h for h, mine in enumerate(sets) if mine and mine <= ids]
     groups = [" + ".join(c.group for c in j.suspects[h].causes) for h in true]
-    return judged(j.post, true, groups, parts)
+    return replace(judged(j.post, true, groups, parts), doubts_drawing=needs_two(j))
 
 
 def contradictions(b: Bench, shown: Array, function: int) -> tuple[list[int], list[int]]:
@@ -261,18 +262,20 @@ def contradictions(b: Bench, shown: Array, function: int) -> tuple[list[int], li
     return list(order), after
 
 
-def contradicted(b: Bench, t: Truths, f: int, k: int, rng: np.random.Generator) -> bool | None:
-    """On a wrong sheet: whether "nothing fits" is said by the fourth reading that contradicts it. None: fewer
-    contradict."""
+def contradicted(b: Bench, t: Truths, f: int, k: int, rng: np.random.Generator) -> tuple[bool, bool] | None:
+    """On a wrong sheet, by the fourth reading that contradicts it: whether "nothing fits" is said, and
+    whether that or to look at the drawing first. None: fewer contradict."""
     taken, after = contradictions(b, t.shown.hypotheses[k].prediction.mean[0], f)
     if len(after) < MOST_CONTRADICTING:
         return None
     lines = [f"{b.asked[f]} {ANSWERS[1]}", *written(b, t, k, taken, rng, 0.0)]
+    doubted = False
     for n in after:
         said = weigh(b.circuit, "\n".join(lines[: n + 1]) + "\n", "auto", float("inf"))
         if said.post.unexplained.is_so:
-            return True
-    return False
+            return True, True
+        doubted = doubted or needs_two(said)
+    return False, doubted
 
 
 def main(argv: Sequence[str]) -> int:
@@ -292,7 +295,7 @@ def main(argv: Sequence[str]) -> int:
     count = asked.truths or PER_JOB * each
     rows: list[Judged] = []
     doubles: list[Judged] = []
-    said: list[bool] = []
+    said: list[tuple[bool, bool]] = []
     began = time.process_time()
     for n, (name, sheet) in enumerate(sheets.items()):
         dice = Random(f"{asked.seed}/{name}")
@@ -309,15 +312,18 @@ def main(argv: Sequence[str]) -> int:
             drawn = islice(complaints(odd, b.whole, len(b.asked), rng), count)
             told = (contradicted(b, odd, f, k, rng) for f, k in drawn)
             said += list(islice((x for x in told if x is not None), odd_each))
-        of = f"on wrong sheets {sum(said)} of {len(said)} after {time.process_time() - began:.0f} s"
+        fits = sum(x for x, _ in said)
+        of = f"on wrong sheets {fits} of {len(said)} after {time.process_time() - began:.0f} s"
         print(f"{name}: {len(rows)} jobs after {spent:.0f} s, {of}; {line('so far', rows)}", flush=True)
     if rows:
         print(line("strange", rows))
     if doubles:
         print(line("  doubles", doubles))
+    share = np.mean(said or [(False, False)], axis=0)
     print(
-        f"wrong sheets: nothing fits said in {np.mean(said or [False]):.0%} of {len(said)} within "
-        f"{MOST_CONTRADICTING} contradicting readings; {time.process_time() - began:.0f} s of one core"
+        f"wrong sheets: nothing fits said in {share[0]:.0%}, that or to look at the drawing first in "
+        f"{share[1]:.0%} of {len(said)} within {MOST_CONTRADICTING} contradicting readings; "
+        f"{time.process_time() - began:.0f} s of one core"
     )
     return 0
 

@@ -88,4 +88,12 @@ def test_the_terminal_says_so_too(tmp_path: Path, capsys: pytest.CaptureFixture[
     (tmp_path / "two.sheet").write_text(DRAWN, encoding="utf-8")
     (tmp_path / "two.readings").write_text(READ, encoding="utf-8")
     assert main(["suspects", str(tmp_path / "two.sheet"), str(tmp_path / "two.readings")]) == 0
-    assert "the drawing may be wrong there" in " ".join(capsys.readouterr().out.split())
+    told = " ".join(capsys.readouterr().out.split())
+    assert "the drawing may be wrong there" in told
+    assert "No single cause gives all that was read" in told
+
+
+def test_only_where_no_single_cause_explains_is_the_drawing_to_be_looked_at_first() -> None:
+    assert not suspects(DRAWN, READ)["one_cause"]["explains"]
+    one = "\n".join(READ.splitlines()[:1])
+    assert suspects(DRAWN, one)["one_cause"] == {"explains": True, "words": ""}

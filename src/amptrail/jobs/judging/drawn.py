@@ -1,4 +1,5 @@
-"""Two faults that read as one end of a path drawn at the wrong place: a joint open beside a bridge."""
+"""When the drawing may be wrong: only two faults at once explain the readings, or two that read just as one
+end of a path drawn at the wrong place does (a joint open beside a bridge)."""
 
 from __future__ import annotations
 
@@ -7,10 +8,23 @@ from collections.abc import Sequence
 from amptrail.circuit.model import Circuit
 from amptrail.faults import Hypothesis as Cause
 from amptrail.faults import changes
+from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.solved.session import session
 from amptrail.solve.changes import Change, Kind
 
 JOINED_OHM = 1.0  # a bridge of more is no joint (common practice)
+MOSTLY = 0.5  # belief in two faults at once from which nothing else leads
+TWO = (
+    "No single cause gives all that was read. Two at once would, or the drawing is not of this vehicle: "
+    "before anything is opened, compare a wire colour and a cavity of what leads here with the drawing."
+)
+
+
+def needs_two(j: Judgement) -> bool:
+    """Whether two faults at once are mostly believed, because no single one explains the readings. What a
+    drawing that is wrong makes read, two faults explain as well, so it is worth a look first."""
+    both = sum(float(p) for p, s in zip(j.post.probability, j.suspects, strict=True) if len(s.causes) > 1)
+    return both > MOSTLY
 
 
 def drawn_elsewhere(circuit: Circuit, causes: Sequence[Cause], bridge_ohm: float | None) -> str | None:

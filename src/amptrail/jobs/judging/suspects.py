@@ -27,7 +27,7 @@ from amptrail.jobs.evidence.parted import in_both_halves
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
-from amptrail.jobs.judging.drawn import drawn_elsewhere
+from amptrail.jobs.judging.drawn import TWO, drawn_elsewhere, needs_two
 from amptrail.jobs.solved.acting import curable
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
@@ -252,7 +252,7 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
 def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> Json:
     """The body of the answer for a judgement already made."""
     rows, rest = _listed(j, options.top)
-    unexplained = j.post.unexplained
+    unexplained, two = j.post.unexplained, needs_two(j)
     return {
         "suspects": rows,
         "rest": rest,
@@ -263,6 +263,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
             "p_value": unexplained.p_value,
             "worst_line": unexplained.worst_line,
         },
+        "one_cause": {"explains": not two, "words": TWO if two else ""},
         "doubtful_reading": _doubt(j),
         "readings_used": len({o.line for o in j.seen.all}),
         "readings_ignored": [{"line": n, "reason": why} for n, why in j.ignored],
