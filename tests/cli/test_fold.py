@@ -11,7 +11,7 @@ from amptrail.cli.main import main
 def test_a_long_line_hangs_two_further_in_and_a_short_one_stays() -> None:
     line = "  " + "a word and " * 12
     first, *more = fold(line)
-    assert first.startswith("  a") and all(x.startswith("    a") or x.startswith("    w") for x in more)
+    assert first.startswith("  a") and all(x.startswith(("    a", "    w")) for x in more)
     assert " ".join(" ".join((first, *more)).split()) == " ".join(line.split())
     assert fold("    | label  with  room") == ["    | label  with  room"]
 

@@ -7,6 +7,7 @@ from html import unescape
 
 from fastapi.testclient import TestClient
 
+from amptrail.jobs.log.cases import case
 from amptrail.jobs.starters import template, templates
 from amptrail.sheet import parse, parse_readings
 
@@ -224,6 +225,20 @@ def test_proven_by_the_repair_and_taken_back(client: TestClient) -> None:
     assert "Proven: K1 stuck off" in kept.text
     refused = send(client, "cured-1", {"id": "c2", "kind": "proven", "line": "K1 melted away"})
     assert refused["refused"]
+    send(client, "cured-1", {"id": "c3", "kind": "undo", "line": ""})  # fault, cause and repair in one
+    assert "Proven" not in client.get("/job/cured-1").text
+    assert case("cured-1").state.repairs == ()
+
+
+def test_the_repair_that_proved_it_is_told_by_the_papers(client: TestClient) -> None:
+    begin(client, "cured-2")
+    send(client, "cured-2", {"id": "d1", "kind": "reading", "line": "LOAD in running does not work"})
+    line = "K1 stuck off\nreplace K1"
+    send(client, "cured-2", {"id": "d2", "kind": "proven", "line": line})
+    send(client, "cured-2", {"id": "d2", "kind": "proven", "line": line})  # sent twice, told once
+    assert [r["text"] for r in case("cured-2").state.repairs] == ["replace K1"]
+    paper = client.get("/job/cured-2/paper/findings.html").text
+    assert "replace K1" in paper.split("Done", 1)[1].split("good when", 1)[0]
 
 
 def test_practice_by_forms_alone(client: TestClient) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import traceback
 from collections.abc import Sequence
 from typing import Any
@@ -16,6 +17,8 @@ from amptrail.errors import InputError, Problem, as_row, nearest, one
 Json = dict[str, Any]
 ALONE = ("batch", "demo", "serve")  # these talk themselves; they give no answer object
 HELP = ("-h", "--help")
+NOT_ONE_OF = re.compile(r"'([^']*)' is not one of (.*)", re.DOTALL)
+WORD = re.compile(r"'([^']*)'")
 
 
 def _internal(error: Exception) -> Problem:
@@ -54,13 +57,18 @@ def said(got: Json) -> str:
 
 def usage(command: str | None, error: TyperException) -> InputError:
     """What the argument parser found wrong, as a problem of the input."""
-    near = getattr(error, "possibilities", None) or ()
+    known = tuple(getattr(error, "possibilities", None) or ())
+    near = known[0] if known else None
     message = error.format_message() if hasattr(error, "format_message") else str(error)
+    choice = NOT_ONE_OF.search(message)
+    if choice is not None:
+        message, known = f"{choice[1]!r} is not known here", tuple(WORD.findall(choice[2]))
+        near = nearest(choice[1], known)
     return one(
         "usage",
         message.strip().split("\n")[0],
-        expected=tuple(near),
-        nearest=near[0] if near else None,
+        expected=known,
+        nearest=near,
         remedy=f"see: amptrail {command} --help" if command else "see: amptrail --help",
     )
 

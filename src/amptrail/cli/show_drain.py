@@ -9,6 +9,7 @@ from rich.table import Table
 
 from amptrail.cli.show_case import folded
 from amptrail.jobs.base.figures import at_rest, figure, how_sure, until
+from amptrail.sheet.said import rounded
 
 Json = dict[str, Any]
 MOST_CASES, MOST_LEFT = 3, 3
@@ -35,7 +36,12 @@ def _box(c: Console, rows: list[Json]) -> None:
 def _cases(c: Console, got: Json) -> None:
     found = [x for x in got["cases"] if x["probability"] >= 0.03 and x["awake"]][:MOST_CASES]
     for x in found:
-        folded(c, f"If {x['text']} ({how_sure(x['probability'])}): {at_rest(x['sleep_a'])} at rest", "", "  ")
+        folded(
+            c,
+            f"If {rounded(x['text'])} ({how_sure(x['probability'])}): {at_rest(x['sleep_a'])} at rest",
+            "",
+            "  ",
+        )
         for k in x["keepers"]:
             if k["by"]:
                 folded(c, f"{k['module']} is kept awake by {', '.join(k['by'])}", "  ", "    ")
@@ -57,7 +63,7 @@ def _tests(c: Console, rows: list[Json]) -> None:
         for k, line in enumerate(s["line"].split("\n")):
             c.print(f"{str(s['rank']) + '.' if k == 0 else '':4}{line}", markup=False, soft_wrap=True)
         folded(c, f"{mark}; {s['why']}", "    ")
-        left = "; ".join(f"{at_rest(x['amps'])} if {x['text']}" for x in s["left"][:MOST_LEFT])
+        left = "; ".join(f"{at_rest(x['amps'])} if {rounded(x['text'])}" for x in s["left"][:MOST_LEFT])
         if left:
             folded(c, f"then, all clocks run down: {left}", "    ")
 

@@ -6,8 +6,10 @@ from typing import Any
 
 from rich.console import Console
 
+from amptrail.sheet.said import short
+
 Json = dict[str, Any]
-FEW = 3
+FEW, MOST = 3, 4
 
 
 def _percent(x: float) -> str:
@@ -31,8 +33,9 @@ def _sheet(c: Console, s: Json) -> None:
         minutes = f"{m['minutes_min']:.1f} min"
         c.print(f"  test that matters: {where} ({m['place']}, {minutes}): {_percent(m['so_far'])}")
     for g in s["groups"][:FEW]:
-        shown = ", ".join(g["faults"][:4])
-        more = f" and {len(g['faults']) - 4} more" if len(g["faults"]) > 4 else ""
+        names = list(dict.fromkeys(short(x) for x in g["faults"]))
+        shown = ", ".join(names[:MOST])
+        more = f" and {len(names) - MOST} more" if len(names) > MOST else ""
         c.print(f"  no test tells apart ({_percent(g['probability'])} of faults): {shown}{more}")
     for a in s["additions"][:FEW]:
         c.print(f"  a {a['kind']} at {a['at']} would tell apart {_percent(a['tells_apart'])} more")

@@ -71,7 +71,8 @@ def _refuse_merging(sheet: Circuit, whole: Circuit, feed: Feed) -> None:
         if m is None:
             continue
         if m in seen:
-            text = f"feed {feed.name} joins {seen[m]} and {term} with nothing between"
+            called = "this feed" if feed.name == "feed" else f"feed {feed.name}"
+            text = f"{called} joins {seen[m]} and {term} with nothing between"
             raise one("feed-without-wire", text,
                       remedy="name its wire (and its fuse): wire 1.5 mm2 2 m")  # fmt: skip
         seen[m] = before.names[n]

@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Self
 
-from amptrail.errors import nearest
+from amptrail.errors import nearest, typed
 from amptrail.store.entries import Entry, refuse, validate
 from amptrail.store.files import PIECE, Attached
 from amptrail.store.people import ROLES, Person, may
@@ -28,7 +28,8 @@ def fresh(stored: Sequence[Entry], wanted: Sequence[Entry]) -> list[Entry]:
         if e.kind == "undo" and e.data["entry"] not in known:
             target = str(e.data["entry"])
             raise refuse("no-such-entry", f"job {e.job} has no entry {target} to take back",
-                         "list the entries first", nearest=nearest(target, list(known)))  # fmt: skip
+                         f"list the entries: amptrail job show {typed(e.job)}",
+                         nearest=nearest(target, list(known)))  # fmt: skip
         known[e.id] = e
         new.append(e)
     return new

@@ -1,8 +1,8 @@
 """Which jobs spoke of it before: "what was it last time on a lift pump?"
 
 Words are folded (no case, no accents) and looked up by how they begin, so that "pump" finds "pumps". What a
-person said weighs more than what stands in the drawing. Jobs that say more of the words come first, then
-those that say rarer ones, then the latest.
+person said, a job's name too, weighs more than what stands in the drawing. Jobs that say more of the words
+come first, then those that say rarer ones, then the latest.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -98,11 +98,16 @@ def _said(entries: Sequence[Entry], begins: Sequence[str]) -> tuple[tuple[str, .
     return tuple(b for b in begins if b in met), tuple(e for *_, e in sorted(found, key=lambda x: x[:2]))
 
 
+def _called(jobs: Iterable[str], begin: str) -> dict[str, int]:
+    """Jobs with a word in their name that begins so."""
+    return {j: SAID for j in jobs if any(w.startswith(begin) for w in words_in(j))}
+
+
 def search(log: Log, question: str, most: int = 10) -> list[Hit]:
     """The jobs that answer a question best. What was taken back is not found."""
     begins = asked(question)
     number = {job: n for n, job in enumerate(log.jobs())}
-    by_word = {b: log.saying(b) for b in begins}
+    by_word = {b: {**log.saying(b), **_called(number, b)} for b in begins}
     rare = {b: math.log(1.0 + len(number) / max(len(by_word[b]), 1)) for b in begins}
 
     def order(job: str) -> tuple[int, float, int]:
@@ -113,8 +118,9 @@ def search(log: Log, question: str, most: int = 10) -> list[Hit]:
     hits: list[Hit] = []
     for job in candidates:
         words, entries = _said(log.entries(job), begins)
-        if entries:
-            hits.append(Hit(job, words, entries))
+        named = {b for b in begins if job in _called((job,), b)}
+        if entries or named:
+            hits.append(Hit(job, tuple(b for b in begins if b in named or b in words), entries))
         if len(hits) >= most:
             break
     return hits

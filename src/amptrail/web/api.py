@@ -129,8 +129,8 @@ class Drained(Read):
 
 class Entry(BaseModel):
     """One entry for a job's log; `id` is made by the device, so that sending it twice adds it once. `line`: a
-    reading (with its conditions, on lines of its own), the fault that the repair has proven, or the id of
-    the entry to take back (empty: the last reading)."""
+    reading (with its conditions, on lines of its own), the fault that the repair has proven (on a second
+    line what was done to it), or the id of the entry to take back (empty: the last reading)."""
 
     id: str = Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9_.-]+$")
     kind: Literal["reading", "proven", "undo"] = "reading"

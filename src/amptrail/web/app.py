@@ -19,6 +19,7 @@ from amptrail.web import (
     api,
     casework,
     circuit,
+    earlier,
     feeds,
     interface,
     night,
@@ -70,6 +71,7 @@ def create_app(
     app.include_router(api.router)
     app.include_router(sheets.router)
     app.include_router(routes.router)
+    app.include_router(earlier.router)
     app.include_router(recording.router)
     app.include_router(circuit.router)
     app.include_router(feeds.router)

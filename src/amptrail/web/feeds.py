@@ -57,7 +57,7 @@ async def feed(
         against=plain(against),
         proven=proven,
         read=bool(found.state.readings),
-        fitted=fitting.in_place(found),
+        fitted={str(f["name"]): f.get("text", "") for f in found.state.feeds if f.get("fitted")},
     )
 
 

@@ -15,6 +15,7 @@ from amptrail.jobs.log.cases import Case, case, run
 from amptrail.jobs.log.lessons import history
 from amptrail.jobs.log.tools import tools as in_hands
 from amptrail.jobs.solved.own import Own
+from amptrail.sheet.said import short
 from amptrail.store import alive
 
 Json = dict[str, Any]
@@ -38,7 +39,7 @@ def proper(name: str) -> str:
 
 async def jobs() -> list[str]:
     """Names of the jobs, latest first."""
-    got = await asyncio.to_thread(run, "list", None, (), _no_files)
+    got = await asyncio.to_thread(run, "list", None, (), no_files)
     return list(reversed(got["jobs"]))
 
 
@@ -46,7 +47,7 @@ Listed = list[tuple[str, str]]  # name and complaint
 
 
 def _latest(most: int) -> tuple[Listed, Listed]:
-    found = [case(name) for name in reversed(run("list", None, (), _no_files)["jobs"][-SEARCHED:])]
+    found = [case(name) for name in reversed(run("list", None, (), no_files)["jobs"][-SEARCHED:])]
     rows = [(c.state.closed, (c.name, c.state.complaint or "")) for c in found]
     return [r for closed, r in rows if not closed][:most], [r for closed, r in rows if closed][:most]
 
@@ -61,6 +62,21 @@ def free_name(base: str, taken: list[str]) -> str:
     return next(x for n in range(1, len(taken) + 2) if (x := f"{base}-{n}") not in taken)
 
 
+def next_name(found: Case, taken: list[str]) -> str:
+    """`gate-2` for a vehicle that is back of job `gate`, and `gate-3` when it comes once more."""
+    base = re.sub(r"-\d+$", "", found.name) if "comeback" in found.state.facts else found.name
+    return next(x for n in range(2, len(taken) + 3) if (x := f"{base}-{n}") not in taken)
+
+
+TITLE = re.compile(r"^\s*vehicle\s+\"([^\"]*)\"", re.MULTILINE)
+
+
+def vehicle(found: Case) -> str:
+    """The vehicle as it was told, else as the sheet calls it."""
+    title = TITLE.search(found.state.sheet or "")
+    return str(found.state.facts.get("vehicle") or (title[1] if title else ""))
+
+
 async def read(name: str) -> Case:
     """A job; InputError when there is none."""
     return await asyncio.to_thread(case, name)
@@ -70,7 +86,7 @@ async def told(action: str, name: str, text: str, entry: str | None = None, **mo
     """Do one thing to a job."""
     complaint = more.pop("complaint", None)
     return await asyncio.to_thread(
-        run, action, proper(name), [text] if text else [], _no_files, entry, complaint, more
+        run, action, proper(name), [text] if text else [], no_files, entry, complaint, more
     )
 
 
@@ -133,23 +149,32 @@ async def undo(name: str, entry: str, own_id: str | None = None) -> None:
     """Take back an entry with all its lines; empty: what was read last, or the conclusion after it."""
     found = await read(name)
     if not entry and found.state.conclusion:
-        entry = await concluded(name)
+        for k, i in enumerate(_concluding(found)):
+            await told("undo", name, i, own_id if k == 0 or not own_id else f"{own_id}.{k}")
+        return
     base = _base(entry or (found.state.readings[-1][0] if found.state.readings else ""))
     together = [i for i, _ in found.state.readings if _base(i) == base]
     for k, i in enumerate(reversed(together or [entry])):
         await told("undo", name, i, own_id if k == 0 or not own_id else f"{own_id}.{k}")
 
 
-async def concluded(name: str) -> str:
-    """The entry that holds the conclusion."""
-    rows = (await told("show", name, ""))["entries"]
-    return str(next((r["id"] for r in reversed(rows) if r["kind"] == "conclusion" and not r["undone"]), ""))
+def _concluding(found: Case) -> list[str]:
+    """Every entry of the conclusion, the latest first: the fault, its cause, the repair that proved it, and
+    what was new from there on."""
+    left = alive(found.entries)
+    heads = tuple(f"{e.id}." for e in left if e.kind == "conclusion")
+    return [e.id for e in reversed(left) if e.kind == "conclusion" or e.id.startswith(heads)]
 
 
 async def conclude(name: str, fault: str, cause: str = "", entry: str | None = None) -> None:
-    """The fault that the repair has proven, with what caused it when that is known."""
+    """The fault that the repair has proven, with what caused it when that is known. On a second line: what
+    was done to it, which the papers tell; taking the conclusion back takes it back too."""
     more = {"cause": cause} if cause.strip() else {}
-    await told("conclude", name, fault, entry or None, **more)
+    proven, repair = (x.strip() for x in fault.partition("\n")[::2])
+    base = entry or uuid.uuid4().hex[:12]
+    await told("conclude", name, proven, base, **more)
+    if proven:
+        await told("done", name, repair or f"{short(proven)}: repaired", f"{base}.1")
 
 
 def count(found: Case) -> int:
@@ -177,5 +202,6 @@ async def begin(name: str, sheet: str, complaint: str, entry: str | None = None)
     )
 
 
-def _no_files(name: str) -> str:
+def no_files(name: str) -> str:
+    """What the use case reads files with."""
     raise one("no-such-file", f"the pages read no files: {name}", remedy="paste the text")

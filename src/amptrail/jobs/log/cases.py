@@ -203,6 +203,11 @@ SHOP: dict[str, Callable[[Ask], Json]] = {
     "search": shop.find, "people": shop.people, "backup": jobfiles.backup, "restore": jobfiles.restore,
 }  # fmt: skip
 
+NAMELESS = {
+    "search": ("words to look for", '"lift pump"'), "backup": ("a file", "backup.sqlite"),
+    "restore": ("a file", "backup.sqlite"),
+}  # fmt: skip
+
 
 def _rows(entries: Sequence[Entry]) -> list[Json]:
     gone = undone(entries)
@@ -242,7 +247,8 @@ def run(action: str, name: str | None, text: Sequence[str], read: ReadFile, entr
             names = log.jobs()
             return answer("job", None, {**empty, "jobs": names, "text": listing(log)})
         if not name and action != "people":
-            raise one("usage", f"job {action} needs the name of a job", remedy=f"amptrail job {action} NAME")
+            what = NAMELESS.get(action, ("the name of a job", "NAME"))
+            raise one("usage", f"job {action} needs {what[0]}", remedy=f"amptrail job {action} {what[1]}")
         ask = Ask(log, name or "", text, read, entry_id, complaint, more or {}, whose(by), disk)
         if action in SHOP:
             return answer("job", None, {**empty, **SHOP[action](ask)})

@@ -84,7 +84,11 @@ def standing(name: str, s: JobState, entries: Sequence[Entry]) -> str:
     lines += [x for r in s.repairs for x in _long("done", _said("repair", r))]
     lines += [x for r in s.left for x in _long("left undone", r)]
     lines += [x for r in s.parts for x in _long("part", _said("part", r))]
-    lines += [x for r in s.recordings for x in _long("recording", r.get("caption", ""))]
+    lines += [
+        x
+        for r in s.recordings
+        for x in _long("recording", str(r.get("caption", "")).removeprefix("Recording "))
+    ]
     lines += [x for f in s.files for x in _long("file", f"{f['id']} {f.get('name', '')} {f.get('text', '')}")]
     lines += _time(s, entries)
     lines += ["closed"] if s.closed else []

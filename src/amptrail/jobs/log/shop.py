@@ -51,7 +51,7 @@ def _shown(log: Log, hit: Hit) -> list[str]:
     told = {o["complaint"], o["conclusion"], o["cause"]}
     said = [t for e in hit.entries if e.kind != "sheet" for t in texts(e) if t not in told and len(t) > 3]
     lines += [f"  {x}" for x in said[:SHOWN_ENTRIES]]
-    if all(e.kind == "sheet" for e in hit.entries):
+    if hit.entries and all(e.kind == "sheet" for e in hit.entries):
         lines.append(f"  in the drawing: {', '.join(hit.words)}")
     return [x if len(x) <= MOST_WIDTH else x[: MOST_WIDTH - 1] + "…" for x in lines]
 
