@@ -26,7 +26,8 @@ from amptrail.jobs.judging.shows import Offer, lamp_words
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.practise.practicevehicle import OVER_RANGE_OHM
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.sheet import parse
 from amptrail.sheet.words import free_text, name_text
 

@@ -10,7 +10,7 @@ from amptrail.circuit.model import Circuit
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.sheet import parse, parse_fault
 
 SHEET = (Path(__file__).parents[2] / "demos" / "sprayer.sheet").read_text(encoding="utf-8")

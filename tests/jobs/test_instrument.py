@@ -10,7 +10,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judging.offers import measured
 from amptrail.jobs.judging.suspects import suspects
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.sheet import parse, parse_fault
 from amptrail.sheet.words import term_text
 

@@ -14,7 +14,8 @@ from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.nexttest import next_tests
 from amptrail.jobs.judging.offers import asked, measured, sensed
 from amptrail.jobs.judging.panel import Candidate
-from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.spots import Spot, canonical
 from amptrail.sheet import parse, print_sheet
 

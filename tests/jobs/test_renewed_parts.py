@@ -23,7 +23,8 @@ from amptrail.jobs.judging.nexttest import NOTHING_LEFT, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.judging.visiting import visiting
 from amptrail.jobs.solved import acting, solving
-from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse_fault
 
 DEMOS = Path(__file__).parents[2] / "demos"

@@ -9,7 +9,8 @@ import pytest
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import observations
 from amptrail.sheet import parse, parse_fault
 from amptrail.solve.settle import CHATTER
 

@@ -11,7 +11,8 @@ from amptrail.errors import InputError
 from amptrail.jobs.judging.nexttest import next_tests
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.twins import alike, lent
-from amptrail.jobs.solved.observe import Conditions, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.spots import spot
 from amptrail.sheet import parse, print_sheet
 

@@ -96,7 +96,8 @@ class Strings:
             return Hop(part.name, a, a if first or last else self._leg(part))
         if part.kind in TWO_ENDED and not part.contacts:
             return Hop(part.name, "in", "out")
-        known = TERMINALS.get(part.kind, tuple(self.names.pins.get(key(part.name), {}).values()))
+        ways = tuple(f"{c.a}-{c.b}" for c in part.contacts)
+        known = ways or TERMINALS.get(part.kind, tuple(self.names.pins.get(key(part.name), {}).values()))
         raise wrong(
             token,
             "which-terminal",

@@ -126,6 +126,8 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     which = " or ".join(says) if len(says) <= FEW else "one of these"
     place = "here" if at_end else "before it"
     remedy = f"write {near} instead" if near else f"write {which} {place}"
+    if says == ("end of line",):
+        remedy = f"leave out {text} and what follows, or put it on a line of its own"
     return Problem("syntax", message, line, column, "error", says, near, remedy)
 
 

@@ -20,7 +20,7 @@ from amptrail.jobs.evidence.hopes import hopes, most_hoped
 from amptrail.jobs.evidence.predict import DOUBLE_POINTS, Evidence, Suspect, double, table
 from amptrail.jobs.evidence.renewed import as_told, new_by, touched
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.solve.network import SPARE
 

@@ -19,7 +19,7 @@ from amptrail.belief.hoping import add_hopes, best_pairs
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.evidence.predict import Evidence, Suspect, lanes_of
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.solve.firstlook import first_look, work
 from amptrail.solve.threads import share

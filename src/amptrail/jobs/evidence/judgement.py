@@ -12,7 +12,7 @@ from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.predict import Evidence, Suspect
 from amptrail.jobs.solved.acting import left
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.own import STANDARD, Own
 
 

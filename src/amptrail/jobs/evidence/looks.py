@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from amptrail.circuit.model import Circuit, key
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.solved.acting import left
-from amptrail.jobs.solved.observe import THERE, Conditions
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import THERE
 
 Array = NDArray[np.float64]
 SEEN_FALSE, SEEN_UNSAID = 0.03, 0.05  # imagined; a fault that shows nothing (common practice)

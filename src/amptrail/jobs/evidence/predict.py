@@ -19,7 +19,8 @@ from amptrail.circuit.model import Circuit, Fault
 from amptrail.faults import Hypothesis as Cause
 from amptrail.jobs.evidence import words
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.predicted import WRONG_PHASES, WRONG_PLACES, WRONG_POINTS, Solved
 
 Array = NDArray[np.float64]

@@ -15,8 +15,8 @@ from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.wiring import wiring
 from amptrail.faults.metal import beyond_fuse, touching
 from amptrail.feed.danger import BOOSTER_M, BOOSTER_MM2
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import UNTOUCHED, meter_only, never, runs
-from amptrail.jobs.solved.observe import Conditions
 from amptrail.sheet.feeds import LAMP_V
 from amptrail.sheet.words import term_text
 from amptrail.units import exact

@@ -33,7 +33,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.wiring import wiring
 from amptrail.faults import catalogue
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.spots import battery_minus
 
 What = Literal["fails", "feed", "ground", "side", "input", "reference", "output", "wire", "fitted", "alone"]

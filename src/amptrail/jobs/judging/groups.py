@@ -55,10 +55,10 @@ def _as_looked(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]
 
 def _as_tried(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Members apart where what was read in another state of the vehicle told them apart ten to one: with a
-    plug parted or a part out, or before a repair (what is repaired reads as if nothing had been broken)."""
-    if not j.renewed and all(
-        not (c.unplugged or c.out or c.pulled) for c in (o.conditions for o in j.seen.all)
-    ):
+    plug parted or a part out, within a phase, or before a repair (what is repaired reads as if nothing had
+    been broken)."""
+    states = [o.conditions for o in j.seen.all]
+    if not j.renewed and not any(c.unplugged or c.out or c.pulled or c.moment for c in states):
         return iter([tuple(members)])
     nats = j.post.log_evidence
     return _alike(members, lambda a, b: abs(float(nats[a] - nats[b])))

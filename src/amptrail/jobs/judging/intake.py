@@ -33,7 +33,8 @@ from amptrail.jobs.judging.panel import Candidate, Live, live, panel
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.access import start_place
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.session import reachable_phases
 from amptrail.jobs.solved.spots import Spot
 from amptrail.sheet.words import name_text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from amptrail.circuit.model import Circuit
 from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.judging.panel import Candidate
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.sheet.words import free_text, name_text, term_text
 
 OHMMETER, OFF = "ohmmeter", "off"

@@ -16,8 +16,9 @@ from amptrail.jobs.evidence.words import lamp_v
 from amptrail.jobs.judging.bypasses import LAMP_UP_TO
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.solved.access import Access, access, start_place, touchable
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import meter_only, never
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, battery_minus
 

@@ -20,7 +20,8 @@ from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.acting import Faults
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.own import Own, loads_more, shown
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.spots import Spot, battery_minus

@@ -16,8 +16,8 @@ from amptrail.jobs.judging.bypasses import in_fuse_place
 from amptrail.jobs.judging.claims import Demand, terminals
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.solved.access import Access, start_place, touchable
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never, runs
-from amptrail.jobs.solved.observe import Conditions
 from amptrail.jobs.solved.spots import Spot, battery_minus, battery_plus
 
 Cases = Sequence[tuple[Fault, ...]]

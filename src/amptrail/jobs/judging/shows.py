@@ -29,8 +29,9 @@ from amptrail.jobs.judging.panel import Candidate, read_off
 from amptrail.jobs.judging.poweroff import beside
 from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.access import access, start_place, touchable, travel_minutes
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import meter_only, never
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.predicted import log_sigma
 from amptrail.jobs.solved.spots import Spot, battery_plus

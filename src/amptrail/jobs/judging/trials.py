@@ -23,8 +23,9 @@ from amptrail.jobs.judging import bypasses, twins
 from amptrail.jobs.judging.offers import asked
 from amptrail.jobs.judging.panel import Candidate, Live
 from amptrail.jobs.solved.access import HOW_MINUTES, start_place, travel_minutes
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never
-from amptrail.jobs.solved.observe import Conditions, Observation, failing
+from amptrail.jobs.solved.observe import Observation, failing
 from amptrail.jobs.solved.session import reachable_phases
 from amptrail.jobs.solved.spots import Spot
 

@@ -16,7 +16,8 @@ from amptrail.jobs.judging.asking import asking, phase_words
 from amptrail.jobs.judging.nexttest import NextOptions, next_answer
 from amptrail.jobs.judging.suspects import SuspectOptions, judge, suspects_answer
 from amptrail.jobs.solved.access import start_place
-from amptrail.jobs.solved.observe import Conditions, Observation, failing, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation, failing, observations
 from amptrail.jobs.solved.spots import all_spots, place_of
 from amptrail.sheet.words import free_text, name_text, term_text
 

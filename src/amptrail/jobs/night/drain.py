@@ -22,7 +22,8 @@ from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.night.drainbox import FuseRow, Read, asleep, box, clamped, explained, unfused
 from amptrail.jobs.night.drainwait import Step, steps, wait_min
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.session import session
 from amptrail.jobs.solved.spots import battery_plus
 from amptrail.reference.battery import USABLE, charge_share, cold_share, hours_left

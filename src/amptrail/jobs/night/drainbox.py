@@ -17,7 +17,8 @@ from amptrail.errors import one
 from amptrail.faults.metal import beyond_fuse, links, touching
 from amptrail.instruments import by_name
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, Observation
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation
 from amptrail.jobs.solved.spots import battery_plus
 from amptrail.reference.fuse import cold_ohm, fuses
 

@@ -16,7 +16,7 @@ from amptrail.jobs.judging.lines import reading_line
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.night.drainbox import FuseRow, asleep
 from amptrail.jobs.solved.access import place_minutes, start_place, travel_minutes
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.spots import Spot, battery_plus
 
 MEASURE_MIN, CLAMP_MIN, PULL_MIN = 0.3, 1.0, 0.5  # common practice

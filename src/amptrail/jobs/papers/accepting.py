@@ -16,7 +16,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.base.figures import figure
 from amptrail.jobs.judging.claims import Pair, served, terminals
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.reference.rows import rows
 

@@ -16,8 +16,9 @@ from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.judging.visiting import standing
 from amptrail.jobs.practise.practiceplay import best, played, price, verdict
 from amptrail.jobs.practise.practicevehicle import Vehicle, drawn
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never
-from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.observe import Observation, observations
 from amptrail.sheet import fault_text, parse_fault
 
 DRAWS = 60  # faults drawn at most until one shows; a circuit on which none shows cannot be practised on

@@ -17,7 +17,8 @@ from amptrail.jobs.judging.trials import LOOK_MIN, PULL_MIN
 from amptrail.jobs.judging.visiting import SENSES, Standing, standing
 from amptrail.jobs.practise.practicevehicle import Vehicle
 from amptrail.jobs.solved.access import HOW_MINUTES, access, place_minutes, start_place, travel_minutes
-from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation, observations
 from amptrail.jobs.solved.spots import Spot, place_of
 from amptrail.sheet import parse_fault
 

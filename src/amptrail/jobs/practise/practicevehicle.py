@@ -24,7 +24,8 @@ from amptrail.jobs.evidence import words
 from amptrail.jobs.evidence.looks import AWAY, LOOKS_FINE
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions, Observation, observations
+from amptrail.jobs.solved.conditions import Conditions
+from amptrail.jobs.solved.observe import Observation, observations
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.spots import Spot
 from amptrail.sheet.words import free_text, name_text

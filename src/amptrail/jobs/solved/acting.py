@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from amptrail.circuit.model import TOUCHES, Circuit, Fault, key
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 
 Faults = tuple[Fault, ...]
 

@@ -16,6 +16,7 @@ from amptrail.circuit.wiring import wiring
 from amptrail.errors import InputError, Problem, one
 from amptrail.instruments import by_name
 from amptrail.jobs.solved import forbidden
+from amptrail.jobs.solved.conditions import PLAIN, Conditions, Moment
 from amptrail.jobs.solved.own import STANDARD, Own
 from amptrail.jobs.solved.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
@@ -30,33 +31,12 @@ OVER_RANGE_OHM = 20e6
 THERE = "there"  # the word of a part that was pulled out of its slot
 # parts whose volts are those across them when no end is named
 ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load")
+# counted by a person, of a timer as exact as timers are: so many times as long or as short is as good (common
+# practice)
+COUNTED = 1.5
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 DRAWING = ("lamp", "loaded", "led")  # instruments that draw current
-
-
-@dataclass(frozen=True, slots=True)
-class Conditions:
-    """What stands while a reading is taken: plugs apart, fuses pulled, relays out, requests on or off.
-
-    `feed`: its name or its words; `replaced`: parts for which a good one stands in. `renewed`: parts
-    exchanged on an earlier line, and metals mended where they touched (`W5.out`); nobody says them again, and
-    they stay.
-    """
-
-    unplugged: tuple[str, ...] = ()
-    pulled: tuple[str, ...] = ()
-    out: tuple[str, ...] = ()
-    on: tuple[str, ...] = ()
-    off: tuple[str, ...] = ()
-    feed: str | None = None
-    replaced: tuple[str, ...] = ()
-    renewed: tuple[str, ...] = ()
-
-    @property
-    def as_told(self) -> Conditions:
-        """What was said to stand."""
-        return replace(self, renewed=()) if self.renewed else self
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +62,7 @@ class Observation:
     high: float = 0.0
     word: str = ""
     battery_v: float | None = None
-    conditions: Conditions = Conditions()
+    conditions: Conditions = PLAIN
     unsure: bool = False
     showing: Literal["unknown", "works", "fails"] = "unknown"
     whose: str = "mine"
@@ -176,7 +156,7 @@ def _numbers(r: Reading) -> tuple[Kind, float, float, float, str] | None:
             0.0,
             0.0,
             0.0,
-            {"nothing": "dark", "lit": "bright", "lit then dark": "bright"}.get(word, word),
+            {"nothing": "dark", "lit then dark": "lit"}.get(word, word),
         )
     if r.instrument == "hand":
         return "felt", 0.0, 0.0, 0.0, {"nothing": "cold"}.get(word, word)
@@ -356,9 +336,23 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             if (before := _seen_before(o, used)) is not None:
                 ignored.append((r.line, f"line {before} says it already: the same look tells nothing more"))
             else:
-                used.append(o)
+                used += _lit_for(circuit, o, r)
     problems = (*told.warnings, *_harmful(circuit, used))
     return Heard(tuple(used), tuple(ignored), problems, worked, renewed, tuple(there))
+
+
+def _lit_for(circuit: Circuit, o: Observation, r: Reading) -> tuple[Observation, ...]:
+    """A time told of a light is how it was shortly before, and how shortly after."""
+    if r.seconds is None or o.kind != "lit" or o.phase is None:
+        return (o,)
+    phase = drive_cycle(circuit)[o.phase].name
+
+    def at(after_s: float, word: str) -> Observation:
+        return replace(o, word=word, conditions=replace(o.conditions, moment=Moment(phase, after_s)))
+
+    if r.at_least:
+        return (at(r.seconds, "lit"),)
+    return at(r.seconds / COUNTED, "lit"), at(r.seconds * COUNTED, "dark")
 
 
 def _harmful(circuit: Circuit, used: Sequence[Observation]) -> Iterator[Problem]:

@@ -18,7 +18,7 @@ from amptrail.circuit.phases import drive_cycle
 from amptrail.faults import changes
 from amptrail.instruments import by_name
 from amptrail.jobs.solved.acting import Faults
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.spots import Spot
 from amptrail.solve.assemble import assemble
 from amptrail.solve.changes import Change, Kind

@@ -7,8 +7,7 @@ from collections.abc import Iterable, Sequence
 from amptrail.circuit.model import Circuit
 from amptrail.jobs.base.kept import MEBIBYTE, Kept
 from amptrail.jobs.solved.acting import Faults, acting
-from amptrail.jobs.solved.feeds import fitted
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions, as_it_stands
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.session import session
 
@@ -52,7 +51,7 @@ class Rows(tuple[Faults, ...]):
 
 
 def _solved(circuit: Circuit, rows: Sequence[Faults], conditions: Conditions) -> Solved:
-    s = session(fitted(circuit, conditions.feed))
+    s = session(as_it_stands(circuit, conditions))
     extra = s.condition_changes(conditions)
     if conditions != Conditions():
         rows = [acting(circuit, r, conditions) for r in rows]

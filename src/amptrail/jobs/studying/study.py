@@ -30,7 +30,7 @@ from amptrail.jobs.judging.panel import Candidate, Live, Panel, panel
 from amptrail.jobs.judging.suspects import judge
 from amptrail.jobs.solved.access import touchable
 from amptrail.jobs.solved.acting import Faults
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.session import reachable_phases
 from amptrail.jobs.solved.spots import Spot, battery_minus, is_metal, place_of
 from amptrail.sheet import fault_text
