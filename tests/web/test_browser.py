@@ -64,6 +64,19 @@ def test_network_gone_and_back_loses_nothing(browser: Any, address: str) -> None
     said(page, "K1.87 in running meter 0.1 V")
 
 
+def test_a_laptop_that_was_started_again_is_not_a_network_that_is_gone(browser: Any, address: str) -> None:
+    page = device(browser, 360, touch=True)
+    begin(page, address, "stranger-1")
+    page.route("**/api/jobs/**", lambda r: r.fulfill(status=401, json={"detail": "pair this device first"}))
+    own(page, "K1.87 in running meter 12.4 V")
+    page.wait_for_selector("#link-state:has-text('does not know this phone any more')")
+    assert "1 kept on this phone" in page.inner_text("#link-state")
+    page.unroute("**/api/jobs/**")
+    page.reload()
+    said(page, "K1.87 in running meter 12.4 V")
+    page.context.close()
+
+
 def test_answers_by_tapping(browser: Any, address: str) -> None:
     page = device(browser, 360, True)
     begin(page, address, "tap-1")

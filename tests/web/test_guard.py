@@ -39,6 +39,8 @@ def test_nothing_off_this_machine_without_a_session(home: Path) -> None:
             assert c.get(path, follow_redirects=False).status_code == 401, path
     shown = phone().get("/", headers={"accept": "text/html"}, follow_redirects=False)
     assert (shown.status_code, shown.headers["location"]) == (303, "/pair")
+    shown = phone().get("/job/x y", headers={"accept": "text/html"}, follow_redirects=False)
+    assert shown.headers["location"] == "/pair?to=/job/x%20y"  # and back there with what is kept on the phone
 
 
 def _routes() -> list[tuple[str, str]]:
@@ -82,8 +84,9 @@ def test_pairing_and_its_session(home: Path, quick: list[float]) -> None:
     c = phone()
     code = c.app.state.guard.code  # type: ignore[attr-defined]
     assert c.post("/pair", data={"code": "00000000"}).status_code == 403
-    done = c.post("/pair", data={"code": f"{code[:4]} {code[4:]}"}, follow_redirects=False)
-    assert done.status_code == 303
+    form = {"code": f"{code[:4]} {code[4:]}", "to": "//elsewhere"}
+    done = c.post("/pair", data=form, follow_redirects=False)
+    assert (done.status_code, done.headers["location"]) == (303, "/")
     cookie = done.headers["set-cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=strict" in cookie

@@ -8,6 +8,7 @@ import secrets
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from urllib.parse import quote
 
 from fastapi import Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
@@ -68,6 +69,11 @@ class Guard:
         return origin is None or origin.split("://", 1)[-1] == host
 
 
+def own_page(path: str) -> str:
+    """A page of our own to go on with."""
+    return path if path.startswith("/") and not path.startswith(("//", "/\\")) else "/"
+
+
 def headers(response: Response, nonce: str) -> None:
     """A strict policy: nothing from elsewhere, no script but our own files."""
     response.headers["Content-Security-Policy"] = (
@@ -96,7 +102,7 @@ def middleware(
         if not guard.known(request) and not path.startswith(OPEN):
             wants_page = "text/html" in request.headers.get("accept", "")
             response = (
-                RedirectResponse("/pair", 303)
+                RedirectResponse(f"/pair?to={quote(path)}" if path != "/" else "/pair", 303)
                 if wants_page and guard.workshop
                 else JSONResponse({"detail": "pair this device first"}, 401)
             )

@@ -18,7 +18,7 @@ from amptrail.jobs.base import joblog
 from amptrail.store import Person
 from amptrail.store.where import exists, named
 from amptrail.web import routes
-from amptrail.web.guard import FORM_KEY, Guard
+from amptrail.web.guard import FORM_KEY, Guard, own_page
 
 router = APIRouter(include_in_schema=False)
 WHO = "amptrail-who"
@@ -67,7 +67,7 @@ async def middleware(request: Request, call: Callable[[Request], Awaitable[Respo
     if not name:
         if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
             query = f"?{request.url.query}" if request.url.query else ""
-            return RedirectResponse(f"/who?to={quote(_back(path) + query)}", 303)
+            return RedirectResponse(f"/who?to={quote(own_page(path) + query)}", 303)
         return JSONResponse({"detail": "say who you are: open /who on this device"}, 403)
     request.state.who, request.state.role = name, here[name].role
     token = joblog.ENTERING.set(name)
@@ -77,17 +77,12 @@ async def middleware(request: Request, call: Callable[[Request], Awaitable[Respo
         joblog.ENTERING.reset(token)
 
 
-def _back(path: str) -> str:
-    """A page of our own to go on with."""
-    return path if path.startswith("/") and not path.startswith(("//", "/\\")) else "/"
-
-
 @router.get("/who", response_class=HTMLResponse)
 async def who(request: Request, to: str = "/") -> HTMLResponse:
     """The people of this shop, one tap each."""
     here = await asyncio.to_thread(listed)
     people = [(p.name, ENTERS.get(p.role, p.role)) for p in here.values()]
-    return routes.show(request, "who.html", people=people, chosen=_chosen(request, here), to=_back(to))
+    return routes.show(request, "who.html", people=people, chosen=_chosen(request, here), to=own_page(to))
 
 
 @router.post("/who")
@@ -98,7 +93,7 @@ async def choose(
     routes.checked(request, key)
     if name not in await asyncio.to_thread(listed):
         return RedirectResponse("/who", 303)
-    response = RedirectResponse(_back(to), 303)
+    response = RedirectResponse(own_page(to), 303)
     response.set_cookie(
         WHO, quote(name), httponly=True, samesite="strict", secure=request.url.scheme == "https",
         max_age=DAYS_30_S,

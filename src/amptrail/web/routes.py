@@ -20,7 +20,7 @@ from amptrail.jobs.log.cases import Case
 from amptrail.sheet.readers import reader_of
 from amptrail.sheet.said import plain
 from amptrail.web import store, views
-from amptrail.web.guard import COOKIE, FORM_KEY, Guard
+from amptrail.web.guard import COOKIE, FORM_KEY, Guard, own_page
 from amptrail.web.live import Hub
 from amptrail.web.work import Workers
 
@@ -231,20 +231,20 @@ async def live(page: WebSocket, name: str) -> None:
 
 
 @router.get("/pair", response_class=HTMLResponse)
-async def pair_page(request: Request, code: str = "") -> HTMLResponse:
+async def pair_page(request: Request, code: str = "", to: str = "/") -> HTMLResponse:
     """Where a phone types, or brings, the code."""
     guard: Guard = request.app.state.guard
-    return show(request, "pair.html", closed=guard.closed, code=code)
+    return show(request, "pair.html", closed=guard.closed, code=code, to=own_page(to))
 
 
 @router.post("/pair")
-async def pair(request: Request, code: str = Form()) -> Response:
+async def pair(request: Request, code: str = Form(), to: str = Form("/")) -> Response:
     """Give a session for the right code."""
     guard: Guard = request.app.state.guard
     token = await guard.pair(code)
     if token is None:
-        return show(request, "pair.html", 403, closed=guard.closed, code="", wrong=True)
-    response = RedirectResponse("/", 303)
+        return show(request, "pair.html", 403, closed=guard.closed, code="", wrong=True, to=own_page(to))
+    response = RedirectResponse(own_page(to), 303)
     response.set_cookie(
         COOKIE, token, httponly=True, samesite="strict", secure=request.url.scheme == "https", max_age=43_200
     )

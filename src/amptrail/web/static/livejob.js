@@ -10,6 +10,11 @@ const AWAY = "no connection to the laptop";
 const NUMBER = /^[-+]?(\d+\.?\d*|\.\d+)$/;
 const TWICE_MS = 700; // a second tap this soon is a trembling finger, not a second reading
 
+/** How it stands with the laptop. @param {number} n entries kept here @param {boolean} stranger the laptop is there and does not know this device */
+const away = (n, stranger) => stranger
+  ? `the laptop does not know this phone any more: load this page again and pair it${n ? `; ${n} kept on this phone are sent then` : ""}`
+  : n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`;
+
 /** What was typed, with a point for a comma between figures. @param {string} typed */
 const figures = (typed) => typed.trim().replace(/^([-+]?\d*),(\d+)$/, "$1.$2");
 
@@ -32,6 +37,7 @@ export function filled(said) {
 export class LiveJob extends HTMLElement {
   job = "";
   connected = true;
+  stranger = false; // the laptop answers, and does not know this device: it was started again
   sending = false;
   again = false;
   last = "";
@@ -66,7 +72,7 @@ export class LiveJob extends HTMLElement {
   /** The page stays while the laptop is away: a link would lose it. @param {Event} e */
   leaving(e) {
     const link = /** @type {HTMLElement} */ (e.target).closest?.("a[href]");
-    if (!link || this.connected || navigator.serviceWorker?.controller || link.getAttribute("href")?.startsWith("#")) return;
+    if (!link || this.connected || this.stranger || navigator.serviceWorker?.controller || link.getAttribute("href")?.startsWith("#")) return;
     e.preventDefault();
     banner("no connection to the laptop: this page stays open, go on with its tests");
   }
@@ -126,7 +132,7 @@ export class LiveJob extends HTMLElement {
     this.sending = true;
     try {
       const { sent, refused } = await deliver(this.job);
-      if (sent || refused.length) this.connected = true;
+      if (sent || refused.length) { this.connected = true; this.stranger = false; }
       const shown = (sent || refused.length || mine) && await this.refresh(sent > 0);
       if (shown || refused.length) banner(refused.map((r) => `not accepted: ${told({ ...r, line: 0 })}`).join("\n"));
       const own = /** @type {HTMLInputElement | null} */ (this.querySelector("#line"));
@@ -135,10 +141,11 @@ export class LiveJob extends HTMLElement {
       this.connected = false;
       const n = (await waiting(this.job)).length;
       if (/^40[13]$/.test(/** @type {Error} */ (failed).message)) {
-        banner(`${n} kept on this phone: load this page again and say who you are, then they are sent`);
+        this.stranger = true;
+        banner(away(n, true));
         return;
       }
-      banner(n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`);
+      banner(away(n, false));
       clearTimeout(this.later);
       this.later = setTimeout(() => this.send(), 2500);
     } finally {
@@ -184,11 +191,12 @@ export class LiveJob extends HTMLElement {
     const scheme = location.protocol === "https:" ? "wss" : "ws";
     const wire = new WebSocket(`${scheme}://${location.host}/job/${encodeURIComponent(this.job)}/live`);
     wire.onmessage = (m) => { if (String(JSON.parse(m.data).entries) !== this.dataset.entries && !this.sending) this.refresh(false); };
-    wire.onopen = () => { if (!this.connected && !this.sending) banner(""); this.connected = true; this.send(); };
+    wire.onopen = () => { if (!this.connected && !this.sending) banner(""); this.connected = true; this.stranger = false; this.send(); };
     wire.onclose = async () => {
       this.connected = false;
+      this.stranger = await fetch(`/api/jobs/${encodeURIComponent(this.job)}`).then((a) => a.status === 401 || a.status === 403, () => false);
       const n = (await waiting(this.job)).length;
-      if (this.isConnected && !this.sending) banner(n ? `${AWAY}: ${n} kept on this phone, sent when the laptop is back` : `${AWAY}: go on with the tests on this page`);
+      if (this.isConnected && !this.sending && !this.connected) banner(away(n, this.stranger));
       setTimeout(() => this.isConnected && this.listen(), 2000);
     };
   }
