@@ -1,4 +1,4 @@
-"""How long a light was lit is a reading, compared with the vehicle at that time, not at the end of a phase."""
+"""How long a light was lit is a reading, compared with the vehicle at that time, not at its phase's end."""
 
 from __future__ import annotations
 

@@ -66,14 +66,15 @@ class Conditions:
 class Reading:
     """One line. `kind` reading: `instrument` at `a` to `b` (None: battery minus), in `phase`, gave `value`
     (SI), or `low`..`high`, or `word`, or `seconds`. kind works: `ok` of `tries` (None: not counted). kinds
-    answers, looks, sounds, is, code, replaced, repaired, worked speak of the part `a.part` with `word`;
+    answers, looks, sounds, is, code, replaced, repaired, worked speak of the part `a.part` with `word`; moved
+    says no more than whether it jumped when `moved` was moved;
     repaired with `a.name` of what touched metal at that point. kind my: what the reader's own `instrument`
     is, in `word`.
     """
 
     line: int
     text: str
-    kind: str  # reading, works, answers, is, looks, sounds, code, replaced, repaired, worked, my
+    kind: str  # reading, works, answers, is, looks, sounds, code, moved, replaced, ...
     a: Term
     b: Term | None = None
     phase: str | None = None
@@ -93,7 +94,8 @@ class Reading:
     conditions: Conditions = Conditions()
     quality: tuple[str, ...] = ()  # unsure, fluctuates, intermittent, old
     while_failing: bool | None = None
-    moved: str | None = None  # jumps when this part is moved
+    moved: str | None = None  # the part that was moved meanwhile, and whether it jumped then
+    jumps: bool = False
     whose: str = "mine"
     point: str | None = None  # the named point it was written with
     by: str = ""  # who read it, where several people with their own instruments did
@@ -281,8 +283,8 @@ class _Reader:
                     r = replace(r, battery_v=self._volts(k[1]))
                 case "t_quality":
                     r = replace(r, quality=(*r.quality, str(k[0]).lower()))
-                case "t_jumps":
-                    r = replace(r, moved=self.names.part(word(k[2])).name)
+                case "t_jumps" | "t_stays":
+                    r = replace(r, moved=self.names.part(word(k[2])).name, jumps=str(t.data) == "t_jumps")
                 case _:
                     r = replace(r, while_failing=str(t.data) == "t_failing")
         return r
@@ -306,6 +308,9 @@ class _Reader:
                 return replace(r, kind="sounds", word="silent")
             case "s_blows":
                 return replace(r, seconds=quantity(str(k[2])).si, word="blows")
+            case "s_jumps" | "s_stays":
+                part, jumps = self.names.part(word(k[2])).name, str(tree.data) == "s_jumps"
+                return replace(r, kind="moved", moved=part, jumps=jumps)
             case other:
                 return replace(r, kind=other.removeprefix("s_"), word=str(word(k[1])).lower())
 

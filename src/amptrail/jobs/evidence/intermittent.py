@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Hypothesis, Posterior, Table
 from amptrail.belief.chance import any_share_log_likelihood
 from amptrail.circuit.model import Circuit
+from amptrail.jobs.evidence import moving
 from amptrail.jobs.evidence.predict import Evidence, Suspect
 from amptrail.jobs.evidence.renewed import weighed
 from amptrail.jobs.solved.acting import left
@@ -25,8 +26,13 @@ MOST = 60  # the likeliest that come and go
 
 
 def told(seen: Evidence) -> bool:
-    """Whether a line speaks of a fault that comes and goes: while working or failing, or 7 of 10 tries."""
-    return any(o.showing != "unknown" or _counted(o) or o.comes_and_goes for o in seen.all)
+    """Whether a line speaks of a fault that comes and goes: while working or failing, 7 of 10 tries, a jump
+    when something is moved."""
+    return any(o.showing != "unknown" or _counted(o) or o.comes_and_goes or _jumped(o) for o in seen.all)
+
+
+def _jumped(o: Observation) -> bool:
+    return o.kind == "moved" and o.word == moving.JUMPS
 
 
 def _counted(o: Observation) -> bool:
@@ -50,6 +56,7 @@ def with_those_that_come_and_go(
 ) -> tuple[Table, tuple[Suspect, ...]]:
     """The table and its suspects with an intermittent twin of the likeliest; the pair shares the prior."""
     hope = _hope(post) + np.log(np.maximum([h.prior for h in t.hypotheses], 1e-300))
+    hope += [sum(_moved(circuit, s, o) for o in seen.words if o.kind == "moved") for s in suspects]
     order = [int(i) for i in np.argsort(-hope, kind="stable")]
     share = {h: max((c.intermittent for c in suspects[h].causes), default=0.0) for h in order}
     chosen = [h for h in order if share[h] > 0][:MOST]
@@ -59,7 +66,8 @@ def with_those_that_come_and_go(
     for n, h in enumerate(chosen):
         q, was = share[h], t.hypotheses[h]
         steady[h] = replace(was, prior=was.prior * (1 - q))
-        told = replace(was.prediction, words=_counts(was, suspects[h], seen, tried[n + 1], tried[0]))
+        words = _counts(was, suspects[h], seen, tried[n + 1], tried[0])
+        told = replace(was.prediction, words=_as_moved(circuit, words, suspects[h], seen))
         twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
                              prediction=told))  # fmt: skip
     return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
@@ -88,4 +96,17 @@ def _counts(
         there = all(len(left(c.faults, o.conditions)) == len(c.faults) for c in s.causes)
         if o.good_of is not None and there and shown is not None and sound is not None:
             words[:, k] = any_share_log_likelihood(*o.good_of, shown[:, n], float(sound[0, n]))
+    return words
+
+
+def _moved(circuit: Circuit, s: Suspect, o: Observation) -> float:
+    """Natural-log chance of what happened when something was moved, if this comes and goes."""
+    return float(np.log(moving.moved(circuit, o.part or "", o.word, s.causes, o.conditions)))
+
+
+def _as_moved(circuit: Circuit, words: Array | None, s: Suspect, seen: Evidence) -> Array | None:
+    """Word columns with what was moved weighed by where this lies."""
+    for k, o in enumerate(seen.words):
+        if words is not None and o.kind == "moved":
+            words[:, k] = _moved(circuit, s, o)
     return words

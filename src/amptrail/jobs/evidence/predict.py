@@ -17,7 +17,7 @@ from amptrail.belief import Grid, Hypothesis, Prediction, Reading, Table, Word, 
 from amptrail.belief.tables import double_grid
 from amptrail.circuit.model import Circuit, Fault
 from amptrail.faults import Hypothesis as Cause
-from amptrail.jobs.evidence import words
+from amptrail.jobs.evidence import moving, words
 from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.observe import Observation
@@ -158,6 +158,8 @@ def _misprobe(o: Observation) -> float:
 
 def _slip(o: Observation) -> float:
     """Chance of the same word when it was said of something else."""
+    if o.kind == "moved":
+        return moving.steady(o.word)
     return 1 / (o.good_of[1] + 1) if o.good_of is not None else SLIP.get(o.kind, SLIP_OTHER)
 
 
@@ -171,6 +173,11 @@ def _taken_again(taken: Sequence[Observation]) -> list[str]:
     return [f"again {x[0]} {x[-3:]}" if at.count(x) > 1 else "" for x in at]
 
 
+def _occasion(o: Observation) -> int:
+    """A number for when it was seen: a line is one occasion, unless it tells of several."""
+    return -(o.line * 4 + o.nth) if o.nth else o.line
+
+
 def _reading(
     o: Observation, value: float, sigma: float, places: tuple[int, int], top: float, again: str
 ) -> Reading:
@@ -182,7 +189,7 @@ def _reading(
         other_weights(*places) if all(places) else (),
         (o.high - o.low) / 2 if o.kind == "range" else 0.0,
         o.run or again,
-        o.line,
+        _occasion(o),
         o.showing,
         o.line,
     )
@@ -219,7 +226,7 @@ def table(
     # no change with the new part in was seen while it failed
     showing = ("fails" if o.kind == "exchanged" else o.showing for o in seen.words)
     told = tuple(
-        Word(_misprobe(o), _slip(o), o.line, state, o.line)
+        Word(_misprobe(o), _slip(o), _occasion(o), state, o.line)
         for o, state in zip(seen.words, showing, strict=True)
     )
     hypotheses = []

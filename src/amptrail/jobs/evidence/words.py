@@ -14,7 +14,7 @@ from amptrail.circuit.model import Circuit, Must, Part, key
 from amptrail.circuit.supply import nominal_v
 from amptrail.circuit.tables import value
 from amptrail.instruments import by_name
-from amptrail.jobs.evidence import looks
+from amptrail.jobs.evidence import looks, moving
 from amptrail.jobs.evidence.codes import code_chance
 from amptrail.jobs.evidence.warmth import warmth
 from amptrail.jobs.solved.acting import cured
@@ -117,6 +117,8 @@ def column(circuit: Circuit, o: Observation, got: Solved, suspects: Sequence[Sus
     if o.kind == "looks":
         causes, blown = [suspects[int(i)].causes for i in owner], got.blown(o.part or "")
         return word_column(looks.chance(circuit, o.part or "", o.word, causes, o.conditions, blown))
+    if o.kind == "moved":
+        return np.full(len(owner), np.log(moving.steady(o.word)))
     if o.kind == "clicks":
         word = "no click" if o.word in ("silent", "no click", "nothing") else "clicks"
         return word_column(clicks(got.switches(o.part or "", o.phase or 0))[word])

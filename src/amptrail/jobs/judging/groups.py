@@ -48,7 +48,7 @@ def _in_fuse_places(j: Judgement, alive: Live, phases: Sequence[int]) -> Iterato
 def _as_looked(j: Judgement, members: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Members apart where a look has told them apart ten to one: no instrument knows a blown fuse from an
     empty slot, the eye does."""
-    columns = [w for w, o in enumerate(j.seen.words) if o.kind == "looks"]
+    columns = [w for w, o in enumerate(j.seen.words) if o.kind in ("looks", "moved")]
     seen = {h: _looked(j, h, columns) for h in members}
     return _alike(members, lambda a, b: float(np.abs(seen[a] - seen[b]).max(initial=0.0)))
 

@@ -25,7 +25,7 @@ from amptrail.sheet.readings import Conditions as Told
 
 Kind = Literal[
     "number", "range", "lit", "works", "clicks", "answers", "looks", "exchanged", "same", "felt", "code",
-    "alternates",
+    "alternates", "moved",
 ]  # fmt: skip
 OVER_RANGE_OHM = 20e6
 THERE = "there"  # the word of a part that was pulled out of its slot
@@ -64,6 +64,8 @@ class Observation:
     battery_v: float | None = None
     conditions: Conditions = PLAIN
     unsure: bool = False
+    jumping: bool = False  # read off a display that jumps
+    nth: int = 0  # of what one line tells: each may have been seen as it fails or as it works
     showing: Literal["unknown", "works", "fails"] = "unknown"
     whose: str = "mine"
     good_of: tuple[int, int] | None = None
@@ -229,6 +231,8 @@ def _observation(circuit: Circuit, r: Reading, phases: dict[str, int]) -> Observ
             return f"it does not say where on {_named(r)} the lead was, such as {_an_end(circuit, r.a.part)}"
         return replace(base, kind=kind, spot=spot, part=part, instrument=_instrument(r), value=value,
                        low=low, high=high, word=word, run=_run(r), unsigned=_unsigned(r))  # fmt: skip
+    if r.kind == "moved":
+        return _moved(base, r)
     if r.kind == "sounds":
         r = _of_a_load(circuit, r)
     said = _said(r)
@@ -336,7 +340,7 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             if (before := _seen_before(o, used)) is not None:
                 ignored.append((r.line, f"line {before} says it already: the same look tells nothing more"))
             else:
-                used += _lit_for(circuit, o, r)
+                used += [x for when in _lit_for(circuit, o, r) for x in _while_moved(when, r)]
     problems = (*told.warnings, *_harmful(circuit, used))
     return Heard(tuple(used), tuple(ignored), problems, worked, renewed, tuple(there))
 
@@ -353,6 +357,26 @@ def _lit_for(circuit: Circuit, o: Observation, r: Reading) -> tuple[Observation,
     if r.at_least:
         return (at(r.seconds, "lit"),)
     return at(r.seconds / COUNTED, "lit"), at(r.seconds * COUNTED, "dark")
+
+
+def _moved(o: Observation, r: Reading) -> Observation:
+    """Whether what was watched jumped when a part was moved."""
+    return replace(o, kind="moved", part=r.moved, word="jumps" if r.jumps else "stays")
+
+
+def _while_moved(o: Observation, r: Reading) -> tuple[Observation, ...]:
+    """What was read while a part was moved: where it jumped, both ends of it, each of the fault as it shows
+    or of the vehicle as it works."""
+    if r.moved is None or o.kind == "moved":
+        return (o,)
+    said = replace(_moved(o, r), spot=None, value=0.0, low=0.0, high=0.0, instrument="meter", nth=2)
+    if o.kind != "range" or not r.jumps:
+        return o, said
+    one, other = (
+        replace(o, kind="number", value=x, low=0.0, high=0.0, jumping=True, nth=n)
+        for n, x in enumerate((o.low, o.high))
+    )
+    return one, other, said
 
 
 def _harmful(circuit: Circuit, used: Sequence[Observation]) -> Iterator[Problem]:

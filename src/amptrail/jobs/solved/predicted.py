@@ -75,7 +75,7 @@ class Solved(Lanes):
             sigma[t] = instrument.sigma(value[t])
             if o.battery_v is not None and o.tool != "ohmmeter":  # the battery was read at another moment
                 sigma[t] = float(np.hypot(sigma[t], BATTERY_DRIFT * value[t]))
-            if o.unsure:  # "not sure" widens, never drops
+            if o.unsure or o.jumping:  # "not sure" widens, never drops
                 sigma[t] = max(sigma[t], UNSURE_SHARE * abs(value[t]), UNSURE_STEPS * sigma[t])
             if o.unsigned:
                 way = np.where(raw < 0, -1.0, 1.0)
