@@ -224,3 +224,32 @@ def test_a_fault_concluded_without_readings_brings_its_own_repair(job: Any) -> N
     assert "clean the metal, renew G2" in text
     assert "nothing to repair" not in text
     assert "clean the metal, renew G2" in " ".join(job("slip bare")["text"].split())
+
+
+def test_two_faults_are_repaired_both(job: Any) -> None:
+    job('job conclude gate "G2 resistance 6 ohm and X7.4 open"')
+    text = " ".join(job("findings gate")["text"].split())
+    assert "clean the metal, renew G2" in text
+    assert "renew the terminals of X7" in text
+    assert "45 min" in text  # 21 of the one and 21 of the other
+
+
+def test_a_dead_load_that_no_feed_helps_has_its_slip_all_the_same(job: Any) -> None:
+    job('job new stop sprayer.sheet --complaint "the engine stops"')
+    job('job add stop "STOP in running does not work"')
+    job('job conclude stop "STOP open"')
+    text = " ".join(job("slip stop")["text"].split())
+    assert "Found: STOP open" in text
+    assert "No temporary feed has been judged." in text
+    assert "no work and no price today" in text
+
+
+def test_a_temporary_feed_is_told_whole(job: Any) -> None:
+    """Ends, wire, and what was cut: in the findings and on the label; nothing is said of a fuse it has not."""
+    job('job conclude gate "G2 resistance"')
+    job('job fit gate "from PUMP.out to BAT.- wire 6 mm2 9.4 m cut W11, W12" --until Friday')
+    text = " ".join(job("findings gate")["text"].split())
+    assert "PUMP.out (tank-well) → BAT.- (bulkhead), 6 mm2 (AWG 8), 9.4 m (31 ft), cut W11, W12" in text
+    assert "cut: W11, W12" in job("label gate")["text"]
+    assert "the fuse opens" not in job("notice gate")["text"]
+    assert "Telephone" in job("notice gate")["text"]

@@ -17,6 +17,7 @@ from amptrail.sheet.said import called, plain, rounded, short
         ("BAT has emf 11.844 V", "BAT at rest only 11.8 V"),
         ("BAT has inner 60 mohm", "BAT inner resistance 60 mohm"),
         ("K7 has coil 4.53 ohm", "K7 winding only 4.5 ohm"),
+        ("ECM woken", "something wakes ECM"),
         ("`WORK` has rated 5 W", "WORK wrong bulb, 5 W"),
     ],
 )

@@ -12,7 +12,7 @@ from rich.table import Table
 from amptrail.cli import show_case, show_drain, show_feed, show_study
 from amptrail.cli.fold import folded
 from amptrail.jobs.base.figures import figure as _figure
-from amptrail.jobs.base.figures import how_sure, ohms, spans
+from amptrail.jobs.base.figures import how_sure, ohms, repair_min, spans
 from amptrail.sheet.said import called, rounded, short
 
 Json = dict[str, Any]
@@ -161,7 +161,7 @@ def _suspects(c: Console, got: Json) -> None:
             rounded(s["words"]) + alike,
             how_sure(s["probability"]),
             _span(s["severity"]),
-            f"{s['repair']} ({s['repair_minutes']:.0f} min)",
+            f"{s['repair']} ({repair_min(s['repair_minutes']):.0f} min)",
         )
     c.print(t)
     for s in told:

@@ -53,8 +53,11 @@ def _list(title: str, rows: tuple[str, ...], always: bool = False) -> list[Block
 def _shown(r: Shown) -> list[Block]:
     """A recording: its picture, what it was held against, what happened in it."""
     out: list[Block] = [Heading(say("findings.recording")), Picture(r.svg, r.caption)]
-    if r.checks:
-        out.append(Ticks(tuple((mark(c), f"{c.words}: {c.by}") for c in r.checks)))
+    looked = [c for c in r.checks if c.shown is not None]
+    if looked:
+        out.append(Ticks(tuple((mark(c), f"{c.words}: {c.by}") for c in looked)))
+    if rest := [c.words for c in r.checks if c.shown is None]:  # no channel for them: one sentence
+        out.append(Text(say("findings.not_shown", what="; ".join(rest))))
     return out + ([Points(r.lines)] if r.lines else [])
 
 
@@ -62,7 +65,9 @@ def _fitted(x: Fitted) -> str:
     a, b = x.ends
     fuse = say("findings.fuse", amps=f"{x.fuse_a:g}") if x.fuse_a is not None else ""
     until = say("findings.until", until=x.until) if x.until else ""
-    return say("findings.fitted", name=x.name, a=a, b=b, fuse=fuse, until=until)
+    wire = f", {x.wire}" if x.wire else ""
+    cut = say("findings.cut", what=", ".join(x.cuts)) if x.cuts else ""
+    return say("findings.fitted", name=x.name, a=a, b=b, wire=wire, fuse=fuse, cut=cut, until=until)
 
 
 def _temporary(f: CaseFacts) -> list[Block]:

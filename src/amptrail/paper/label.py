@@ -28,6 +28,8 @@ def _lines(f: CaseFacts, feed: Fitted, where: Where) -> tuple[list[Line], list[L
     middle.append((say("label.from_to", a=feed.a, b=feed.b), False))
     if feed.fuse_a is not None:
         middle.append((say("label.fuse", amps=f"{feed.fuse_a:g}"), where == "fuse box"))
+    if feed.cuts:
+        middle.append((say("label.cut", what=", ".join(feed.cuts)), False))
     until: list[Line] = [(f"{say('slip.until').lower()}: {feed.until}", False)] if feed.until else []
     few = [(f"{name} · {top}", True), *middle, (f"{see} · {f.date}", False), *until]
     many = [(name, True), (top, True), *middle, (see, False), (f.date, False), *until]

@@ -95,8 +95,10 @@ def notice(f: CaseFacts, size: Size, safety: tuple[str, ...] = ()) -> Paper:
     blocks: list[Block] = [head(f), *([Pairs(known)] if known else []), Lines(blank)]
     for x in fitted:
         blocks += _one(f, x)
+    fuse = (say("notice.stop_fuse"),) if any(x.fuse_a is not None for x in fitted) else ()
     blocks += [Heading(say("notice.dont")), Points(several("notice.donts"))]
-    blocks += [Heading(say("notice.stop")), Points(several("notice.stops"))]
+    blocks += [Heading(say("notice.stop")), Points((*fuse, *several("notice.stops")))]
+    blocks.append(Lines((say("notice.telephone"),)))
     if safety:
         blocks.append(Caution(say("notice.safety_not", what="; ".join(safety))))
     elif all(x.holds for x in fitted):

@@ -28,6 +28,7 @@ def _repair(f: CaseFacts) -> tuple[Block, ...]:
     if not f.found or f.unexplained:
         return (*out, Text(say("findings.unexplained" if f.unexplained else "findings.unknown")))
     first = f.found[0]
+    out.append(Text(say("slip.found" if f.proven else "slip.likely", words=first.words)))
     looking = (0.0, 0.0) if f.proven else (f.expected_min or 0.0, f.p80_min or 0.0)
     if not first.repair_min:  # a cause no table has a repair of: what it takes is not known
         return (*out, Text(first.repair), Text(say("slip.repair_open")))
@@ -80,12 +81,14 @@ def _few(rows: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
-    """Left standing: why it must not be driven, and what that takes and costs."""
+    """Left standing: why it must not be driven, and that it costs nothing today."""
     why = _few(f.no_drive)
     free = "slip.drive_free" if f.found and not f.unexplained else "slip.drive_open"
     text = say("slip.drive_not", why="; ".join(why)) if why else say(free)
-    told = (Heading(say("slip.no_drive")), Text(text, strong=bool(why)), Text(say("slip.standing")))
-    return (*told, *_terms(f, 0.0, 0.0, say("slip.lost_standing"), say("slip.until_repair")))
+    lost = f"{say('slip.lost')}: {say('slip.lost_standing')}"
+    until = f"{say('slip.until')}: {say('slip.until_repair')}"
+    return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)), Text(say("slip.standing")),
+            Text(lost), Text(until))  # fmt: skip
 
 
 def _refusal(x: Fitted) -> str:

@@ -8,9 +8,19 @@ from dataclasses import replace
 from amptrail.paper.facts import CaseFacts, Check, Fitted, Found, Shown
 from amptrail.paper.told import all_told, told
 from amptrail.paper.words import ENGLISH, language, say
+from amptrail.sheet.said import rounded, short
 
 WARNED = re.compile(r">caution: ([^<]+)<")
 SAID = re.compile(r"<(title|desc)[^>]*>.*?</\1>", re.DOTALL)
+
+
+def _said(f: CaseFacts) -> CaseFacts:
+    """Faults in the words of the trade, in every language: no notation, two figures of an estimate."""
+    found = (replace(x, words=rounded(x.words), others=tuple(dict.fromkeys(map(short, x.others))))
+             for x in f.found)  # fmt: skip
+    readings = (replace(r, ruled_out=tuple(dict.fromkeys(map(short, r.ruled_out)))) for r in f.readings)
+    others = tuple((rounded(words), line) for words, line in f.alternatives)
+    return replace(f, found=tuple(found), readings=tuple(readings), alternatives=others)
 
 
 def _found(x: Found) -> Found:
@@ -44,6 +54,7 @@ def _drawn(svg: str) -> str:
 
 def in_language(f: CaseFacts) -> CaseFacts:
     """The facts as the paper says them."""
+    f = _said(f)
     if language() == ENGLISH:
         return f
     return replace(

@@ -126,7 +126,7 @@ def svg(drawn: Picture, listed: bool = True) -> str:
         ((e.t_s + drawn.seen[n].shift_s, n, row, e) for row in drawn.rows for n, e in row.events),
         key=lambda x: (x[0], x[1], x[2].name, x[3].kind),
     )
-    numbers = {id(e): k for k, (_, _, _, e) in enumerate(told[:EVENTS], 1)}
+    numbers = {id(e): k for k, (_, _, _, e) in enumerate(told[:EVENTS], 1)} if listed else {}
     body, words = _phases(drawn, at, bottom)
     for t in ticks(drawn.begin_s, drawn.end_s):
         body.append(f'<line class="g" x1="{at.x(t):.1f}" y1="18" x2="{at.x(t):.1f}" y2="{bottom:.1f}"/>')

@@ -15,6 +15,7 @@ MEANT = (
     (re.compile(r"(\S+) has emf (\d+\.?\d?)\d*(?= V)"), r"\1 at rest only \2"),
     (re.compile(r"(\S+) has inner (?=\d)"), r"\1 inner resistance "),
     (re.compile(r"(\S+) has coil (?=\d)"), r"\1 winding only "),
+    (re.compile(r"(\S+) woken\b"), r"something wakes \1"),
     (re.compile(r"(\S+) has rated (\S+ \S+)"), r"\1 wrong bulb, \2"),
 )
 

@@ -58,6 +58,15 @@ def ohms(value: float) -> str:
     return f"{rounded / 1000:g} kohm" if rounded >= 1000 else f"{rounded:g} ohm"
 
 
+QUARTER_MIN, STEP_MIN = 15.0, 5.0
+
+
+def repair_min(minutes: float) -> float:
+    """Minutes of a repair as every screen and paper tells them: up to five from a quarter of an hour on, for
+    finer would be false precision."""
+    return minutes if minutes < QUARTER_MIN else -(-minutes // STEP_MIN) * STEP_MIN
+
+
 def spans(outcomes: Sequence[dict[str, Any]]) -> list[str]:
     """Words of outcomes with one conclusion. Single figures are samples of a range of ohms, and any figure
     between them is as good: `about 11 V` and `about 23 V` are told as `11 V to 23 V`."""

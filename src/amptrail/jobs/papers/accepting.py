@@ -143,9 +143,10 @@ def _of_must(m: Must) -> Iterator[str]:
     if m.max_off_v is not None and m.off:
         yield f"{m.name}: {m.max_off_v:g} V or less in {', '.join(m.off)}"
     if m.signal is not None:
-        on = f"true in {', '.join(m.on)}" if m.on else ""
-        off = f"not in {', '.join(m.off)}" if m.off else ""
-        yield f"{m.name}: {m.module} {m.signal} {'; '.join(x for x in (on, off) if x)}"
+        is_on = "is awake" if key(m.signal) == "awake" else f"{m.signal} is on"
+        on = f"{is_on} in {', '.join(m.on)}" if m.on else ""
+        off = f"{'' if on else m.signal + ' '}not in {', '.join(m.off)}" if m.off else ""
+        yield f"{m.name}: {m.module} {'; '.join(x for x in (on, off) if x)}"
 
 
 def acceptance(circuit: Circuit, faults: Sequence[Fault]) -> tuple[str, ...]:

@@ -17,7 +17,8 @@ FIGURE = r" [\d.e+-]+ [kM]?ohm"
 def mended(circuit: Circuit, faults: tuple[Fault, ...], found: Sequence[Found]) -> tuple[Found | None, Found]:
     """(the suspect that is the proven fault, if it was one; the proven fault)."""
     words = fault_text(circuit, faults)
-    same = next((f for f in found if f.words == words or key(words).startswith(key(f.words))), None)
+    alone = re.sub(FIGURE, "", words)  # two faults are no suspect that is only one of them
+    same = next((f for f in found if key(f.words) in (key(words), key(alone))), None)
     # told apart from it by nothing, but with a repair of its own: of that, only the size is shared
     beside = same or next((f for f in found if words in f.others), None)
     size = "" if beside is None or re.search(FIGURE, words) else beside.size

@@ -17,6 +17,7 @@ from amptrail.paper.pictures import paperworthy
 from amptrail.paper.told import told
 from amptrail.paper.words import say
 from amptrail.sheet import fault_text
+from amptrail.sheet.said import rounded
 
 MOST_PHOTOGRAPHS = 6
 MOST_BYTES = 12_000_000  # of one photograph that is put on paper
@@ -33,7 +34,7 @@ def charged(case: Case, circuit: Circuit | None) -> dict[str, Any]:
 
 def places(circuit: Circuit, faults: Sequence[Fault]) -> tuple[str, ...]:
     """Where the faults are, in the words of the sheet."""
-    words = {key(p.name): f"{p.name}: {p.text}" if p.text else p.name for p in circuit.places}
+    words = {key(p.name): f"{p.name}, {p.text}" if p.text else p.name for p in circuit.places}
     names = dict.fromkeys(place_of(circuit, f.at.part or f.at.name) for f in faults)
     return tuple(words.get(key(n), n) for n in names if n)
 
@@ -75,7 +76,9 @@ def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
         if node is not None:
             shown[str(joined.names[node])] = f"({number.get(o.line, o.line)}) {words}"  # the latest stands
     places_ = [f.at if f.at.part else Term(f.at.name, "") for f in faults]
-    marks = tuple((at, told(fault_text(circuit, (f,)))) for at, f in zip(places_, faults, strict=True))
+    marks = tuple(
+        (at, told(rounded(fault_text(circuit, (f,))))) for at, f in zip(places_, faults, strict=True)
+    )
     return draw(circuit, Overlay(readings=tuple(shown.items()), faults=marks), "print").svg
 
 

@@ -39,6 +39,7 @@ from amptrail.paper.translated import in_language
 from amptrail.paper.words import ENGLISH, say, speaking
 from amptrail.sheet import fault_text, parse_fault
 from amptrail.sheet.readers import reader_of
+from amptrail.sheet.said import short
 
 Kind = Literal[
     "findings", "slip", "label", "notice", "quote", "proof-sheet", "part-sheet", "module-sheet", "pencil",
@@ -107,7 +108,7 @@ def _slices(plan: Json) -> tuple[Slice, ...]:
         return ()
     first = plan["visits"][0]
     outcomes = first["tests"][0]["outcomes"] if first["tests"] else []
-    leaves = dict.fromkeys(re.sub(FIGURE, "", o["leaves"][0]["text"]) for o in outcomes if o["leaves"])
+    leaves = dict.fromkeys(short(o["leaves"][0]["text"]) for o in outcomes if o["leaves"])
     names = "; ".join(told(x) for x in leaves) or first["place"]
     found = [Slice(_up(first["minutes_min"]), say("quote.tells", names=names))]
     late = _up(max(plan["p80_min"] or 0.0, plan["expected_min"] or 0.0))
@@ -226,6 +227,14 @@ def fitted_of(data: dict[str, Any]) -> Fitted:
     return Fitted(**whole)
 
 
+def _offered(case: Case) -> tuple[Fitted, ...]:
+    """The feed that could be fitted instead; none where none can be looked for: what is dead is the load."""
+    try:
+        return tuple(fitted_of(d) for d in offered(case))
+    except InputError:
+        return ()
+
+
 def _feed(facts: CaseFacts, name: str | None) -> Fitted:
     fitted = [f for f in facts.feeds if f.fitted]
     for f in fitted:
@@ -259,7 +268,7 @@ def _made(case: Case, asked: PaperOptions) -> Paper:
     if asked.kind in PROVING:
         facts = _proved(case, facts, asked.part)
     if asked.kind == "slip" and not any(f.holds for f in facts.feeds):  # what could be fitted instead
-        facts = replace(facts, feeds=(*facts.feeds, *(fitted_of(d) for d in offered(case))))
+        facts = replace(facts, feeds=(*facts.feeds, *_offered(case)))
     facts = in_language(facts)
     circuit = load(case.state.sheet).circuit if case.state.sheet else None
     if asked.kind == "label":
