@@ -205,7 +205,9 @@ def _outcomes(t: Json) -> list[str]:
 
 def _card(c: Console, t: Json) -> None:
     out = f" with {', '.join(t['with'])}" if t["with"] else ""
-    if t["action"] == "ask":
+    if t["watch"]:
+        show_case.folded(c, f"move {t['point']} by hand and watch {called(t['watch'])}", "  ", "    ")
+    elif t["action"] == "ask":
         show_case.folded(c, f"ask: does {t['point']} work{out}?", "  ", "    ")
     else:
         show_case.folded(c, f"{t['instrument']} at {called(t['point'])}{out}{_lead(t)}", "  ", "    ")
@@ -227,6 +229,10 @@ def _visit(c: Console, v: Json, cards: int) -> None:
     tests = worth[:cards]
     for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
         show_case.folded(c, f"CAUTION: {caution}", "  ", "    ")
+    if any(t["while"] for t in tests):
+        from amptrail.jobs.judging.asking import WAIT
+
+        show_case.folded(c, f"{WAIT}.", "  ", "    ")
     for t in tests:
         _card(c, t)
 

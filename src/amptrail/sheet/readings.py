@@ -253,7 +253,7 @@ class _Reader:
     def _subject(self, ref: Any, tree: Any) -> tuple[Term, Point | None]:
         node, seen = ref.children[0], str(tree.data)
         function = self.functions.get(key(str(word(node)))) if node.data == "name" else None
-        if function is not None and seen in ("s_works", "s_not_work"):
+        if function is not None and seen in ("s_works", "s_not_work", "s_jumps", "s_stays"):
             return Term("", function), None
         if node.data == "name" and _of_part(tree) and key(str(word(node))) in self.names.parts:
             amps = self.points.get(key(str(word(node))))

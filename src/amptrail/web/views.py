@@ -21,6 +21,7 @@ QUICK = {"meter": ("nothing", "same as battery"), "loaded": ("nothing", "same as
 MOST_TESTS, MOST_VISITS, MOST_ALIKE = 5, 3, 4
 POSSIBLE = 0.1  # below this, words for one alone would call it unlikely
 UNITS = {"V": ("V", "mV"), "A": ("A", "mA"), "ohm": ("ohm", "kohm"), "mV": ("mV", "V")}
+FAILING = " while failing"
 LIT = (("s, then dark", "lit … s then dark"), ("s, still lit", "lit > … s"))  # … is where the figure goes
 WHOLE_MIN = re.compile(r"(\d+)\.(\d+) min")
 
@@ -56,6 +57,7 @@ class TestCard:
     units: tuple[str, ...]
     quick: tuple[str, ...]
     times: tuple[tuple[str, str], ...] = ()  # keys of a pad for seconds, where the instrument tells times
+    waits: bool = False  # it is to be read while what fails fails: said by a box that is ticked
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,7 @@ def card(t: Json) -> TestCard:
     unit = NUMBERS.get(t["instrument"] or "")
     ask = t["ask"]
     return TestCard(
-        t["line"],
+        t["line"].replace(FAILING, "") if t.get("while") else t["line"],
         t["point"],
         wires(ask["question"]),
         tuple(ask["first"]),
@@ -108,6 +110,7 @@ def card(t: Json) -> TestCard:
         UNITS[unit] if unit else (),
         QUICK.get(t["instrument"] or "", ()),
         times(t["instrument"]),
+        t.get("while") is not None,
     )
 
 

@@ -37,6 +37,10 @@ class Judgement:
         """Those of the faults that are still in the vehicle."""
         return left(tuple(faults), Conditions(renewed=self.renewed))
 
+    def comes_and_goes(self, h: int) -> bool:
+        """Whether this suspect is a fault that shows at some tries only."""
+        return self.post.table.hypotheses[h].showing < 1.0
+
     def to_repair(self, h: int) -> tuple[Cause, ...]:
         """The causes of a suspect that are not repaired yet: of a fuse that a short has blown the open fuse,
         when the short is mended."""

@@ -39,6 +39,9 @@ AFTER = {"unplugged": "plug together again", "pulled": "put the fuse back", "out
          "replaced": "put the old one back unless it was the fault"}  # fmt: skip
 
 
+WAIT = "It comes and goes: leads on first, then try until it fails, and read while it fails"
+
+
 @dataclass(frozen=True, slots=True)
 class Asking:
     """`question`: what to do or look at; `first`: before it, each a short order; `where`: the plug, cavity
@@ -136,8 +139,14 @@ def _look(circuit: Circuit, point: str, outcomes: list[str]) -> str:
 
 def asking(circuit: Circuit, test: Json) -> Asking:
     """The words for one test of `next` (docs/json.md, next)."""
-    first = tuple(_told(w) for w in test["with"])
+    first = (*(_told(w) for w in test["with"]), *((WAIT,) if test.get("while") else ()))
     after = tuple(dict.fromkeys(x for x in map(_after, test["with"]) if x))
+    if test.get("watch"):
+        moved = next((p for p in circuit.parts if p.name == test["point"]), None)
+        where = "" if moved is None else where_words(circuit, Term(moved.name, ""))
+        what = asked_of(circuit, test["watch"])
+        said = f"Move {test['point']} by hand: does {what} stop, start or flicker?"
+        return Asking(said, first, where, after=after)
     if test["instrument"] not in MEASURES:
         said = _look(circuit, test["point"], [o["words"] for o in test["outcomes"]])
         part = next((p for p in circuit.parts if p.name == test["point"]), None)

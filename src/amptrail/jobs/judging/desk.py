@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -16,7 +17,7 @@ from amptrail.instruments import by_name, instruments
 from amptrail.jobs.evidence.history import NONE, History
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.words import function_of, lamp_v
-from amptrail.jobs.judging import offers, outcomes, trials
+from amptrail.jobs.judging import offers, outcomes, provoking, trials
 from amptrail.jobs.judging.panel import Candidate, Panel, live, panel
 from amptrail.jobs.solved.access import place_minutes, start_place, travel_minutes
 from amptrail.jobs.solved.observe import THERE, Observation
@@ -201,7 +202,9 @@ def told_already(j: Judgement, t: Candidate, anyone: bool = False) -> bool:
 
 
 def _answers(circuit: Circuit, o: Observation, t: Candidate) -> bool:
-    if o.word == THERE or o.unsure or o.showing != "unknown" or o.conditions.as_told != t.conditions:
+    if o.word == THERE or o.unsure or o.conditions.as_told != t.conditions:
+        return False
+    if o.showing != ("fails" if t.failing else "unknown"):
         return False
     if t.said is not None:
         if o.kind != t.said.kind or o.phase != t.said.phase:
@@ -283,15 +286,24 @@ def choice(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Choice:
     )
     no = {key(x) for x in o.cannot}
     plain = [*offers.measured(circuit, reach, have, o.cannot), *offers.sensed(circuit, reach),
-             *trials.looks(j, alive, begin)]  # fmt: skip
-    wanted = [t for t in plain if key(t.spot.name) not in no and not told_already(j, t)]
+             *trials.looks(j, alive, begin), *provoking.provoked(j, alive)]  # fmt: skip
+    waits = provoking.waits(j, alive)
+
+    def in_wait(some: Sequence[Candidate]) -> list[Candidate]:
+        wait = provoking.wait_min(j.seen.words) if waits else 0.0
+        return [provoking.watched(t, wait) if waits else t for t in some]
+
+    def open_(some: Sequence[Candidate]) -> list[Candidate]:
+        return [t for t in some if key(t.spot.name) not in no and not told_already(j, t)]
+
+    wanted = open_(in_wait(plain))
     p = panel(j, alive, _one_a_metal(circuit, wanted, o.place or start_place(circuit)))
     classes = _classes(p)
     group = _groups(j, p)
     if time.monotonic() < until_s and _undecided(p, classes, group):
         more = [*trials.unplugged(j), *trials.swapped(j, alive), *trials.bypassed(j, alive)]
-        more = [t for t in more if (t.said is not None or t.instrument in have) and not told_already(j, t)]
-        added = panel(j, alive, [t for t in more if key(t.spot.name) not in no])
+        more = [t for t in in_wait(more) if t.said is not None or t.instrument in have]
+        added = panel(j, alive, open_(more))
         p, classes = p.joined(added), classes + _classes(added)
     places = _places(circuit, p.tests, o)
     number = {key(n): i for i, n in enumerate(places)}

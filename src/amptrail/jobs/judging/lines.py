@@ -27,6 +27,10 @@ def phase_of(circuit: Circuit, t: Candidate) -> str:
 
 
 def _body(circuit: Circuit, t: Candidate) -> str:
+    return _seen(circuit, t) + (" while failing" if t.failing else "")
+
+
+def _seen(circuit: Circuit, t: Candidate) -> str:
     phase = free_text(phase_of(circuit, t))
     if t.said is None:
         to = f" to {term_text(t.spot.b)}" if t.spot.b and t.instrument != "fuse-drop" else ""
@@ -35,6 +39,8 @@ def _body(circuit: Circuit, t: Candidate) -> str:
     name = name_text(t.said.part or "")
     if t.said.kind == "looks":
         return f"{name} in off looks {{value}}"
+    if t.said.kind == "moved":
+        return f"{name_text(t.spot.name)} in {phase} {{value}} when {name} moved"
     if t.said.kind == "lit":
         return f"{name} in {phase} is {{value}}"
     if t.said.kind == "clicks":

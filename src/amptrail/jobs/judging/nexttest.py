@@ -19,10 +19,11 @@ from amptrail.jobs.judging.lines import condition_words, reading_line
 from amptrail.jobs.judging.offers import in_hand
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.proofsheet import to_prove
+from amptrail.jobs.judging.provoking import wait_min
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.judging.twins import lent
 from amptrail.jobs.solved.feeds import find_feed
-from amptrail.plan.decide import Advice
+from amptrail.plan.decide import Advice, Visit
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
 TELLS_NOTHING_BITS = 0.02
@@ -84,6 +85,8 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "line": reading_line(circuit, t),
         "point": t.said.part if t.said is not None else t.spot.name,
         "to": str(t.spot.b) if t.spot.b and t.said is None else None,
+        "while": "failing" if t.failing else None,
+        "watch": t.spot.name if t.said is not None and t.said.kind == "moved" else None,
         "instrument": t.instrument,
         "own": d.judgement.own.words(t.instrument) if t.said is None else None,
         "phase": drive_cycle(circuit)[t.phase].name,
@@ -106,6 +109,12 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "twin": twin,
         "cautions": [*_danger(d, t), *cautions_for(circuit, t, d.panel.disturbs[a.test])],
     }
+
+
+def _waited_at_once(d: Desk, v: Visit) -> float:
+    """Minutes of waiting for a fault that comes and goes that one wait serves: all leads are on by then."""
+    waiting = sum(d.panel.tests[a.test].failing for a in v.tests)
+    return max(waiting - 1, 0) * wait_min(d.judgement.seen.words)
 
 
 def _danger(d: Desk, t: Candidate) -> tuple[str, ...]:
@@ -148,7 +157,7 @@ def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json
                 "rank": len(visits) + 1,
                 "place": d.places[v.place],
                 "phase": drive_cycle(j.circuit)[v.phase].name,
-                "minutes_min": v.minutes,
+                "minutes_min": v.minutes - _waited_at_once(d, v),
                 "tests": tests,
             }
         )

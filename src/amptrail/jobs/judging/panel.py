@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from amptrail.belief import Severity
 from amptrail.circuit.model import Circuit
 from amptrail.instruments import by_name
-from amptrail.jobs.evidence import looks, words
+from amptrail.jobs.evidence import looks, moving, words
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import solving
@@ -53,6 +53,7 @@ class Candidate:
     said: Observation | None = None
     choices: tuple[tuple[str, str], ...] = ()
     tool: str = ""  # the instrument in hand, where it is one its owner measured
+    failing: bool = False  # read while what fails fails: waited for with the leads on
 
     @property
     def reads(self) -> str:
@@ -143,12 +144,14 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
     value: list[Array] = []
     disturbs: list[tuple[str, ...]] = []
     said: dict[int, Array] = {}
-    seen = [t for t in tests if t.said is not None and t.said.kind == "looks"]
-    others = [t for t in tests if t.said is None or t.said.kind != "looks"]
-    for t in seen:
-        said[len(kept)] = _looks(j, alive, t, solving.solved(j.circuit, rows, Conditions()), back).reshape(
-            shape
-        )
+    by_cause = [t for t in tests if t.said is not None and t.said.kind in ("looks", "moved")]
+    others = [t for t in tests if t not in by_cause]
+    for t in by_cause:
+        if t.said is not None and t.said.kind == "looks":
+            p = _looks(j, alive, t, solving.solved(j.circuit, rows, Conditions()), back)
+        else:
+            p = np.repeat(_moved(j, alive, t), len(QUANTILES), axis=0)
+        said[len(kept)] = p.reshape(shape)
         kept.append(t)
         value.append(np.zeros(len(rows)))
         disturbs.append(())
@@ -213,6 +216,21 @@ def _looks(j: Judgement, alive: Live, t: Candidate, got: Solved, back: NDArray[n
     blown = got.blown(part)[back]
     p = np.stack([looks.chance(j.circuit, part, w, causes, standing, blown) for _, w in t.choices], axis=1)
     return np.asarray(p / p.sum(axis=1, keepdims=True), np.float64)
+
+
+def _moved(j: Judgement, alive: Live, t: Candidate) -> Array:
+    """P(answer)[live, choice] when a part is moved: a fault that comes and goes is there, or elsewhere."""
+    if t.said is None:
+        raise AssertionError("asked for what is moved of a measured test")
+    part, standing = t.said.part or "", Conditions(renewed=j.renewed)
+    return np.asarray([
+        [
+            moving.moved(j.circuit, part, w, j.suspects[h].causes, standing)
+            if j.comes_and_goes(h) else moving.steady(w)
+            for _, w in t.choices
+        ]
+        for h in alive.index
+    ])  # fmt: skip
 
 
 def _sigma(t: Candidate, values: Array) -> float:

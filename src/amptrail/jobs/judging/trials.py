@@ -44,7 +44,8 @@ def _parts(circuit: Circuit) -> dict[str, Part]:
     return {key(p.name): p for p in circuit.parts}
 
 
-def _place(circuit: Circuit, part: Part) -> str:
+def place_of_part(circuit: Circuit, part: Part) -> str:
+    """Where it is; where one starts, if nobody said."""
     return part.place or start_place(circuit)
 
 
@@ -62,7 +63,7 @@ def looks(j: Judgement, alive: Live, phase: int) -> Iterator[Candidate]:
         if part is None or p < WORTH_A_LOOK or part.kind == "wire" or never(j.circuit, Term(part.name, "")):
             continue
         said = Observation(0, "", "looks", None, part=part.name)
-        at, place = Spot(part.name, "volts", Term(part.name, "")), _place(j.circuit, part)
+        at, place = Spot(part.name, "volts", Term(part.name, "")), place_of_part(j.circuit, part)
         yield Candidate(
             at, "eye", phase, Conditions(), place,
             LOOK_MIN.get(part.kind, 1.0), "look", "look", said,
@@ -83,7 +84,7 @@ def _abnormal(j: Judgement) -> list[Observation]:
     ][:MOST_WATCHED]
 
 
-def _failing(j: Judgement) -> list[tuple[Must, int]]:
+def failing_functions(j: Judgement) -> list[tuple[Must, int]]:
     """Functions told to fail, with the phase."""
     out: dict[tuple[str, int], tuple[Must, int]] = {}
     for o in failing(j.seen.words):
@@ -95,14 +96,14 @@ def _failing(j: Judgement) -> list[tuple[Must, int]]:
 
 def _again(j: Judgement, c: Conditions, part: Part, action: str, minutes: float) -> Iterator[Candidate]:
     """The abnormal readings and the failing functions under a standing condition."""
-    place = _place(j.circuit, part)
+    place = place_of_part(j.circuit, part)
     for o in _abnormal(j):
         if o.spot is None or o.phase is None:
             continue
-        there = _place(j.circuit, _parts(j.circuit).get(key(o.spot.a.part), part))
+        there = place_of_part(j.circuit, _parts(j.circuit).get(key(o.spot.a.part), part))
         walk = 2 * travel_minutes(j.circuit, place, there)
         yield Candidate(o.spot, o.tool, o.phase, c, place, minutes + walk + 1.0, action, action)
-    for m, phase in _failing(j):
+    for m, phase in failing_functions(j):
         yield replace(asked(j.circuit, m, phase, c, action), place=place, minutes=minutes + 0.5, how=action)
 
 
@@ -119,8 +120,8 @@ def unplugged(j: Judgement) -> Iterator[Candidate]:
     for p in fuses[:MOST_FUSES] if drawn else []:
         for o in drawn:
             if o.spot is not None and o.phase is not None:
-                yield Candidate(o.spot, "clamp", o.phase, Conditions(pulled=(p.name,)), _place(circuit, p),
-                                PULL_MIN + 1.0, "unplug", "unplug")  # fmt: skip
+                place, without = place_of_part(circuit, p), Conditions(pulled=(p.name,))
+                yield Candidate(o.spot, "clamp", o.phase, without, place, PULL_MIN + 1.0, "unplug", "unplug")
 
 
 def parted(j: Judgement, part: Part) -> Iterator[Candidate]:
@@ -176,7 +177,7 @@ def swapped(j: Judgement, alive: Live) -> Iterator[Candidate]:
 def _worth_bypassing(j: Judgement, alive: Live) -> Iterator[bypasses.Bypass]:
     """The bypasses of the likeliest relay, the coils in question and the failing loads."""
     circuit, parts = j.circuit, _parts(j.circuit)
-    failing = [(m, parts.get(key(m.a.part))) for m, _ in _failing(j) if m.a is not None]
+    failing = [(m, parts.get(key(m.a.part))) for m, _ in failing_functions(j) if m.a is not None]
     for _, load in failing:
         if load is not None and not _refused(circuit, load):
             yield from bypasses.boosted(circuit, load)
@@ -199,7 +200,7 @@ def _worth_bypassing(j: Judgement, alive: Live) -> Iterator[bypasses.Bypass]:
 
 def bypassed(j: Judgement, alive: Live) -> Iterator[Candidate]:
     """What fails tried again with a bypass fitted, or the volts that a lamp in its place lets through."""
-    phases = sorted({phase for _, phase in _failing(j)})
+    phases = sorted({phase for _, phase in failing_functions(j)})
     every = {b.conditions: b for b in _worth_bypassing(j, alive)}
     lives = reachable_phases(j.circuit)
     for b in list(every.values())[:MOST_BYPASSES]:
@@ -207,13 +208,13 @@ def bypassed(j: Judgement, alive: Live) -> Iterator[Candidate]:
             for t in _functions(j, b.conditions, b.part, "bypass", b.minutes):
                 yield replace(t, how=b.how)
             continue
-        spot, place = Spot(str(b.meter_at), "volts", b.meter_at), _place(j.circuit, b.part)
+        spot, place = Spot(str(b.meter_at), "volts", b.meter_at), place_of_part(j.circuit, b.part)
         # a short behind a fuse shows wherever it is fed: at rest before any switch, else behind it
         for phase in lives if b.how == "fuse-lamp" else phases:
             yield Candidate(spot, "meter", phase, b.conditions, place, b.minutes, b.how, "bypass")
 
 
 def _functions(j: Judgement, c: Conditions, part: Part, action: str, minutes: float) -> Iterator[Candidate]:
-    for m, phase in _failing(j):
+    for m, phase in failing_functions(j):
         here = asked(j.circuit, m, phase, c, action)
-        yield replace(here, place=_place(j.circuit, part), minutes=minutes, how=action)
+        yield replace(here, place=place_of_part(j.circuit, part), minutes=minutes, how=action)

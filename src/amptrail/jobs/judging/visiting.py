@@ -22,7 +22,7 @@ from amptrail.jobs.solved.spots import all_spots, place_of
 from amptrail.sheet.words import free_text, name_text, term_text
 
 SHOWN = ("meter", "lamp", "loaded", "clamp")
-SENSES = ("works", "clicks", "lit", "looks", "felt", "answers")
+SENSES = ("works", "clicks", "lit", "looks", "felt", "answers", "moved")
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from amptrail.circuit.tables import value as figure
 from amptrail.errors import InputError, one
 from amptrail.faults import Hypothesis
 from amptrail.jobs.evidence import words
+from amptrail.jobs.evidence.moving import STAYS
 from amptrail.jobs.evidence.looks import AWAY, LOOKS_FINE
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import solving
@@ -110,6 +111,8 @@ class Vehicle:
                 return self._looks(o, test)
             case "exchanged":
                 return self._exchanged(o, test)
+            case "moved":
+                return STAYS  # what is hidden here does not come and go
         raise one("no-answer", f"{o.text}: practice has no answer of that kind",
                   remedy="ask for a figure, a lamp, a click, a look, or whether something works")  # fmt: skip
 
