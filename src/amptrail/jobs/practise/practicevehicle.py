@@ -21,8 +21,8 @@ from amptrail.circuit.tables import value as figure
 from amptrail.errors import InputError, one
 from amptrail.faults import Hypothesis
 from amptrail.jobs.evidence import words
-from amptrail.jobs.evidence.moving import STAYS
 from amptrail.jobs.evidence.looks import AWAY, LOOKS_FINE
+from amptrail.jobs.evidence.moving import STAYS
 from amptrail.jobs.evidence.predict import with_severity
 from amptrail.jobs.solved import solving
 from amptrail.jobs.solved.conditions import Conditions
