@@ -85,3 +85,12 @@ def test_the_chance_of_a_jump_falls_with_the_way_from_what_is_moved() -> None:
 def _touches(wire: str, plug: str) -> bool:
     pairs = ((a, b) for p in CIRCUIT.paths for a, b in zip(p.hops, p.hops[1:], strict=False))
     return any({a.part, b.part} == {wire, plug} for a, b in pairs)
+
+
+def test_a_figure_that_goes_far_up_and_down_by_itself_speaks_for_what_comes_and_goes() -> None:
+    wide = judge(CIRCUIT, "PUMP.in in running meter 3 V to 13 V fluctuates\n")
+    first = wide.post.ranking()[0]
+    assert wide.post.table.hypotheses[first].showing < 1
+    narrow = judge(CIRCUIT, "PUMP.in in running meter 12.6 V to 13.3 V fluctuates\n")
+    assert all(h.showing == 1 for h in narrow.post.table.hypotheses)
+    assert wide.post.nothing_broken < narrow.post.nothing_broken / 2

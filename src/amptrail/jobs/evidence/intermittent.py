@@ -22,17 +22,18 @@ from amptrail.jobs.solved.observe import Observation
 
 Array = NDArray[np.float64]
 SHOWS = 0.5  # chance that it shows at a random try, as long as nobody counted (common practice)
+MAKES_AND_BREAKS = 0.3  # chance that it does so under one's eyes, so that a figure alternates (the same)
 MOST = 60  # the likeliest that come and go
 
 
 def told(seen: Evidence) -> bool:
     """Whether a line speaks of a fault that comes and goes: while working or failing, 7 of 10 tries, a jump
-    when something is moved."""
-    return any(o.showing != "unknown" or _counted(o) or o.comes_and_goes or _jumped(o) for o in seen.all)
+    when something is moved, a figure that goes up and down."""
+    return any(o.showing != "unknown" or _counted(o) or o.comes_and_goes or _jumps(o) for o in seen.all)
 
 
-def _jumped(o: Observation) -> bool:
-    return o.kind == "moved" and o.word == moving.JUMPS
+def _jumps(o: Observation) -> bool:
+    return o.kind == "alternates" or (o.kind == "moved" and o.word == moving.JUMPS)
 
 
 def _counted(o: Observation) -> bool:
@@ -67,7 +68,7 @@ def with_those_that_come_and_go(
         q, was = share[h], t.hypotheses[h]
         steady[h] = replace(was, prior=was.prior * (1 - q))
         words = _counts(was, suspects[h], seen, tried[n + 1], tried[0])
-        told = replace(was.prediction, words=_as_moved(circuit, words, suspects[h], seen))
+        told = replace(was.prediction, words=_as_it_jumps(circuit, words, suspects[h], seen))
         twins.append(replace(was, key=f"{was.key} (comes and goes)", prior=was.prior * q, showing=SHOWS,
                              prediction=told))  # fmt: skip
     return replace(t, hypotheses=(*steady, *twins)), (*suspects, *(suspects[h] for h in chosen))
@@ -104,9 +105,11 @@ def _moved(circuit: Circuit, s: Suspect, o: Observation) -> float:
     return float(np.log(moving.moved(circuit, o.part or "", o.word, s.causes, o.conditions)))
 
 
-def _as_moved(circuit: Circuit, words: Array | None, s: Suspect, seen: Evidence) -> Array | None:
-    """Word columns with what was moved weighed by where this lies."""
+def _as_it_jumps(circuit: Circuit, words: Array | None, s: Suspect, seen: Evidence) -> Array | None:
+    """Word columns with what was moved weighed by where this lies, and what goes up and down by itself."""
     for k, o in enumerate(seen.words):
         if words is not None and o.kind == "moved":
             words[:, k] = _moved(circuit, s, o)
+        if words is not None and o.kind == "alternates":
+            words[:, k] = np.maximum(words[:, k], np.log(MAKES_AND_BREAKS))
     return words

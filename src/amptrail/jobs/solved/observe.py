@@ -34,6 +34,7 @@ ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load"
 # counted by a person, of a timer as exact as timers are: so many times as long or as short is as good (common
 # practice)
 COUNTED = 1.5
+RIPPLE, RIPPLE_SHARE = 1.0, 0.25  # V or A, and share of the reading, that cranking or idling makes (the same)
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 DRAWING = ("lamp", "loaded", "led")  # instruments that draw current
@@ -367,6 +368,8 @@ def _moved(o: Observation, r: Reading) -> Observation:
 def _while_moved(o: Observation, r: Reading) -> tuple[Observation, ...]:
     """What was read while a part was moved: where it jumped, both ends of it, each of the fault as it shows
     or of the vehicle as it works."""
+    if r.moved is None and _goes_up_and_down(o, r):
+        return o, replace(o, kind="alternates", value=0.0, low=0.0, high=0.0)
     if r.moved is None or o.kind == "moved":
         return (o,)
     said = replace(_moved(o, r), spot=None, value=0.0, low=0.0, high=0.0, instrument="meter", nth=2)
@@ -377,6 +380,12 @@ def _while_moved(o: Observation, r: Reading) -> tuple[Observation, ...]:
         for n, x in enumerate((o.low, o.high))
     )
     return one, other, said
+
+
+def _goes_up_and_down(o: Observation, r: Reading) -> bool:
+    """Whether a figure told as fluctuating does so by more than a battery under load."""
+    wide = max(RIPPLE, RIPPLE_SHARE * max(abs(o.low), abs(o.high)))
+    return o.kind == "range" and "fluctuates" in r.quality and o.high - o.low > wide
 
 
 def _harmful(circuit: Circuit, used: Sequence[Observation]) -> Iterator[Problem]:
