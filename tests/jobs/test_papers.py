@@ -245,11 +245,13 @@ def test_a_dead_load_that_no_feed_helps_has_its_slip_all_the_same(job: Any) -> N
 
 
 def test_a_temporary_feed_is_told_whole(job: Any) -> None:
-    """Ends, wire, and what was cut: in the findings and on the label; nothing is said of a fuse it has not."""
+    """Ends, wire, what was cut: in the findings and on the label; nothing is said of a fuse it has not."""
     job('job conclude gate "G2 resistance"')
     job('job fit gate "from PUMP.out to BAT.- wire 6 mm2 9.4 m cut W11, W12" --until Friday')
     text = " ".join(job("findings gate")["text"].split())
     assert "PUMP.out (tank-well) → BAT.- (bulkhead), 6 mm2 (AWG 8), 9.4 m (31 ft), cut W11, W12" in text
+    (picture,) = (b for b in job("findings gate")["paper"]["blocks"] if b.get("own_page"))
+    assert "feed J1" in picture["svg"]
     assert "cut: W11, W12" in job("label gate")["text"]
     assert "the fuse opens" not in job("notice gate")["text"]
     assert "Telephone" in job("notice gate")["text"]

@@ -230,7 +230,9 @@ def test_the_picture_is_in_the_findings_and_can_be_left_out(brought: TestClient)
     text = plain(made)
     assert "What the recording shows" in text
     assert "cranking begins, lowest 7." in text
-    assert "[ ] stop-held" in text  # nothing recorded of it: not shown, and no pass
+    rest = " ".join(text.split("Not shown by this recording:", 1)[1].split("\n  - ")[0].split())
+    assert "stop-held" in rest  # nothing recorded of it: not shown, and no pass
+    assert "[x] stop-held" not in text
     brought.post(at, data={"key": key, "out": "1"})
     assert not any("was.csv" in c for c in pictures())
     assert brought.post(at, data={"key": "older"}).status_code == 403

@@ -7,6 +7,8 @@ from amptrail.paper.common import head, minutes, money, price, span, under
 from amptrail.paper.facts import CaseFacts
 from amptrail.paper.words import say, several
 
+LEAST_BOUND_MIN = 5.0  # a shorter least time tells nobody anything
+
 
 def _repair(f: CaseFacts, size: Size, blocks: list[Block]) -> Paper:
     first = f.found[0]
@@ -37,7 +39,7 @@ def quote(f: CaseFacts, size: Size) -> Paper:
         per = say("quote.per_hour", amount=price(f, f.rate_per_hour))
         rows += [(say("quote.rate"), per), (say("slip.price"), money(f, f.expected_min))]
     blocks.append(Pairs(tuple(rows)))
-    if f.bound_min is not None and f.bound_min >= 1.0:
+    if f.bound_min is not None and f.bound_min >= LEAST_BOUND_MIN:
         blocks.append(Text(say("quote.bound", minutes=f"{f.bound_min:.0f}"), small=True))
     if f.slices:
         table = tuple(

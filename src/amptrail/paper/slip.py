@@ -53,6 +53,8 @@ def _feed(f: CaseFacts) -> tuple[Block, ...]:
     what = ", ".join(y for y in (say("label.from_to", a=a, b=b), x.wire, _fuse(x)) if y)
     least = x.minutes or 0.0
     until = x.until or say("slip.until_repair")
+    if x.fitted:
+        out.append(Text(say("slip.in_vehicle")))
     return (*out, Text(what), *_terms(f, least, within(least), _lost(x), until))
 
 

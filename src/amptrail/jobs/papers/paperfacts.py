@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from amptrail.circuit.model import Circuit, Fault, Term, key
 from amptrail.circuit.phases import drive_cycle
+from amptrail.draw.overlay import Overlay
+from amptrail.errors import InputError
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.base.joblog import Case, opened
 from amptrail.jobs.feeding.fitwords import place_of
 from amptrail.jobs.log.minutes import spent
+from amptrail.jobs.solved.feeds import overlay
 from amptrail.jobs.solved.observe import Observation, observations
 from amptrail.paper.facts import Bill, Fitted, Used
 from amptrail.paper.pictures import paperworthy
 from amptrail.paper.told import told
 from amptrail.paper.words import say
-from amptrail.sheet import fault_text
+from amptrail.sheet import fault_text, parse_feed
 from amptrail.sheet.said import rounded
 
 MOST_PHOTOGRAPHS = 6
@@ -59,11 +63,34 @@ def _read(o: Observation) -> str | None:
     return told(o.word) if o.kind == "lit" else None
 
 
-def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
-    """The circuit with the proven fault marked and each reading at its point, by its number on the page."""
-    from amptrail.circuit.wiring import wiring
-    from amptrail.draw import Overlay, draw
+def fitted_in(circuit: Circuit, feeds: Sequence[Mapping[str, Any]]) -> tuple[Circuit, Overlay]:
+    """The circuit with every temporary feed that is in the vehicle, and what marks them on a drawing."""
+    names: list[str] = []
+    parts: set[str] = set()
+    cuts: set[str] = set()
+    declared = {key(f.name): f for f in circuit.feeds}
+    for row in (f for f in feeds if f.get("fitted")):
+        name = str(row["name"])
+        try:
+            f = declared.get(key(name)) or parse_feed(circuit, str(row["text"]), name)
+        except InputError:  # the sheet was changed since, and its points are gone: the list still tells it
+            continue
+        circuit = overlay(circuit, f)
+        names.append(name)
+        parts |= {p.name for p in f.parts}
+        cuts |= set(f.cuts)
+    return circuit, Overlay(feed=frozenset(parts), feed_name=", ".join(names), cuts=frozenset(cuts))
 
+
+def drawing(
+    circuit: Circuit, faults: Sequence[Fault], readings: str, feeds: Sequence[Mapping[str, Any]] = ()
+) -> str:
+    """The circuit as it was left, the proven fault marked and each reading at its point, by its number on the
+    page."""
+    from amptrail.circuit.wiring import wiring
+    from amptrail.draw import draw
+
+    circuit, marked = fitted_in(circuit, feeds)
     lines = [n for n, line in enumerate(readings.splitlines(), 1) if line.split("#", 1)[0].strip()]
     number = {line: n for n, line in enumerate(lines, 1)}
     joined = wiring(circuit)
@@ -79,7 +106,7 @@ def drawing(circuit: Circuit, faults: Sequence[Fault], readings: str) -> str:
     marks = tuple(
         (at, told(rounded(fault_text(circuit, (f,))))) for at, f in zip(places_, faults, strict=True)
     )
-    return draw(circuit, Overlay(readings=tuple(shown.items()), faults=marks), "print").svg
+    return draw(circuit, replace(marked, readings=tuple(shown.items()), faults=marks), "print").svg
 
 
 def photographs(case: Case) -> tuple[tuple[str, bytes, str], ...]:

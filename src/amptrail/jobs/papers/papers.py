@@ -175,7 +175,7 @@ def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> C
         unexplained=bool(weighed["unexplained"]["is"]) and not proven, readings=_readings(text, weighed),
         neighbours=tuple(n.words for n in to_check(circuit, names)), vain=_vain(text), acceptance=good,
         expected_min=plan["expected_min"], p80_min=plan["p80_min"], bound_min=plan["bound_min"],
-        slices=_slices(plan), drawing=drawing(circuit, names, text), photographs=photographs(case),
+        slices=_slices(plan), drawing=drawing(circuit, names, text, s.feeds), photographs=photographs(case),
         no_drive=no_drive(circuit, facts.feeds, names), to_read=to_read(circuit, plan),
     )  # fmt: skip
 
