@@ -31,7 +31,8 @@ def test_every_demo_is_as_the_schema_says(demo: Path) -> None:
     got = answer(["draw", "a.sheet"], Files({"a.sheet": demo.read_text(encoding="utf-8")}))
     validate(got)
     assert got["exit"] == 0
-    ET.fromstring(got["svg"])
+    tapped = {g.get("data-point") for g in ET.fromstring(got["svg"]).iter() if g.get("class") == "pt"}
+    assert {p["point"] for p in got["points"]} == tapped
 
 
 def test_readings_are_those_of_expect() -> None:

@@ -23,10 +23,11 @@ MOST_NODES = 250  # drawn in under 10 s; beyond that nobody could read it either
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """The drawing as SVG text, and how good it is."""
+    """The drawing as SVG text, how good it is, and what can be tapped: each point with its place."""
 
     svg: str
     metrics: Metrics
+    points: tuple[tuple[str, float, float], ...] = ()
 
 
 def draw(
@@ -46,7 +47,7 @@ def draw(
     drawing = Drawing(scene, overlay, _names(circuit))
     smaller = max(1.0, scene.width / shown_px) if shown_px else 1.0
     svg = drawing.text(circuit.title or circuit.name or "circuit", theme, smaller)
-    return Picture(svg, _metrics(scene, drawing))
+    return Picture(svg, _metrics(scene, drawing), tuple(drawing.points))
 
 
 @lru_cache(maxsize=16)

@@ -81,6 +81,7 @@ class Drawing:
         self.trail = None if overlay.trail is None else frozenset(key(b) for b in overlay.trail)
         self.fed_nets = self._only_feed()
         self.lit: set[int] = set()  # id(pin)
+        self.points: list[tuple[str, float, float]] = []  # what can be tapped, and where
         if self.trail is not None:
             self._light(self.trail)
 
@@ -215,6 +216,7 @@ class Drawing:
         return out
 
     def _target(self, point: str, metal: str, x: float, y: float, reads: str) -> str:
+        self.points.append((point, x, y))
         words = f"{point}: {reads}" if reads else point
         named = self.names.get(key(point))
         also = f' data-name="{escape(named)}"' if named else ""

@@ -220,6 +220,7 @@ def drawing(sheet_text: str, options: DrawOptions = DrawOptions()) -> Json:
     body = {
         "svg": picture.svg,
         "metrics": asdict(picture.metrics),
+        "points": [{"point": p, "x_px": x, "y_px": y} for p, x, y in picture.points],
         "title": circuit.title,
         "phase": options.phase,
         "status": read.status,

@@ -3,8 +3,6 @@ supposed fault and feed; a trail by fading all else."""
 
 from __future__ import annotations
 
-import html
-import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -18,7 +16,6 @@ from amptrail.web import routes, store, views
 
 Json = dict[str, Any]
 router = APIRouter(include_in_schema=False)
-POINT = re.compile(r'data-point="([^"]+)"')
 INSTRUMENTS = (("lamp", "test lamp"), ("meter", "meter"), ("loaded", "loaded lead"), ("clamp", "clamp"))
 MOST_FAULTS = 200
 
@@ -92,7 +89,7 @@ async def _circuit(
     )  # fmt: skip
     listed = [p["name"] for p in known["points"]]
     parts = [p["name"] for p in known["parts"]]
-    shown = (html.unescape(p) for p in POINT.findall(drawn["svg"]))
+    shown = (p["point"] for p in drawn["points"])
     named = {views.written(p, parts): p for p in (*listed, *shown)}
     want: Json = {
         "sheet": sheet, "phases": (at,), "instruments": (asked.instrument,), "cycles": 2, "at": tuple(named),

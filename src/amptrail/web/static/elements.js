@@ -78,6 +78,8 @@ export class VisitDeck extends HTMLElement {
   }
 }
 
+/** @typedef {{point: string, x_px: number, y_px: number}} Point of a drawing, in its own units */
+
 /** The sheet checked while it is typed, and drawn as it grows. */
 export class SheetEditor extends HTMLElement {
   /** @type {ReturnType<typeof setTimeout> | undefined} */ later;
@@ -120,7 +122,7 @@ export class SheetEditor extends HTMLElement {
     if (!place) return;
     const answer = await fetch("/api/draw", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ sheet }) });
     if (!answer.ok) return;
-    const picture = document.createElement("img"), { svg } = await answer.json();
+    const picture = document.createElement("img"), { svg, points, metrics } = await answer.json();
     picture.alt = "drawing of the circuit";
     picture.src = URL.createObjectURL(new Blob([svg], { type: "image/svg+xml" }));
     picture.onload = () => {
@@ -128,17 +130,14 @@ export class SheetEditor extends HTMLElement {
       const left = place.scrollLeft, top = place.scrollTop;
       place.replaceChildren(picture);
       place.scrollTo(left, top);
-      if (part) this.look(place, picture, svg, part);
+      const at = part && points.find((/** @type {Point} */ p) => p.point.startsWith(`${part.split(".")[0]}.`));
+      if (at) this.look(place, picture, metrics.width_px, at);
     };
   }
 
-  /** @param {Element} place @param {HTMLImageElement} picture @param {string} svg @param {string} part */
-  look(place, picture, svg, part) {
-    // as text: parsed as a document its style would be refused by the policy of the page
-    const box = svg.match(/viewBox="([^"]+)"/)?.[1].split(/\s+/).map(Number);
-    const at = [...svg.matchAll(/data-point="([^"]+)"[^>]* data-x="([^"]+)" data-y="([^"]+)"/g)].find((m) => m[1].startsWith(`${part.split(".")[0]}.`));
-    if (!box || !at) return;
-    const k = picture.clientWidth / box[2];
-    place.scrollTo((Number(at[2]) - box[0]) * k - place.clientWidth / 2, (Number(at[3]) - box[1]) * k - place.clientHeight / 2);
+  /** @param {Element} place @param {HTMLImageElement} picture @param {number} wide of the drawing @param {Point} at */
+  look(place, picture, wide, at) {
+    const k = picture.clientWidth / wide;
+    place.scrollTo(at.x_px * k - place.clientWidth / 2, at.y_px * k - place.clientHeight / 2);
   }
 }
