@@ -22,7 +22,7 @@ def talk(sheet: str, seed: int) -> str:
     c = Console(stderr=True, highlight=False)
     begun = time.monotonic()
     got = practice(sheet, PracticeOptions(seed))
-    c.print(f"The owner says: {got['complaint']}", markup=False)
+    c.print(f"The owner says: {got['owner']}", markup=False)
     c.print(f"Test as `{EXAMPLE}`; end with `it is X7.4 open` or `give up`.", markup=False)
     tries = ""
     while not got["ended"]:

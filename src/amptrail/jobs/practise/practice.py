@@ -6,6 +6,7 @@ script see the same. What is hidden is told only at the end.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from random import Random
 
@@ -13,6 +14,7 @@ from amptrail.circuit.model import Circuit, Fault
 from amptrail.errors import InputError, Problem, one
 from amptrail.faults import catalogue
 from amptrail.jobs.base.context import Json, answer, load
+from amptrail.jobs.evidence.words import asked_of
 from amptrail.jobs.judging.visiting import standing
 from amptrail.jobs.practise.practiceplay import best, played, price, verdict
 from amptrail.jobs.practise.practicevehicle import Vehicle, drawn
@@ -137,6 +139,18 @@ def _compared(c: _Course) -> None:
         }
 
 
+COMPLAINT = re.compile(r"(?P<what>\S+|`[^`]+`) in (?P<phase>\S+|`[^`]+`) (?P<how>does not work|works)")
+
+
+def owner(circuit: Circuit, complaint: str) -> str:
+    """The complaint as an owner says it: the part, not the name of its function alone."""
+    m = COMPLAINT.fullmatch(complaint)
+    if m is None:
+        return complaint
+    what = asked_of(circuit, m["what"].strip("`"))
+    return f"{what} {'still works' if m['how'] == 'works' else m['how']} in {m['phase'].strip('`')}"
+
+
 def practice(sheet_text: str, options: PracticeOptions) -> Json:
     """How far the practice has come (docs/json.md, practice)."""
     sheet = load(sheet_text)
@@ -145,6 +159,7 @@ def practice(sheet_text: str, options: PracticeOptions) -> Json:
     body: Json = {
         "seed": options.seed,
         "complaint": " ".join(c.readings.split("\n", 1)[0].split()),
+        "owner": "",
         "ended": c.said is not None,
         "minutes_min": minutes,
         "tests": len(c.rows),
@@ -155,6 +170,7 @@ def practice(sheet_text: str, options: PracticeOptions) -> Json:
         "plan": None,
         "score": None,
     }
+    body["owner"] = owner(sheet.circuit, body["complaint"])
     if c.said is not None:
         right, told = False, "given up"
         if c.said:
@@ -178,7 +194,7 @@ def practice(sheet_text: str, options: PracticeOptions) -> Json:
 
 def _text(b: Json) -> str:
     """The same for a person: what was read, and at the end what the plan would have done."""
-    lines = [f"The owner says: {b['complaint']}"]
+    lines = [f"The owner says: {b['owner']}"]
     for r in b["tries"]:
         lines.append(f"{r['minutes_min']:6.1f} min  {' | '.join(r['read'].splitlines())}")
         better = r["better"]
