@@ -229,7 +229,7 @@ def _visit(c: Console, v: Json, cards: int) -> None:
     tests = worth[:cards]
     for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
         show_case.folded(c, f"CAUTION: {caution}", "  ", "    ")
-    if any(t.get("while") for t in tests):
+    if any(t["while"] for t in tests):
         from amptrail.jobs.judging.asking import WAIT
 
         show_case.folded(c, f"{WAIT}.", "  ", "    ")
