@@ -68,7 +68,8 @@ def _test(point: str, *outcomes: tuple[str, float | None, float, str]) -> dict[s
     rows = [{"words": w, "low": low, "high": low, "probability": p, "leaves": [{"text": left}]}
             for w, low, p, left in outcomes]  # fmt: skip
     return {"instrument": "meter", "point": point, "to": None, "with": [], "action": "read", "cautions": [],
-            "line": f"{point} in run meter {{value}}", "outcomes": rows, "while": False, "watch": None}  # fmt: skip
+            "line": f"{point} in run meter {{value}}", "outcomes": rows, "while": False,
+            "watch": None}  # fmt: skip
 
 
 def test_samples_of_a_range_are_one_range_and_a_test_with_one_end_is_left_out(capsys: Capture) -> None:
