@@ -8,6 +8,7 @@ from pathlib import Path
 from rich.console import Console
 
 from amptrail.circuit.model import Circuit
+from amptrail.cli import show_case
 from amptrail.cli.dispatch import answer
 from amptrail.cli.files import Files
 from amptrail.cli.render import screen, show
@@ -57,7 +58,9 @@ def walk(name: str) -> int:
     base = folder() / name
     told = base.with_suffix(".md")
     if told.exists():
-        c.print(story(told.read_text(encoding="utf-8")) + "\n", markup=False)
+        for paragraph in story(told.read_text(encoding="utf-8")).split("\n\n"):
+            show_case.folded(c, paragraph)
+            c.print()
     sheet, readings = f"{name}.sheet", f"{name}.readings"
     files = Files({n: (folder() / n).read_text(encoding="utf-8") for n in (sheet, readings)})
     first = answer(["check", sheet], files)["phases"][0]["name"]
