@@ -9,10 +9,10 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from amptrail.cli import show_case, show_drain, show_feed, show_study
+from amptrail.cli import show_case, show_drain, show_drawings, show_feed, show_study
 from amptrail.cli.fold import folded
 from amptrail.jobs.base.figures import figure as _figure
-from amptrail.jobs.base.figures import how_sure, ohms, repair_min, spans
+from amptrail.jobs.base.figures import how_sure, left_by, ohms, repair_min, spans
 from amptrail.sheet.said import called, rounded, short
 
 Json = dict[str, Any]
@@ -155,8 +155,10 @@ def _suspects(c: Console, got: Json) -> None:
     t = _grid(("still fits", "left"), ("how sure", "left"), ("between", "left"), ("repair", "left"))
     told = [s for s in got["suspects"] if s["probability"] >= 0.005 or s["rank"] <= 3]
     for s in told:
-        named = ", ".join(short(x) for x in s["equivalent"][:MOST_NAMED])
-        alike = f"\n  or: {named}{' …' if len(s['equivalent']) > MOST_NAMED else ''}" if named else ""
+        both = [s["words"].replace(" blown or missing", way) for way in (" open", " missing")]
+        others = [short(x) for x in s["equivalent"] if x not in both]
+        named = ", ".join(others[:MOST_NAMED])
+        alike = f"\n  or: {named}{' …' if len(others) > MOST_NAMED else ''}" if named else ""
         t.add_row(
             rounded(s["words"]) + alike,
             how_sure(s["probability"]),
@@ -164,6 +166,7 @@ def _suspects(c: Console, got: Json) -> None:
             f"{s['repair']} ({repair_min(s['repair_minutes']):.0f} min)",
         )
     c.print(t)
+    show_drawings.shares(c, got["drawings"])
     for s in told:
         if s["drawn"]:
             c.print(f"{rounded(s['words'])}: {s['drawn']}", markup=False)
@@ -197,7 +200,7 @@ def _outcomes(t: Json) -> list[str]:
     left: dict[frozenset[str], str] = {}
     for o in t["outcomes"]:
         if o["probability"] > 0.02:
-            names = list(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
+            names = list(dict.fromkeys(short(x) for x in left_by(o)))
             left.setdefault(frozenset(names), " or ".join(names) or "nothing in this drawing")
             seen.setdefault(frozenset(names), []).append(o)
     return [f"{' or '.join(spans(found)[:3])} → {left[names]}" for names, found in seen.items()]
@@ -251,6 +254,8 @@ def _next(c: Console, got: Json) -> None:
             f"\nTo a proven cause: about {got['expected_min']:.0f} min, "
             f"8 times of 10 within {got['p80_min']:.0f} min."
         )
+    if got["tells_drawings"]:
+        show_drawings.apart(c, got["drawings"], got["tells_drawings"], _lead(got["tells_drawings"]))
     show_case.to_prove(c, got.get("to_prove"))
 
 

@@ -16,6 +16,7 @@ from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
 from amptrail.jobs import starters
+from amptrail.jobs.base.figures import built, telling
 from amptrail.jobs.log.cases import Case
 from amptrail.sheet.readers import reader_of
 from amptrail.sheet.said import plain
@@ -112,6 +113,9 @@ async def job(
         toggled=lambda w: ",".join(x for x in missing if x != w) if w in missing else ",".join((*missing, w)),
         missing=MISSING,
         weighed=got["weighed"],
+        built=built(got["weighed"]["drawings"]),
+        tells=got["plan"]["tells_drawings"],
+        apart=telling,
         again=got["again"],
         repair_cautions=got["repair_cautions"],
         words=plain,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from amptrail.circuit.model import Term
-from amptrail.jobs.base.figures import figure, how_sure, spans
+from amptrail.jobs.base.figures import figure, how_sure, left_by, spans
 from amptrail.sheet.said import called, plain, short, wires
 from amptrail.sheet.words import free_text, name_text, term_text
 
@@ -77,7 +77,7 @@ def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
     """For a lamp and for senses an answer is a word to tap; numbers show their band and are typed."""
     merged: dict[tuple[str, ...], list[Json]] = {}
     for o in t["outcomes"]:
-        leaves = tuple(dict.fromkeys(short(x["text"]) for x in o["leaves"][:2]))
+        leaves = tuple(dict.fromkeys(short(x) for x in left_by(o)))
         merged.setdefault(leaves, []).append(o)
     if numeric:
         return tuple(Outcome(" or ".join(spans(many)), leaves) for leaves, many in merged.items())

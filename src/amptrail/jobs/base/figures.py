@@ -67,6 +67,10 @@ def repair_min(minutes: float) -> float:
     return minutes if minutes < QUARTER_MIN else -(-minutes // STEP_MIN) * STEP_MIN
 
 
+RARE = 0.02  # an outcome that comes less often is left out
+WORTH_NAMING = 0.1  # of the likeliest, from which a second cause is named beside it
+
+
 def spans(outcomes: Sequence[dict[str, Any]]) -> list[str]:
     """Words of outcomes with one conclusion. Single figures are samples of a range of ohms, and any figure
     between them is as good: `about 11 V` and `about 23 V` are told as `11 V to 23 V`."""
@@ -76,3 +80,32 @@ def spans(outcomes: Sequence[dict[str, Any]]) -> list[str]:
     ends = dict.fromkeys(o["words"].removeprefix("about ") for o in (points[0], points[-1]))
     told = " to ".join(ends) if len(ends) > 1 else points[0]["words"]
     return [*dict.fromkeys(o["words"] for o in outcomes if o not in points), told]
+
+
+def left_by(outcome: dict[str, Any]) -> list[str]:
+    """What an outcome leaves, at most two causes: a second that is far less likely than the first is none."""
+    leaves = outcome["leaves"][:2]
+    worth = [x for x in leaves if x["probability"] >= WORTH_NAMING * leaves[0]["probability"]]
+    return list(dict.fromkeys(x["text"] for x in worth))
+
+
+def by_name_of(drawings: Sequence[dict[str, Any]], name: str) -> str:
+    """A drawing as it is spoken of: the first is the sheet itself."""
+    return name if drawings and name == drawings[0]["name"] else f"by variant {name}"
+
+
+def built(drawings: Sequence[dict[str, Any]]) -> str:
+    """By which of several drawings the vehicle may be built; empty where there is one."""
+    told = [f"{by_name_of(drawings, d['name'])}: {how_sure(d['probability'])}" for d in drawings]
+    return f"Built {'; '.join(told)}." if told else ""
+
+
+def telling(drawings: Sequence[dict[str, Any]], test: dict[str, Any]) -> list[str]:
+    """What each outcome of the test that tells them apart leaves of the drawings."""
+    out = []
+    for o in test["outcomes"]:
+        if o["probability"] > RARE:
+            left = max(o["drawings"], key=lambda d: float(d["probability"]))
+            sure = how_sure(left["probability"])
+            out.append(f"{o['words']} → {by_name_of(drawings, left['name'])} ({sure})")
+    return out

@@ -32,10 +32,32 @@ class Judgement:
     own: Own = STANDARD  # the instruments in the hands of who asks
     renewed: tuple[str, ...] = ()  # parts exchanged so far
     pairs_weighed: int = 0  # of two faults at once; those without a say are no suspects
+    # of a sheet with variants: the same by each drawing alone, and the drawing that each suspect is of
+    each: tuple[Judgement, ...] = ()
+    drawn_by: tuple[int, ...] = ()
 
     def now(self, faults: Sequence[Fault]) -> tuple[Fault, ...]:
         """Those of the faults that are still in the vehicle."""
         return left(tuple(faults), Conditions(renewed=self.renewed))
+
+    def circuit_of(self, h: int) -> Circuit:
+        """The circuit on which this suspect is weighed."""
+        return self.each[self.drawn_by[h]].circuit if self.each else self.circuit
+
+    @property
+    def by_drawing(self) -> tuple[float, ...]:
+        """Probability of each drawing; empty for a sheet without variants."""
+        mass = [0.0] * len(self.each)
+        for d, p in zip(self.drawn_by, self.post.probability, strict=False):
+            mass[d] += float(p)
+        total = max(sum(mass), 1e-300)
+        return tuple(m / total for m in mass)
+
+    @property
+    def leading(self) -> Judgement:
+        """The judgement by the likeliest drawing alone: what is proven or repaired is so by one of them."""
+        shares = self.by_drawing
+        return self.each[shares.index(max(shares))] if shares else self
 
     def comes_and_goes(self, h: int) -> bool:
         """Whether this suspect is a fault that shows at some tries only."""

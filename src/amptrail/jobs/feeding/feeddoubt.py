@@ -49,6 +49,7 @@ class Alive:
 def alive(circuit: Circuit, readings_text: str) -> Alive:
     """Suspects the readings leave alive."""
     j = judge(circuit, readings_text)
+    j = j.each[0] if j.each else j  # the feed is laid over the sheet as it is drawn
     found = []
     for s in suspects_answer(j, {}, SuspectOptions(top=MOST))["suspects"]:
         if s["probability"] < LEAST_CHANCE or not s["faults"]:

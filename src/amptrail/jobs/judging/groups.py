@@ -112,4 +112,15 @@ def merge(j: Judgement) -> list[Group]:
         for seen in _as_looked(j, [alive.index[i] for i in g])
         for part in _as_tried(j, seen)
     ]
-    return sorted(out, key=lambda g: -g.probability)
+    return sorted(_of_all_drawings(j, out) if j.each else out, key=lambda g: -g.probability)
+
+
+def _of_all_drawings(j: Judgement, found: Sequence[Group]) -> list[Group]:
+    """Groups led by the same fault by one drawing and by another are one: its repair is the same."""
+    led: dict[str, list[Group]] = {}
+    for g in sorted(found, key=lambda g: -g.probability):
+        led.setdefault(j.suspects[g.members[0]].key, []).append(g)
+    return [
+        Group(tuple(m for g in mine for m in g.members), sum(g.probability for g in mine))
+        for mine in led.values()
+    ]

@@ -21,7 +21,9 @@ from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.proofsheet import to_prove
 from amptrail.jobs.judging.provoking import wait_min
 from amptrail.jobs.judging.suspects import estimated, judge
+from amptrail.jobs.judging.telling import telling
 from amptrail.jobs.judging.twins import lent
+from amptrail.jobs.judging.variants import named
 from amptrail.jobs.solved.feeds import find_feed
 from amptrail.plan.decide import Advice, Visit
 
@@ -169,7 +171,9 @@ def next_answer(j: Judgement, o: NextOptions, until_s: float = math.inf) -> Json
         "bound_min": d.plan.bound_min,
         "groups": d.plan.groups,
         "exact": d.plan.exact,
-        "to_prove": to_prove(j) if time.monotonic() < until_s else None,
+        "drawings": named(j),
+        "tells_drawings": telling(d),
+        "to_prove": to_prove(j.leading) if time.monotonic() < until_s else None,
         "refused": _refused(j),
     }
 

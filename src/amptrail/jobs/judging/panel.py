@@ -74,6 +74,14 @@ class Live:
     rows: tuple[tuple[Faults, ...], ...]
     weight: Array  # [live, 3]
 
+    def only(self, which: Sequence[int]) -> Live:
+        """Some of them, by their place here."""
+        w = list(which)
+        return Live(
+            tuple(self.index[i] for i in w), self.probability[w], tuple(self.rows[i] for i in w),
+            self.weight[w],
+        )  # fmt: skip
+
 
 def live(j: Judgement, least: float = LIVE_LEAST, most: int = LIVE_MOST, now: bool = True) -> Live:
     """The heaviest explanations, each at the low, middle and high end of its estimated severity. `now`: as
@@ -129,7 +137,37 @@ class Panel:
 
 
 def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
-    """Every candidate read on every live explanation.
+    """Every candidate read on every live explanation, each on the drawing it is of."""
+    circuits = [j.circuit_of(h) for h in alive.index]
+    apart = list(dict.fromkeys(circuits))
+    if len(apart) == 1:
+        return _panel(j, apart[0], alive, tests)
+    rows = [[i for i, c in enumerate(circuits) if c == of] for of in apart]
+    found = [_panel(j, c, alive.only(r), tests) for c, r in zip(apart, rows, strict=True)]
+    return _beside(alive, rows, found)
+
+
+def _beside(alive: Live, rows: Sequence[Sequence[int]], found: Sequence[Panel]) -> Panel:
+    """Panels of some live explanations each (`rows`) as one of all: the tests that every one of them has."""
+    number = [{t: k for k, t in enumerate(p.tests)} for p in found]
+    common = [t for t in number[0] if all(t in n for n in number)]
+    at = [[n[t] for t in common] for n in number]
+    value = np.zeros((len(alive.index), len(QUANTILES), len(common)))
+    for r, p, k in zip(rows, found, at, strict=True):
+        value[r] = p.value[:, :, k]
+    said: dict[int, Array] = {}
+    for n, t in enumerate(common):
+        if number[0][t] in found[0].said:
+            answers = [p.said[k[n]] for p, k in zip(found, at, strict=True)]
+            said[n] = np.zeros((len(alive.index), *answers[0].shape[1:]))
+            for r, a in zip(rows, answers, strict=True):
+                said[n][r] = a
+    sigma = np.max([p.sigma[k] for p, k in zip(found, at, strict=True)], axis=0)
+    return Panel(alive, tuple(common), value, sigma, tuple(found[0].disturbs[k] for k in at[0]), said)
+
+
+def _panel(j: Judgement, circuit: Circuit, alive: Live, tests: Sequence[Candidate]) -> Panel:
+    """Every candidate read on every live explanation, all of one drawing.
 
     What a 10 Mohm meter shows is taken as the volts of the metal, without solving again; anything that draws
     current is an exact re-solve, and left out where no explanation leaves a volt to draw it from.
@@ -148,7 +186,7 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
     others = [t for t in tests if t not in by_cause]
     for t in by_cause:
         if t.said is not None and t.said.kind == "looks":
-            p = _looks(j, alive, t, solving.solved(j.circuit, rows, Conditions()), back)
+            p = _looks(j, alive, t, solving.solved(circuit, rows, Conditions()), back)
         else:
             p = np.repeat(_moved(j, alive, t), len(QUANTILES), axis=0)
         said[len(kept)] = p.reshape(shape)
@@ -156,13 +194,13 @@ def panel(j: Judgement, alive: Live, tests: Sequence[Candidate]) -> Panel:
         value.append(np.zeros(len(rows)))
         disturbs.append(())
     for c in dict.fromkeys(t.conditions for t in others):
-        got = solving.solved(j.circuit, rows, c)
+        got = solving.solved(circuit, rows, c)
         here = [t for t in others if t.conditions == c]
         loads = [t for t in here if _draws(t) and _live_volts(got, t)]
         values, moved = got.measure([(t.spot, t.reads, t.phase) for t in loads])
         for t in (t for t in here if not _draws(t)):
             if t.said is not None:
-                said[len(kept)] = _chances(j.circuit, t, got)[back].reshape(shape)
+                said[len(kept)] = _chances(circuit, t, got)[back].reshape(shape)
             kept.append(t)
             value.append(np.zeros(len(rows)) if t.said is not None else _metal_volts(got, t))
             disturbs.append(())

@@ -205,7 +205,7 @@ def condemn(
 ) -> Json:
     """May the part be called dead? Exit status 1 while something is missing (docs/json.md, condemn)."""
     sheet = load(sheet_text)
-    j = judge(sheet.circuit, readings_text, history=history, own=own)
+    j = judge(sheet.circuit, readings_text, history=history, own=own).leading
     p = proof_of(j, part)
     proven = p.sheet is not None and p.sheet.proven
     return answer("condemn", sheet, body(j, p), problems=j.problems, exit_status=0 if proven else 1)

@@ -11,7 +11,7 @@ import numpy as np
 
 from amptrail.belief import Posterior, Table, contributions, posterior
 from amptrail.circuit.model import Circuit
-from amptrail.errors import one
+from amptrail.errors import InputError, one
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.faultnames import fault_json
 from amptrail.jobs.base.kept import MEBIBYTE, Kept
@@ -28,7 +28,9 @@ from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_sev
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
 from amptrail.jobs.judging.drawn import TWO, drawn_elsewhere, needs_two
+from amptrail.jobs.judging.variants import joined, named, only_on
 from amptrail.jobs.solved.acting import curable
+from amptrail.jobs.solved.drawings import drawings
 from amptrail.jobs.solved.observe import observations
 from amptrail.jobs.solved.own import STANDARD, Own, in_hand
 from amptrail.sheet import fault_text
@@ -83,9 +85,21 @@ def weigh(
     circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History = NONE,
     own: Own = STANDARD,
 ) -> Judgement:  # fmt: skip
-    """Weigh every single fault, and pairs where singles do not explain, by the readings. Pairs are left out
-    when the clock (`time.monotonic`) has passed `until_s` by then. `own`: the instruments of who asks, beside
-    what the readings say of them."""
+    """Weigh every single fault, and pairs where singles do not explain, by the readings; of a sheet with
+    variants by each drawing. Pairs are left out when the clock (`time.monotonic`) has passed `until_s` by
+    then. `own`: the instruments of who asks, beside what the readings say of them."""
+    of = drawings(circuit)
+    try:
+        each = [_weighed(d.circuit, readings_text, doubles, until_s, history, own) for d in of]
+    except InputError as e:
+        raise only_on(of, readings_text, e) from None
+    return each[0] if len(of) == 1 else joined(circuit, of, each)
+
+
+def _weighed(
+    circuit: Circuit, readings_text: str, doubles: str, until_s: float, history: History, own: Own
+) -> Judgement:
+    """By one drawing."""
     heard = observations(circuit, readings_text, own)
     seen = _bearable(evidence((*heard.used, *heard.there)))
     base = in_both_halves(circuit, beforehand(circuit, heard.worked, history), seen)
@@ -145,9 +159,10 @@ def estimated(j: Judgement, h: int) -> tuple[str, list[Json], Json | None]:
     ohms = [] if severity is None else [severity.ohm] + ([severity.other.ohm] if severity.other else [])
     faults = [f for c in s.causes for f in c.faults]
     told = with_severity(faults, [float(f"{x:.3g}") for x in ohms])
-    text = fault_text(j.circuit, told) if told else "nothing is broken"
+    circuit = j.circuit_of(h)
+    text = fault_text(circuit, told) if told else "nothing is broken"
     shown = None if severity is None else {"ohm": severity.ohm, "low": severity.low, "high": severity.high}
-    return text, [fault_json(j.circuit, f) for f in told], shown
+    return text, [fault_json(circuit, f) for f in told], shown
 
 
 def _ruled_by(j: Judgement) -> list[Json]:
@@ -203,7 +218,7 @@ def _why(j: Judgement, h: int) -> str:
 def _drawn(j: Judgement, h: int) -> str | None:
     """What the drawing would have wrong to read just so."""
     severity = j.post.severity[h]
-    return drawn_elsewhere(j.circuit, j.suspects[h].causes, severity.ohm if severity else None)
+    return drawn_elsewhere(j.circuit_of(h), j.suspects[h].causes, severity.ohm if severity else None)
 
 
 def _equivalent(j: Judgement, members: Sequence[int], first: str) -> list[str]:
@@ -249,6 +264,14 @@ def _listed(j: Judgement, top: int) -> tuple[list[Json], float]:
     return ranked(rows + instrument_rows(j, LISTED_LEAST), top)
 
 
+def _sound(j: Judgement) -> float:
+    """That nothing is broken, by whichever drawing."""
+    if not j.each:
+        return j.post.nothing_broken
+    sound = (float(p) for p, s in zip(j.post.probability, j.suspects, strict=True) if not s.causes[0].faults)
+    return sum(sound)
+
+
 def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> Json:
     """The body of the answer for a judgement already made."""
     rows, rest = _listed(j, options.top)
@@ -256,8 +279,9 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
     return {
         "suspects": rows,
         "rest": rest,
-        "nothing_broken": j.post.nothing_broken,
+        "nothing_broken": _sound(j),
         "not_as_drawn": j.post.undrawn,
+        "drawings": named(j),
         "unexplained": {
             "is": unexplained.is_so,
             "p_value": unexplained.p_value,

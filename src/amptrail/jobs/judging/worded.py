@@ -68,7 +68,7 @@ def part_sheet(
     """`condemn`, each test as it is asked, and the parts a sheet can be about."""
     got = condemn(sheet_text, readings_text, part, own, history)
     circuit = load(sheet_text).circuit
-    j = judge(circuit, readings_text, history=history, own=own)  # the one just made, kept
+    j = judge(circuit, readings_text, history=history, own=own).leading  # the one just made, kept
     lines = [{**x, "tests": [_offered(circuit, t) for t in x["tests"]]} for x in got["lines"]]
     others = [{**a, "test": _offered(circuit, a["test"])} for a in got["alternatives"]]
     return {**got, "lines": lines, "alternatives": others, "parts": list(_parts(j))}

@@ -169,7 +169,7 @@ def drain(sheet_text: str, readings_text: str, options: DrainOptions = DrainOpti
     sheet = load(sheet_text)
     circuit = sheet.circuit
     phase = asleep(circuit)
-    j = judge(circuit, readings_text)
+    j = judge(circuit, readings_text).leading
     seen = sorted(j.seen.all, key=lambda o: o.line)
     rows = box(circuit, seen)
     cases = _cases(j)

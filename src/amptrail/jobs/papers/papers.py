@@ -191,7 +191,7 @@ def _proved(case: Case, facts: CaseFacts, part: str | None) -> CaseFacts:
         return facts
     circuit = load(case.state.sheet).circuit
     concluded = _concluded(circuit, case.state.conclusion)
-    j = judge(circuit, case.state.readings_text)
+    j = judge(circuit, case.state.readings_text).leading
     shown = proof_of(
         j, part or (concluded[0].at.part if concluded and may_condemn(circuit, concluded) else None)
     )

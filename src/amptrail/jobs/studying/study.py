@@ -94,7 +94,7 @@ def _field(circuit: Circuit) -> _Field:
     first, second = np.triu_indices(len(some), 1)
     weight = prior[first] * prior[second]
     total = weight.sum()
-    return _Field(circuit, some, names, judge(circuit, "", "off"), alive, first, second,
+    return _Field(circuit, some, names, judge(circuit, "", "off").leading, alive, first, second,
                   weight / total if total > 0 else weight)  # fmt: skip
 
 
