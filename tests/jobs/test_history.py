@@ -103,7 +103,7 @@ def test_only_closed_jobs_with_a_proven_cause_count_and_all_can_be_taken_back(sh
     shop("job close a")
     got = shop("history")
     assert got["jobs"] == ["a"]
-    assert got["learned"][0]["words"].startswith("1 of your last 1 proven jobs: ground, joints and wires (")
+    assert got["learned"][0]["words"].startswith("your one proven job: ground, joints and wires (")
     shop("job set a history=no")
     out = shop("history")
     assert (out["jobs"], out["left_out"]) == ([], ["a"])
@@ -124,7 +124,7 @@ def test_answers_for_scripts_do_not_depend_on_the_folder(shop: Any) -> None:
     asked = shop("suspects sprayer.sheet sprayer.readings --doubles off --history")
     assert asked["raised"] and asked["suspects"] != before["suspects"]
     screen = shop("suspects sprayer.sheet sprayer.readings --doubles off", as_json=False)
-    assert "1 of your last 1 proven jobs" in " ".join(screen.split())
+    assert "your one proven job" in " ".join(screen.split())
     assert "beforehand" not in shop(
         "suspects sprayer.sheet sprayer.readings --doubles off --no-history", as_json=False
     )

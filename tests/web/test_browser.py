@@ -77,6 +77,22 @@ def test_a_laptop_that_was_started_again_is_not_a_network_that_is_gone(browser: 
     page.context.close()
 
 
+def test_what_is_typed_outlives_a_laptop_that_is_away(browser: Any, address: str) -> None:
+    page = device(browser, 360, touch=True)
+    begin(page, address, "away-1")
+    page.goto(f"{address}/job/away-1/papers")
+    page.check("input[name=what][value=note]")
+    page.fill("#told", "customer tows a trailer")
+    page.route("**/static/style.css", lambda r: r.abort())
+    page.click("form[action$=told] button")
+    page.wait_for_selector("#link-state:has-text('what is typed stays here')")
+    assert page.input_value("#told") == "customer tows a trailer"
+    page.unroute("**/static/style.css")
+    page.click("form[action$=told] button")
+    page.wait_for_function("() => !document.querySelector('#told').value")
+    page.context.close()
+
+
 def test_answers_by_tapping(browser: Any, address: str) -> None:
     page = device(browser, 360, True)
     begin(page, address, "tap-1")

@@ -134,7 +134,10 @@ def words(history: History, x: Learned) -> str:
     n, where = len(history.jobs), x.name
     if x.what == "place":
         where = f"at {x.name}" if x.name == PLAIN else f"at a {x.name} place"
-    so = f"{x.count:g} of your last {n} proven jobs: {where} ({x.expected:.1f} expected)"
+    of = f"{x.count:g} of your last {n} proven jobs"
+    if n == 1:
+        of = "your one proven job" if x.count else "not your one proven job"
+    so = f"{of}: {where} ({x.expected:.1f} expected)"
     return f"{so}: counted {x.factor:.2g} times as likely"
 
 

@@ -95,7 +95,7 @@ export class SheetEditor extends HTMLElement {
       for (const i of said) if (kept[i.name] !== undefined) i.value = kept[i.name];
     }
     form.addEventListener("input", () => sessionStorage.setItem(draft, JSON.stringify(Object.fromEntries([...said].map((i) => [i.name, i.value])))));
-    form.addEventListener("submit", () => sessionStorage.removeItem(draft));
+    form.addEventListener("submit", () => { if (form.dataset.heard) sessionStorage.removeItem(draft); });
     area.addEventListener("input", () => { clearTimeout(this.later); this.later = setTimeout(() => this.check(area.value), 600); });
     if (area.value) this.check(area.value);
   }

@@ -81,7 +81,7 @@ export class LiveJob extends HTMLElement {
   async submitted(e) {
     const form = /** @type {HTMLFormElement} */ (e.target);
     const kind = form.dataset.kind;
-    if (!kind) { if (!this.connected) { e.preventDefault(); banner("no connection to the laptop: planning anew must wait"); } return; }
+    if (!kind) { if (!this.connected) { e.preventDefault(); banner(`no connection to the laptop: ${form.method === "post" ? "nothing was sent, and what is typed stays here" : "planning anew must wait"}`); } return; }
     e.preventDefault();
     const button = /** @type {HTMLButtonElement | null} */ (e.submitter);
     const said = new FormData(form);

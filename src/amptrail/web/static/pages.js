@@ -7,6 +7,7 @@ import { NumberPad, SheetEditor, UnitKeys, VisitDeck } from "./elements.js";
 import { SheetFields } from "./fields.js";
 import { LiveJob } from "./livejob.js";
 import { keepHere } from "./offline.js";
+import { sendOnlyWhenHeard } from "./heard.js";
 
 customElements.define("visit-deck", VisitDeck);
 customElements.define("number-pad", NumberPad);
@@ -16,4 +17,5 @@ customElements.define("circuit-choices", CircuitChoices);
 customElements.define("sheet-editor", SheetEditor);
 customElements.define("sheet-fields", SheetFields);
 customElements.define("live-job", LiveJob);
+sendOnlyWhenHeard();
 keepHere();
