@@ -65,10 +65,10 @@ def test_a_thousand_problems_do_not_scroll_by() -> None:
 
 
 def _test(point: str, *outcomes: tuple[str, float | None, float, str]) -> dict[str, object]:
-    rows = [{"words": w, "low": low, "high": low, "probability": p, "leaves": [{"text": left}]}
+    rows = [{"words": w, "low": low, "high": low, "probability": p, "leaves": [{"text": left, "probability": 1.0}]}
             for w, low, p, left in outcomes]  # fmt: skip
     return {"instrument": "meter", "point": point, "to": None, "with": [], "action": "read", "cautions": [],
-            "line": f"{point} in run meter {{value}}", "outcomes": rows, "while": False,
+            "line": f"{point} in run meter {{value}}", "outcomes": rows, "while": None,
             "watch": None}  # fmt: skip
 
 
@@ -78,7 +78,7 @@ def test_samples_of_a_range_are_one_range_and_a_test_with_one_end_is_left_out(ca
     void = _test("B.in", ("24.9 V to 25.1 V", 24.9, 0.99, "R"), ("about 0 V", 0.0, 0.01, "O"))
     visit = {"place": "p", "phase": "run", "minutes_min": 3.0}
     visits = [{**visit, "rank": 1, "tests": [ranged, void]}, {**visit, "rank": 2, "tests": [void]}]
-    show({"command": "next", "problems": [], "stop": {"is": False}, "visits": visits,
+    show({"command": "next", "problems": [], "stop": {"is": False}, "visits": visits, "tells_drawings": None,
           "expected_min": 1.0, "p80_min": 1.0})  # fmt: skip
     got = capsys.readouterr().out
     assert "11.3 V to 23.0 V → R" in got and "about" not in got.split("To a proven")[0].split("min\n")[1]

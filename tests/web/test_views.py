@@ -13,7 +13,9 @@ def test_where_a_lead_goes_names_the_ends_of_a_run_without_a_name() -> None:
 def test_single_figures_of_one_conclusion_are_one_span_and_minutes_are_whole() -> None:
     words = ("about 7.3 V", "6.4 V to 6.8 V", "about 5.9 V", "about 8.6 V")
     low = {w: float(w.removeprefix("about ").split()[0]) for w in words}
-    outcomes = [{"words": w, "low": low[w], "leaves": [{"text": "G2 open"}]} for w in words]
+    outcomes = [
+        {"words": w, "low": low[w], "leaves": [{"text": "G2 open", "probability": 1.0}]} for w in words
+    ]
     ask = {"question": "Meter on G2.1", "first": [], "where": "", "reached": "", "lead": "", "after": []}
     t = {"line": "G2.1 meter {value}", "point": "G2.1", "instrument": "meter", "ask": ask, "cautions": [],
          "why": "separates G2 open from X7.5 open, 1.3 min", "outcomes": outcomes}  # fmt: skip
