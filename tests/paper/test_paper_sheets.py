@@ -158,7 +158,7 @@ def test_the_slip_is_half_a_sheet_and_names_three_ways() -> None:
     for words in (
         "Proper repair",
         "Temporary, proved",
-        "Must not be driven",
+        "Left standing",
         "39.58 EUR",
         "What was asked, and refused",
     ):

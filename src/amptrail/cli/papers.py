@@ -66,7 +66,7 @@ def slip(
     ctx: typer.Context, job: o.CaseName, pdf: o.PdfFile = None, html: o.HtmlFile = None,
     sheet: o.SheetOfPaper = "a4", language: o.Language = None, as_json: o.AsJson = False,
 ) -> Json:  # fmt: skip
-    """The talk slip: proper repair, feed that holds, must not be driven; each with minutes and price.
+    """The talk slip: proper repair, feed that holds, or left standing; each with minutes and price.
 
     Example: amptrail slip gate --pdf slip.pdf
     """

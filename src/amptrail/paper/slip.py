@@ -89,7 +89,8 @@ def _no_drive(f: CaseFacts) -> tuple[Block, ...]:
     text = say("slip.drive_not", why="; ".join(why)) if why else say(free)
     lost = f"{say('slip.lost')}: {say('slip.lost_standing')}"
     until = f"{say('slip.until')}: {say('slip.until_repair')}"
-    return (Heading(say("slip.no_drive")), Text(text, strong=bool(why)), Text(say("slip.standing")),
+    title = "slip.no_drive" if why else "slip.stands"  # nothing said yet forbids to drive it
+    return (Heading(say(title)), Text(text, strong=bool(why)), Text(say("slip.standing")),
             Text(lost), Text(until))  # fmt: skip
 
 

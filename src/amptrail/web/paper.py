@@ -28,7 +28,7 @@ WORDS = {
     "pencil": "An empty page for readings, with what is worth reading next",
     "quote": "Quote: minutes to a proven cause, and where each slice stops",
     "proof-sheet": "What is shown and what is missing before a part is called dead",
-    "slip": "Talk slip for the shop: repair, feed that holds, must not be driven",
+    "slip": "Talk slip for the shop: repair, feed that holds, or left standing",
     "findings": "Findings: the page the next person starts from",
     "notice": "Notice to the owner of what is temporary",
     "invoice": "Invoice",
