@@ -136,7 +136,7 @@ def _expect(c: Console, got: Json) -> None:
                 note = ", ".join(
                     [*(f for f in r["flags"] if f != "disturbs"), *(f"switches {d}" for d in r["disturbs"])]
                 )
-                t.add_row(r["point"], r["instrument"], _seen(r, rated), band, note)
+                t.add_row(called(r["point"]), r["instrument"], _seen(r, rated), band, note)
             c.print(t)
 
 
@@ -203,7 +203,15 @@ def _outcomes(t: Json) -> list[str]:
             names = list(dict.fromkeys(short(x) for x in left_by(o)))
             left.setdefault(frozenset(names), " or ".join(names) or "nothing in this drawing")
             seen.setdefault(frozenset(names), []).append(o)
-    return [f"{' or '.join(spans(found)[:3])} → {left[names]}" for names, found in seen.items()]
+    told: dict[str, list[str]] = {}  # what looks the same leaves what each of its outcomes leaves
+    for names, found in seen.items():
+        told.setdefault(" or ".join(spans(found)[:3]), []).append(left[names])
+    return [f"{look} → {' or '.join(_each(x))}" for look, x in told.items()]
+
+
+def _each(told: list[str]) -> list[str]:
+    """Each name once."""
+    return list(dict.fromkeys(name for x in told for name in x.split(" or ")))
 
 
 def _card(c: Console, t: Json) -> None:
@@ -275,7 +283,9 @@ def _check(c: Console, got: Json) -> None:
 def _trail(c: Console, got: Json) -> None:
     c.print(f"{got['point']} in {got['phase']}: {_figure(got['volts'], 'V')}")
     for t in got["trails"]:
-        c.print(f"  {_figure(t['amps'], 'A'):>10}  {' → '.join(t['parts'])}")
+        c.print(
+            f"  {_figure(t['amps'], 'A'):>10}  {' → '.join(p for p in t['parts'] if '>' not in p)}"
+        )  # a run has no name
     if not got["trails"]:
         c.print("  no current passes here")
 

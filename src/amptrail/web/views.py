@@ -80,7 +80,10 @@ def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:
         leaves = tuple(dict.fromkeys(short(x) for x in left_by(o)))
         merged.setdefault(leaves, []).append(o)
     if numeric:
-        return tuple(Outcome(" or ".join(spans(many)), leaves) for leaves, many in merged.items())
+        seen: dict[str, dict[str, None]] = {}  # what looks the same leaves what each of its outcomes leaves
+        for leaves, many in merged.items():
+            seen.setdefault(" or ".join(spans(many)), {}).update(dict.fromkeys(leaves))
+        return tuple(Outcome(words, tuple(left)) for words, left in seen.items())
     found = {w: leaves for leaves, many in merged.items() for o in many for w in o["words"].split(" or ")}
     words = list(dict.fromkeys((*LAMPS, *found))) if t["instrument"] in ("lamp", "led") else list(found)
     return tuple(Outcome(SAID.get(w, w), found.get(w, ()), w) for w in words)

@@ -187,8 +187,10 @@ def told(t: Candidate, values: Array) -> str:
     if t.instrument == "ohmmeter" and values.min() >= OVER_OHM:
         return "over range"
     unit = UNIT[t.spot.what]
-    top = f" {unit} to over range" if t.instrument == "ohmmeter" and values.max() >= OVER_OHM else ""
-    return words_between(float(values.min()), float(values.min() if top else values.max()), unit) + top
+    low = float(values.min())
+    if t.instrument == "ohmmeter" and values.max() >= OVER_OHM:
+        return f"{words_between(low, low, unit).removeprefix('about ')} to over range"
+    return words_between(low, float(values.max()), unit)
 
 
 def showing(
