@@ -7,12 +7,20 @@ AmptrailError
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Literal
 
 Severity = Literal["error", "warning", "note"]
+_ENDLESS = re.compile(r"(\S{60})\S{50,}(\S{10})")  # a slip of the keyboard or of another format, not a name
+
+
+def short(text: str) -> str:
+    """What was said, with words that no screen holds cut in their middle."""
+    return _ENDLESS.sub(r"\1…\2", text)
+
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,13 +43,13 @@ class Problem:
     def text(self) -> str:
         """The problem as one paragraph for a person."""
         place = f"line {self.line}, column {self.column}: " if self.line else ""
-        parts = [f"{self.severity}: {place}{self.message}"]
+        parts = [f"{self.severity}: {place}{short(self.message)}"]
         if self.expected:
             parts.append(f"  expected: {', '.join(self.expected)}")
         if self.nearest:
             parts.append(f"  did you mean: {self.nearest}")
         if self.to_do:
-            parts.append(f"  do this: {self.to_do}")
+            parts.append(f"  do this: {short(self.to_do)}")
         return "\n".join(parts)
 
     @property
@@ -57,8 +65,9 @@ class Problem:
 def as_row(p: Problem) -> dict[str, object]:
     """A problem as the contract shows it (docs/json.md, Envelope)."""
     return {
-        "line": p.line, "column": p.column, "severity": p.severity, "code": p.code, "message": p.message,
-        "expected": list(p.expected), "nearest": p.nearest, "remedy": p.to_do,
+        "line": p.line, "column": p.column, "severity": p.severity, "code": p.code,
+        "message": short(p.message), "expected": list(p.expected), "nearest": p.nearest,
+        "remedy": short(p.to_do),
     }  # fmt: skip
 
 

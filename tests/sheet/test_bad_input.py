@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from amptrail.errors import InputError, Problem
+from amptrail.errors import InputError, Problem, as_row
 from amptrail.sheet import parse, parse_fault, parse_readings
 from amptrail.sheet.parse import decode
 
@@ -138,3 +138,23 @@ def test_a_part_called_otherwise_is_told_its_word(line: str, near: str) -> None:
 def test_a_line_that_begins_as_none_is_told_how_lines_begin(line: str) -> None:
     (p,) = _problems(line)
     assert "relay" in p.remedy and "path BAT.+" in p.remedy
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "phase late as running 1e400 s",
+        "place bench 1e400 min",
+        "likelier F1 1e99 x",
+        "draw asleep at most 1e99999999999999999999 A",
+        "must lit: L.in to L.out 1e16 V or more in running",
+    ],
+)
+def test_a_figure_no_number_holds_is_refused_where_it_stands(line: str) -> None:
+    (p,) = _problems(SHEET + line + "\n")
+    assert (p.code, p.line) == ("out-of-range", SHEET.count("\n") + 1) and p.column > 1 and p.remedy
+
+
+def test_an_endless_word_is_cut_where_it_is_told() -> None:
+    (p,) = _problems(SHEET + f"path BAT.+ -- {'Q' * 5000} -- body\n")
+    assert len(p.text()) < 400 and len(as_row(p)["message"]) < 200  # type: ignore[arg-type]

@@ -46,8 +46,13 @@ def failed(command: str | None, error: Exception) -> Json:
 
 
 def said(got: Json) -> str:
-    """An answer as one line of JSON; halves of characters, which no UTF-8 holds, are written as escapes."""
-    plain = json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n"
+    """An answer as one line of JSON; halves of characters, which no UTF-8 holds, are written as escapes.
+    A number that JSON cannot hold is a fault of the program, told as one: the next request is answered."""
+    try:
+        plain = json.dumps(got, ensure_ascii=False, allow_nan=False) + "\n"
+    except ValueError as e:
+        own = {"id": got["id"]} if "id" in got else {}
+        return said({**own, **failed(got.get("command"), e)})
     try:
         plain.encode("utf-8")
     except UnicodeEncodeError:

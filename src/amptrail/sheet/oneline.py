@@ -6,7 +6,7 @@ import re
 from functools import cache
 from typing import Any
 
-from lark import Tree
+from lark import Token, Tree
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from amptrail.circuit.model import key
@@ -14,9 +14,10 @@ from amptrail.errors import InputError, Problem, nearest
 from amptrail.reference.words import colours
 from amptrail.sheet import slips, unit_slips
 from amptrail.sheet.grammar import parser
-from amptrail.sheet.lexer import TOKEN, words
+from amptrail.sheet.lexer import TOKEN, quantity, words
 
 FEW = 3  # so many choices are told in the remedy itself
+MOST = 1e15  # no figure of a vehicle, in any unit, is further from nothing than this
 _SAY = {
     "NAME": "a name",
     "TERM": "a terminal",
@@ -56,7 +57,23 @@ def tree_of(text: str, start: str, line: int = 1) -> Tree[Any]:
         raise InputError((_character_problem(text, e, line),)) from None
     except UnexpectedInput as e:  # pragma: no cover - lark has no other kind today
         raise InputError((Problem("syntax", str(e), line, 1),)) from None
+    if "e" in text.lower() or len(text) > len(str(MOST)):
+        _bounded(tree, line)
     return tree
+
+
+def _bounded(tree: Tree[Any], line: int) -> None:
+    """Refuse a figure that a float or a table of limits could not hold, wherever in a line it stands."""
+    for token in tree.scan_values(lambda v: isinstance(v, Token) and v.type == "QTY"):
+        try:
+            fits = abs(quantity(str(token)).si) <= MOST
+        except ArithmeticError:
+            fits = False
+        if not fits:
+            raise InputError((
+                Problem("out-of-range", f"{token} is no figure of a vehicle", line, token.column or 1,
+                        remedy="check the figure and its unit: more than 1e15 of anything is a slip"),
+            ))  # fmt: skip
 
 
 @cache
