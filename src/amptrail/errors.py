@@ -22,7 +22,6 @@ def short(text: str) -> str:
     return _ENDLESS.sub(r"\1…\2", text)
 
 
-
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing wrong with an input, said so that a person can mend it.

@@ -75,6 +75,8 @@ def test_two_readings_that_cannot_both_hold_are_warned_of() -> None:
         ("F1.in in running lamp 12", "no-unit"),
         ("lamp-lit in running meter 12 V", "unknown-point"),
         ("L in running works 9 of 7", "impossible"),
+        ("F1.in in running meter 124 V", "impossible"),
+        ("F1.in in running loaded 1240 V", "impossible"),
         ("battery 900 V", "impossible"),
         ("with feed J9", "unknown-feed"),
     ],
@@ -190,3 +192,13 @@ def test_a_time_is_told_of_a_light_and_of_nothing_else(said: str) -> None:
         parse_readings(parse("battery BAT 12 V\nfuse F 3 A\npath BAT.+ -- F -- body\npath BAT.- -- body"),
                        f"F.in in running {said}")  # fmt: skip
     assert "lamp lit 12 s then dark" in e.value.problems[0].remedy
+
+
+def test_more_volts_than_the_vehicle_has_is_a_slip_of_the_point_but_not_on_a_scope() -> None:
+    circuit = parse("phase running 9 s\nbattery BAT 12.6 V\nfuse F1 5 A\nlamp L 12 V 5 W\n"
+                    "path BAT.+ -- F1 -- L -- BAT.-\n")  # fmt: skip
+    with pytest.raises(InputError) as caught:
+        parse_readings(circuit, "battery 12.5 V\nF1.in in running meter 124 V\n")
+    (p,) = caught.value.problems
+    assert (p.line, p.column, p.nearest) == (2, 24, "12.4 V") and "scope" in p.remedy
+    assert parse_readings(circuit, "F1.in in running scope 350 V\nF1.in in running meter 29 V\n").items

@@ -10,6 +10,7 @@ from lark import Token, Tree
 
 from amptrail.circuit.model import Circuit, Point, Term, key
 from amptrail.circuit.phases import drive_cycle, meant
+from amptrail.circuit.supply import nominal_v
 from amptrail.errors import InputError, Problem
 from amptrail.sheet.contradictions import contradictions
 from amptrail.sheet.feeds import parse_feed
@@ -20,6 +21,7 @@ from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.parse import lines_of
 from amptrail.sheet.readers import reader_of
 from amptrail.sheet.words import term_text
+from amptrail.units import exact
 
 _UNITS = {
     "meter": ("V",),
@@ -29,6 +31,8 @@ _UNITS = {
     "ohmmeter": ("ohm",),
     "scope": ("V", "A"),
 }
+_STEADY = ("meter", "loaded", "fuse-drop")  # they show a mean: no kick of a winding
+MOST_TIMES = 5.0  # of the vehicle's volts: an alternator without its battery stays below (common practice)
 _AT_REST = ("ohmmeter", "eye", "hand")  # what is read with the battery off
 _SHOWS_LIGHT = ("lamp", "led", "eye")  # of what is lit, how long it was is a reading
 _TIME = "a time is told of a light: lamp lit 12 s then dark, or lamp lit > 70 s"
@@ -409,7 +413,21 @@ class _Reader:
         most = {"V": 1000.0, "A": 10_000.0}.get(q.dimension, float("inf"))
         if abs(q.si) > most or (q.dimension in ("ohm", "s") and q.si < 0):
             raise wrong(token, "impossible", f"{token} cannot be", remedy="check the sign and the unit")
+        if q.dimension == "V" and instrument in _STEADY:
+            self._of_this_vehicle(q.si, token)
         return q.si
+
+    def _of_this_vehicle(self, volts: float, token: Token) -> None:
+        """Refuse steady volts that nothing here gives; a scope may well see a winding kick as high."""
+        usual = nominal_v(self.circuit)
+        if abs(volts) <= MOST_TIMES * usual:
+            return
+        shifted = [volts / tens for tens in (10.0, 100.0, 1000.0) if abs(volts) / tens <= 1.5 * usual]
+        near = exact(float(f"{shifted[0]:.12g}"), "V") if shifted else None
+        said = f"{token} is more than the batteries, a charger or an alternator of {usual:g} V give"
+        remedy = "check the decimal point, the unit and the point; a scope may read the kick of a winding"
+        column = token.column or 1
+        raise InputError((Problem("impossible", said, self.number, column, nearest=near, remedy=remedy),))
 
     def _reachable(self, r: Reading, token: Token) -> None:
         part = self.names.parts.get(key(r.a.part))
