@@ -1,11 +1,14 @@
 """One person's instrument as the cause: a dead lead, a clip on paint, a low battery explain many readings.
 
-Looked at when the causes of the circuit leave a reading in doubt; priors are such that a plain good
-explanation is never beaten by it. It is told as `instrument wrong` of the part the reference lead was on.
+Looked at when the causes of the circuit leave a reading in doubt, and when an instrument has shown nothing
+at all so far: nobody knows then that it works, however well an open battery would explain it too. Priors are
+such that a plain good explanation is never beaten by it. It is told as `instrument wrong` of the part the
+reference lead was on.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from amptrail.belief import Posterior, Spoiler, Table, posterior
@@ -22,6 +25,7 @@ from amptrail.jobs.solved.spots import battery_minus
 DEAD, ANYTHING, FACTOR = 0.006, 0.004, 0.010
 OFF_BY = 0.3  # of what is there: how far a low battery in the meter or a bad contact puts it off
 DOUBTED = 0.1  # "not as drawn" above this asks for the instruments too
+SHOWN = 0.1  # V or A: an instrument that has shown this much once is alive (common practice)
 AGAIN_MIN = 3.0
 USED = ("meter", "lamp", "loaded", "led", "clamp", "fuse-drop", "scope")
 
@@ -35,10 +39,18 @@ def _by_hand(seen: Evidence) -> dict[tuple[str, ...], tuple[int, ...]]:
     return {k: v for k, v in found.items() if len(v) > 1}
 
 
+def _shown(seen: Evidence, mine: Sequence[int]) -> bool:
+    """Whether an instrument showed anything in any of its readings."""
+    return any(abs(o.value) > SHOWN for o in (seen.numbers[i] for i in mine))
+
+
 def with_instruments(t: Table, seen: Evidence, post: Posterior) -> tuple[Table, Posterior]:
     """The table with instruments that may be wrong, weighed, when the causes alone leave doubts."""
     doubts = post.doubtful is not None or post.unexplained.p_value < 0.05 or post.undrawn > DOUBTED
     taken = tuple(_by_hand(seen).values())
+    if not doubts:
+        taken = tuple(mine for mine in taken if not _shown(seen, mine))
+        doubts = bool(taken)
     if not doubts or not taken:
         return t, post
     spoilers = tuple(
