@@ -27,6 +27,7 @@ from amptrail.jobs.evidence.parted import in_both_halves
 from amptrail.jobs.evidence.predict import Evidence, Suspect, evidence, with_severity
 from amptrail.jobs.evidence.renewed import weighed, with_new_ones
 from amptrail.jobs.judging import groups
+from amptrail.jobs.judging.asdrawn import as_drawn
 from amptrail.jobs.judging.drawn import TWO, drawn_elsewhere, needs_two
 from amptrail.jobs.judging.variants import joined, named, only_on
 from amptrail.jobs.solved.acting import curable
@@ -131,7 +132,8 @@ def _weighed(
         t, post = with_instruments(t, seen, post)
     hand = in_hand(readings_text, own)
     return Judgement(
-        circuit, everyone, seen, heard.ignored, heard.problems, post, heard.worked, history, hand,
+        circuit, everyone, seen, heard.ignored, (*heard.problems, *as_drawn(circuit)), post, heard.worked,
+        history, hand,
         heard.renewed, pairs,
     )  # fmt: skip
 
