@@ -24,7 +24,8 @@ ROW: dict[str, Any] = {
     ],
     "would_break": [mark("dead_lock", "horn", "ignition-on", 3.0, 9.0)],
     "notes": [mark("off_when_required", "fan", "after-run", 12.0, 1.0)],
-    "flags": {"sleep_current_a": {"asleep_start": 0.001, "awake:running": 5.7, "before_first_use": None}},
+    "flags": {},
+    "drained": {"battery": "BAT", "amps": 5.7},
 }
 
 
@@ -46,7 +47,7 @@ def test_each_rule_once_with_its_figure() -> None:
 
 def test_the_battery_is_judged_by_its_worst_night() -> None:
     assert drain_a(ROW) == 5.7
-    assert drain_a({**ROW, "flags": {}}) is None
+    assert drain_a({**ROW, "drained": None}) is None
 
 
 def test_how_it_is_switched_off() -> None:

@@ -10,6 +10,7 @@ from amptrail.checker.told import Found, Mark, Told, active, amps, longer, metal
 from amptrail.circuit import tables
 from amptrail.circuit.model import Circuit, Draw, GroundPin, Reference, Supply, Term, key
 from amptrail.circuit.phases import sleeping
+from amptrail.circuit.supply import returning
 from amptrail.twin.overlay import switch_made
 
 Marks = Iterator[Mark]
@@ -109,7 +110,7 @@ def _limit(t: Told) -> float | None:
 
 def sleep_current(t: Told) -> Marks:
     limit = _limit(t)
-    batteries = [p.name for p in t.circuit_of(t.vehicle).parts if p.kind == "battery"]
+    batteries = returning(t.circuit_of(t.vehicle))
     for start in t.starts if limit is not None else ():
         bed = t.bed(t.mine(start))
         total = sum(amps(bed, name) for name in batteries)

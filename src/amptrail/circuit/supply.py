@@ -76,6 +76,34 @@ def nominal_v(circuit: Circuit) -> float:
     return CELL_BLOCK_V * max(round(highest / FULL_V), 1)
 
 
+@lru_cache(maxsize=64)
+def returning(circuit: Circuit) -> tuple[str, ...]:
+    """Batteries whose minus post is not the plus post of another: what they deliver comes back from the
+    vehicle, while that of a battery on top of another in series has been counted below it."""
+    w = wiring(circuit)
+    joined: dict[int, set[int]] = {}
+    for a, b in _leads(circuit):
+        joined.setdefault(a, set()).add(b)
+        joined.setdefault(b, set()).add(a)
+    cells = [p for p in circuit.parts if p.kind == "battery"]
+    plus = {w.node(Term(p.name, "+")) for p in cells}
+
+    def on_top(start: int | None) -> bool:
+        seen, todo = {start}, [start]
+        while todo:
+            here = todo.pop()
+            if here in plus:
+                return True
+            fresh = joined.get(here, set()) - seen if here is not None else set()
+            seen |= fresh
+            todo += fresh
+        return False
+
+    return tuple(p.name for p in cells if not on_top(w.node(Term(p.name, "-")))) or tuple(
+        p.name for p in cells
+    )
+
+
 WANTS = {  # what a 12 V vehicle's usual part is taken to be, and what to write instead in one of 24 V
     "relay": ("pull_v", "coil 300 ohm pulls 16 V drops 5 V"),
     "starter": ("pull_v", "pulls 16 V drops 6 V"),

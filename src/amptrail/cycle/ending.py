@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from amptrail.circuit.phases import sleeping
+from amptrail.circuit.supply import returning
 from amptrail.cycle.timeline import Bits, Instant
 from amptrail.solve import Network
 from amptrail.solve.settle import CHATTER, EVENTS
@@ -51,8 +52,8 @@ def self_holding(step: Stepper, last: Snapshot) -> tuple[str, ...]:
 
 
 def sleep_amps(net: Network, end: Instant) -> float | None:
-    """What all batteries deliver, A; None where there is no steady value."""
+    """What all batteries deliver, in series counted once, A; None where there is no steady value."""
     if end.status in ("chatter", "not_converged"):
         return None
-    which = [net.branch(p.name) for p in net.circuit.parts if p.kind == "battery"]
+    which = [net.branch(name) for name in returning(net.circuit)]
     return float(np.sum(end.amps[which]))

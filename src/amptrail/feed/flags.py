@@ -17,6 +17,7 @@ from amptrail.feed.measures import (
     battery_a,
     buzzing,
     by_phase,
+    each_battery_a,
     fuse_a,
     ratings,
     reverse_a,
@@ -78,6 +79,18 @@ def _before(s: Story) -> Instant:
 
 def _amps(x: Instant) -> float | None:
     return rounded(battery_a(x)) if x.steady else None
+
+
+def drained(of: Lives) -> tuple[str, float] | None:
+    """The battery that gives most in any sleep judged, and what it gives, A; None: nothing steady."""
+    sleeps_of = [_asleep(of.get("fed", start)) for start in of.plain_starts]
+    found = [
+        (amps, name)
+        for x in (_before(of.get("fed", "asleep")), *sleeps_of) if x.steady
+        for name, amps in each_battery_a(x).items()
+    ]  # fmt: skip
+    amps, name = max(found, key=lambda row: row[0], default=(0.0, ""))
+    return (name, amps) if name else None
 
 
 def _phase(start: str) -> str:

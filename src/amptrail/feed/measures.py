@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from amptrail.circuit.model import Part, Signal, Term, key
+from amptrail.circuit.supply import returning
 from amptrail.feed.evidence import Instant, Story
 from amptrail.solve import laws
 from amptrail.solve.network import Network
@@ -93,10 +94,16 @@ def ratings(net: Network) -> dict[str, float]:
 
 
 def battery_a(x: Instant) -> float:
-    """Current the batteries deliver, A."""
+    """Current the batteries deliver, those in series counted once, A."""
+    net = x.story.network
+    return sum(float(x.amps[net.branch(n)]) for n in returning(net.circuit))
+
+
+def each_battery_a(x: Instant) -> dict[str, float]:
+    """What each battery delivers by itself, A."""
     net = x.story.network
     names = [p.name for p in net.circuit.parts if p.kind == "battery"]
-    return sum(float(x.amps[net.branch(n)]) for n in names)
+    return {n: float(x.amps[net.branch(n)]) for n in names}
 
 
 def by_phase(stories: Iterable[Story], measure: Any) -> dict[int, dict[str, float]]:

@@ -8,7 +8,9 @@ from functools import lru_cache
 
 from amptrail.circuit.model import Circuit, Fault, Feed, key
 from amptrail.errors import Problem, nearest, one
+from amptrail.feed.flags import drained
 from amptrail.feed.marks import PURPOSES, Purpose
+from amptrail.feed.measures import rounded
 from amptrail.feed.parts import label, minutes, part_row
 from amptrail.feed.proof import sha256, write_proof
 from amptrail.feed.search.run import search
@@ -146,6 +148,7 @@ def _row(a: Asked, v: Verdict, nominal: bool) -> Json:
         "notes": [mark_json(m) for m in v.notes],
         "already_so": [mark_json(m) for m in v.already_so],
         "flags": v.flags,
+        "drained": {"battery": most[0], "amps": rounded(most[1])} if (most := drained(v.lives)) else None,
         "worst_case": {}
         if nominal
         else {r: {**mark_json(m), "margin": m.margin} for r, m in v.worst.items()},

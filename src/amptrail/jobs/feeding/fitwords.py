@@ -55,10 +55,10 @@ def broken(row: Json) -> list[str]:
 
 
 def drain_a(row: Json) -> float | None:
-    """The largest current the battery gives asleep, from every start that was judged, A."""
-    told = (row["flags"] or {}).get("sleep_current_a") or {}
-    found = [v for v in told.values() if v is not None]
-    return max(found) if found else None
+    """The largest current that one battery gives asleep, from every start that was judged, A: of two, the one
+    that is drained faster decides how long the engine still starts."""
+    told = row.get("drained")
+    return float(told["amps"]) if told else None
 
 
 def place_of(circuit: Circuit, point: str) -> str:
