@@ -73,7 +73,6 @@ def test_two_readings_that_cannot_both_hold_are_warned_of() -> None:
         ("F1.in in running meter 3 A", "wrong-unit"),
         ("F1.in in running meter bright", "wrong-word"),
         ("F1.in in running lamp 12", "no-unit"),
-        ("lamp-lit in running meter 12 V", "unknown-point"),
         ("L in running works 9 of 7", "impossible"),
         ("F1.in in running meter 124 V", "impossible"),
         ("F1.in in running loaded 1240 V", "impossible"),
@@ -202,3 +201,26 @@ def test_more_volts_than_the_vehicle_has_is_a_slip_of_the_point_but_not_on_a_sco
     (p,) = caught.value.problems
     assert (p.line, p.column, p.nearest) == (2, 24, "12.4 V") and "scope" in p.remedy
     assert parse_readings(circuit, "F1.in in running scope 350 V\nF1.in in running meter 29 V\n").items
+
+
+FUNCTIONS = parse(
+    "phase running 9 s\nbattery BAT\nfuse F1 5 A\nlamp L 12 V 5 W\nmodule ECM\n"
+    "path BAT.+ -- F1 -- L -- BAT.-\n"
+    "path F1.out -- ECM.30\npath ECM.31 -- BAT.-\nECM.31 ground\nECM.30 supply 1 kohm awake 1 kohm asleep\n"
+    "ECM awake while always\nmust light: L.in to L.out 9 V or more in running\n"
+    "must awake: ECM awake in running\n"
+)
+
+
+def test_a_function_is_read_where_its_line_says() -> None:
+    told = "`light` in running meter 11 V\nlight in running clamp 400 mA\nlight in running works\n"
+    volts, amps, works = parse_readings(FUNCTIONS, told).items
+    assert (str(volts.a), str(volts.b), volts.point) == ("L.in", "L.out", "light")
+    assert (amps.a, amps.instrument, works.kind) == (Term("L", ""), "clamp", "works")
+
+
+def test_a_function_without_a_point_says_how_it_is_told() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_readings(FUNCTIONS, "`awake` in running meter 11 V\n")
+    (p,) = caught.value.problems
+    assert (p.code, p.line) == ("a-function", 1) and "awake in PHASE works" in p.remedy

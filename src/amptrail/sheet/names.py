@@ -7,7 +7,7 @@ from typing import Any
 
 from lark import Token
 
-from amptrail.circuit.model import BODY, Circuit, Driver, Input, ModuleLine, Part, Term, key
+from amptrail.circuit.model import BODY, Circuit, Driver, Input, ModuleLine, Part, Point, Term, key
 from amptrail.errors import InputError, Problem, nearest
 
 Node = Any  # a lark Tree whose children are trees or tokens, told apart by the rule that made it
@@ -221,4 +221,26 @@ class Names:
         )
 
 
-__all__ = ["BODY", "BRANCHES", "CAVITIED", "HUBS", "TERMINALS", "TWO_ENDED", "Names", "wrong"]
+def function_points(circuit: Circuit) -> dict[str, Point]:
+    """Functions whose volts a `must` line tells, as points to read, by folded name; what is called like a
+    part, a net or a point means that."""
+    known = Names(circuit)
+    taken = {*known.parts, *known.nets, *known.points}
+    return {
+        key(m.name): Point(m.name, "volts", m.a, m.b)
+        for m in circuit.musts
+        if m.a is not None and key(m.name) not in taken
+    }
+
+
+__all__ = [
+    "BODY",
+    "BRANCHES",
+    "CAVITIED",
+    "HUBS",
+    "TERMINALS",
+    "TWO_ENDED",
+    "Names",
+    "function_points",
+    "wrong",
+]

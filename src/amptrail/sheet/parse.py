@@ -14,7 +14,7 @@ from amptrail.circuit.tables import KINDS
 from amptrail.errors import InputError, Problem, one
 from amptrail.sheet.build import Builder
 from amptrail.sheet.hops import term
-from amptrail.sheet.names import Names
+from amptrail.sheet.names import Names, function_points
 from amptrail.sheet.oneline import tree_of
 
 MAX_CHARACTERS = 2_000_000
@@ -86,9 +86,12 @@ def parse(text: str, name: str = "") -> Circuit:
 
 
 def parse_point(circuit: Circuit, text: str) -> Term | Point:
-    """A named point of the sheet, or a point as written: `K4.86`, `X7.4.b`, a net's name, a part."""
+    """A named point of the sheet, or a point as written: `K4.86`, `X7.4.b`, a net's name, a part; a function
+    is read where its `must` line says."""
     for point in circuit.points:
         if key(point.name) == key(text.strip()):
             return point
+    if point := function_points(circuit).get(key(text.strip())):
+        return point
     names = Names(circuit)
     return term(names, tree_of(text, "point_arg").children[0])

@@ -16,7 +16,7 @@ from amptrail.sheet.contradictions import contradictions
 from amptrail.sheet.feeds import parse_feed
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.lexer import quantity
-from amptrail.sheet.names import Names, wrong
+from amptrail.sheet.names import Names, function_points, wrong
 from amptrail.sheet.oneline import tree_of
 from amptrail.sheet.parse import lines_of
 from amptrail.sheet.readers import reader_of
@@ -124,7 +124,7 @@ class _Reader:
         self.battery: float | None = None
         self.conditions = Conditions()
         self.warnings: list[Problem] = []
-        self.points = {key(p.name): p for p in circuit.points}
+        self.points = {**function_points(circuit), **{key(p.name): p for p in circuit.points}}
         self.functions = {key(m.name): m.name for m in circuit.musts}
         self.number = 0
         self.phases = {key(p.name): p.name for p in drive_cycle(circuit)} | {"off": "off"}
@@ -265,7 +265,13 @@ class _Reader:
                 return self.names.bare(word(node), part_first=True), None
         if node.data == "name" and key(str(word(node))) in self.points:
             point = self.points[key(str(word(node)))]
+            whole = point.what == "volts" and point.b is not None and point.b.part == point.a.part
+            if whole and seen == "s_instrument" and _of_part(tree) and point not in self.circuit.points:
+                return Term(point.a.part, ""), None  # the current of a function is that of its part
             return point.a, point
+        if function is not None and key(function) not in self.names.parts:
+            raise wrong(word(node), "a-function", f"{function} is a function without a point of its own",
+                        remedy=f"write `{function} in PHASE works` or `does not work`")  # fmt: skip
         return term(self.names, ref, strict=True), None
 
     def _observed(self, tree: Any, number: int, text: str) -> Reading:

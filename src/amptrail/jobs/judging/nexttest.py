@@ -17,6 +17,7 @@ from amptrail.jobs.judging.cautions import cautions_for
 from amptrail.jobs.judging.desk import Desk, NextOptions, desk
 from amptrail.jobs.judging.lines import condition_words, reading_line
 from amptrail.jobs.judging.offers import in_hand
+from amptrail.jobs.judging.outcomes import SLIP
 from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.proofsheet import to_prove
 from amptrail.jobs.judging.provoking import wait_min
@@ -29,6 +30,8 @@ from amptrail.plan.decide import Advice, Visit
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
 TELLS_NOTHING_BITS = 0.02
+# as likely as a slip of the hand, or as seeing what is not there: it does not explain what was found
+SLIP_TIMES, MOST_SLIP = 2.0, 0.15
 INSTRUMENT_FIRST = 0.5  # likelier wrong than right: nothing is believed before it is tried
 INSTRUMENT_SAYS = (
     "the instrument or its lead is probably wrong: read the battery with it before anything else"
@@ -56,9 +59,13 @@ def _why(d: Desk, a: Advice) -> str:
 
 
 def _outcomes(d: Desk, a: Advice) -> list[Json]:
+    """What may be found, and who is left by it: none of those whom only a slip of the hand brings there."""
     c = d.classes[a.test]
     rows = []
     for o in sorted(a.outcomes, key=lambda o: -o.probability):
+        told_in_words = not np.isfinite(c.low[o.klass])
+        floor = float(c.chance[:, o.klass].min()) if told_in_words else SLIP / len(c.words)
+        slip = min(SLIP_TIMES * floor, MOST_SLIP)
         low, high = float(c.low[o.klass]), float(c.high[o.klass])
         numbers = np.isfinite(low) and np.isfinite(high)
         rows.append(
@@ -70,6 +77,7 @@ def _outcomes(d: Desk, a: Advice) -> list[Json]:
                 "leaves": [
                     {"text": estimated(d.judgement, d.panel.live.index[h])[0], "probability": p}
                     for h, p in o.leaves
+                    if c.chance[h, o.klass] > slip
                 ],
             }
         )
