@@ -25,7 +25,7 @@ from amptrail.jobs.judging.visiting import visiting
 from amptrail.jobs.solved import acting, solving
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.observe import observations
-from amptrail.sheet import parse_fault
+from amptrail.sheet import parse, parse_fault
 
 DEMOS = Path(__file__).parents[2] / "demos"
 SHEET = """vehicle "Hay turner, one pump"
@@ -240,3 +240,12 @@ def test_what_is_repaired_is_told_apart_by_what_was_read_before() -> None:
     assert first(read)[0] == "G2"
     part, alike = first(read + "G2 repaired\nPUMP in ignition-on works\n")
     assert part == "G2" and not any(x.startswith(("PUMP", "W11")) or x.endswith("open") for x in alike)
+
+
+def test_a_draw_that_is_said_not_to_have_changed_is_not_asked_again() -> None:
+    sheet = (DEMOS / "camper.sheet").read_text(encoding="utf-8")
+    told = "BAT in asleep clamp 450 mA\nX20 replaced, no change\n"
+    used = judge(parse(sheet), told).seen.all
+    again = [o for o in used if o.line == 2 and o.kind == "range"]
+    assert [(round(o.low, 3), round(o.high, 3)) for o in again] == [(0.405, 0.495)]
+    assert not [o for o in judge(parse(sheet), "STEP in running works\n" + told).seen.all if o.kind == "range"]

@@ -35,6 +35,7 @@ ACROSS = ("battery", "lamp", "led", "motor", "solenoid", "heater", "ptc", "load"
 # practice)
 COUNTED = 1.5
 RIPPLE, RIPPLE_SHARE = 1.0, 0.25  # V or A, and share of the reading, that cranking or idling makes (the same)
+ABOUT = 0.1  # of a current that is said not to have changed (common practice)
 BEEPS_OHM = 20.0  # common practice: a beeper sounds below 20-50 ohm
 NOTHING_AT_ALL = 0.0
 DRAWING = ("lamp", "loaded", "led")  # instruments that draw current
@@ -330,7 +331,8 @@ def observations(circuit: Circuit, text: str, own: Own = STANDARD) -> Heard:
             new = _as_new(circuit, r)
             renewed = tuple(sorted({*renewed, *new}))
             if got.word:  # a part renewed without a word of what it did is no reading
-                used.append(_in_vain(replace(got, made_new=new), used, renewed))
+                in_vain = _in_vain(replace(got, made_new=new), used, renewed)
+                used += [*([] if in_vain.tells else _as_much(got, used, renewed)), in_vain]
         else:
             fresh = {r.a.part} if r.word == "blows" else set()
             standing = replace(got.conditions, renewed=tuple(sorted({*renewed, *fresh})))
@@ -440,6 +442,20 @@ def failing(heard: Sequence[Observation]) -> list[Observation]:
 def _fails(o: Observation) -> bool:
     """Whether it does not do what it should, or not always."""
     return not o.word.startswith("works") or (o.good_of is not None and o.good_of[0] < o.good_of[1])
+
+
+def _as_much(o: Observation, before: Sequence[Observation], renewed: tuple[str, ...]) -> list[Observation]:
+    """No change where the complaint is a current and nothing was said to fail: about as much flows again."""
+    first = next((x for x in before if x.kind != "exchanged"), None)
+    if first is None or first.kind != "number" or first.tool != "clamp" or first.conditions != Conditions():
+        return []
+    ends = sorted((first.value * (1 - ABOUT), first.value * (1 + ABOUT)))
+    return [
+        replace(
+            first, line=o.line, text=o.text, kind="range", low=ends[0], high=ends[1], whose=o.whose,
+            battery_v=None, conditions=Conditions(renewed=renewed),
+        )
+    ]  # fmt: skip
 
 
 def _in_vain(o: Observation, before: Sequence[Observation], renewed: tuple[str, ...]) -> Observation:
