@@ -78,7 +78,8 @@ def test_every_start_ends_in_order_of_time(name: str) -> None:
 
 def test_the_named_starts_of_a_full_sheet() -> None:
     assert named_starts(circuit("sprayer")) == (
-        "restart-in-after-run", "aborted-crank", "stall", "battery-reconnected", "unlock-without-start",
+        "restart-in-after-run", "aborted-crank", "stall", "key-off-turning", "battery-reconnected",
+        "unlock-without-start",
     )  # fmt: skip
     assert "aborted-crank" not in named_starts(circuit("camper"))  # its sheet has no cranking
 

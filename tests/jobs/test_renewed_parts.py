@@ -248,4 +248,5 @@ def test_a_draw_that_is_said_not_to_have_changed_is_not_asked_again() -> None:
     used = judge(parse(sheet), told).seen.all
     again = [o for o in used if o.line == 2 and o.kind == "range"]
     assert [(round(o.low, 3), round(o.high, 3)) for o in again] == [(0.405, 0.495)]
-    assert not [o for o in judge(parse(sheet), "STEP in running works\n" + told).seen.all if o.kind == "range"]
+    other = judge(parse(sheet), "STEP in running works\n" + told).seen.all
+    assert not [o for o in other if o.kind == "range"]

@@ -41,7 +41,8 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The end of one phase. `pass_no` 0: before the first whole cycle; `fit`: the second after fitting."""
+    """The end of one phase. `pass_no` 0: before the first whole cycle; `fit`: the second after fitting;
+    `turning`: the key as in that phase, the engine still turning."""
 
     pass_no: int
     fit: bool
@@ -49,6 +50,7 @@ class Step:
     t_s: float
     status: str
     point: Point
+    turning: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +176,8 @@ def _step(x: Any, where: str, points: list[Point]) -> Step:
         raise bad(f"{where}.status", " or ".join(STATUSES))
     if not isinstance(m.get("fit"), bool):
         raise bad(f"{where}.fit", "true or false")
+    if not isinstance(m.get("turning"), bool):
+        raise bad(f"{where}.turning", "true or false")
     return Step(
         _field(m, "pass", _whole, dot),
         m["fit"],
@@ -181,6 +185,7 @@ def _step(x: Any, where: str, points: list[Point]) -> Step:
         _field(m, "t_s", _number, dot),
         status,
         points[n],
+        m["turning"],
     )
 
 

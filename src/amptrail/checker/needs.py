@@ -35,7 +35,10 @@ NOTED_IN_A_TRY = frozenset({
     "adiabatic_ground", "after_run", "fuse_80_percent", "joint_heat", "old_path", "sleep_current",
     "source_load", "suppression", "voltage_drop",
 })  # fmt: skip
-NAMED = ("restart-in-after-run", "aborted-crank", "stall", "battery-reconnected", "unlock-without-start")
+NAMED = (
+    "restart-in-after-run", "aborted-crank", "stall", "key-off-turning", "battery-reconnected",
+    "unlock-without-start",
+)  # fmt: skip
 COLD_V, HOT_V, USUAL_V = 10.5, 15.0, 12.6
 
 

@@ -144,9 +144,9 @@ def compare(proof: Proof, garage: Garage, k: StoryKey, done: set[object]) -> Non
     steps = proof.stories[k]
     again = garage.again(k, proof.corners[k.corner])
     names = [s.phase for s in steps]
-    if names != [x.leg.phase.name for x in again]:
+    if names != [x.leg.told.name for x in again]:
         raise RejectedError(f"the phases are {', '.join(names)}; they must be "
-                       f"{', '.join(x.leg.phase.name for x in again)}", str(k))  # fmt: skip
+                       f"{', '.join(x.leg.told.name for x in again)}", str(k))  # fmt: skip
     before = 0.0
     for n, (s, x) in enumerate(zip(steps, again, strict=True)):
         where = f"{k}, step {n + 1} {s.phase}"
@@ -163,7 +163,7 @@ def compare(proof: Proof, garage: Garage, k: StoryKey, done: set[object]) -> Non
 def _step(s: Step, x: Lived, where: str) -> None:
     if abs(s.t_s - x.t_s) > TIME_S:
         raise RejectedError(f"it ends at {s.t_s:g} s, not {x.t_s:g} s", where)
-    if s.pass_no != x.leg.pass_no or s.fit != x.fit:
+    if s.pass_no != x.leg.pass_no or s.fit != x.fit or s.turning != (x.leg.asked is not None):
         raise RejectedError("it is told as part of another drive cycle", where)
     if s.status != x.status:
         raise RejectedError(f"it is {x.status}, not {s.status}", where)

@@ -138,7 +138,7 @@ class Told:
         """The first sleep after use."""
         name = sleeping(self.job.sheet).name
         used = next(n for n, s in enumerate(steps) if s.phase != name)
-        return next(s for s in steps[used:] if s.phase == name)
+        return next(s for s in steps[used:] if s.phase == name and not s.turning)
 
     def every(self) -> Iterator[tuple[str, Step, Step]]:
         """(start, step, the healthy step beside it) of the vehicle judged."""

@@ -162,7 +162,8 @@ Start = Annotated[str, typer.Option("--start", metavar="STATE", help="asleep, or
 From = Annotated[
     str,
     typer.Option("--start", "--from", metavar="STATE", help="asleep, awake:PHASE (or the phase alone), "
-                 "restart-in-after-run, aborted-crank, stall, battery-reconnected, unlock-without-start."),
+                 "restart-in-after-run, aborted-crank, stall, key-off-turning, battery-reconnected, "
+                 "unlock-without-start."),
 ]  # fmt: skip
 WhatOrder = Annotated[
     Order, typer.Option("--order", help="settle: all at once. time: relay, module and fuse times.")

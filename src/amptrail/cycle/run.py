@@ -77,7 +77,7 @@ def _stepper(
         return kept[1]
     if leg.before:
         return Stepper.of(was or network, was_changes, (), now)
-    return Stepper.of(network, (*changes, *leg.extra), leave, now)
+    return Stepper.of(network, (*leg.extra, *changes), leave, now)
 
 
 def _reason(last: Instant, step: Stepper, t: float, player: Player) -> Reason:

@@ -18,19 +18,25 @@ CRANK_ABORTED_S = 0.3  # the key is let go before the engine fires (common pract
 KEY_LEFT_ON_S = 5.0  # after a stall or an aborted crank (common practice)
 RESTART_AFTER_S = 5.0  # the key is off this long, or half the after-run when that is shorter
 BATTERY_OFF_S = 60.0  # a clamp off and on again (common practice)
-NAMED = ("restart-in-after-run", "aborted-crank", "stall", "battery-reconnected", "unlock-without-start")
+RUN_DOWN_S = 2.0  # an engine turns this long after the key is off (common practice)
+NAMED = (
+    "restart-in-after-run", "aborted-crank", "stall", "key-off-turning", "battery-reconnected",
+    "unlock-without-start",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
     """`seconds` in a phase (index into network.phases). `pass_no` 0: before the first full drive cycle.
-    `before`: lived by the vehicle as it was before the changes. `extra`: changes of this leg alone."""
+    `before`: lived by the vehicle as it was before the changes. `extra`: changes of this leg alone, less than
+    what is changed throughout. `asked`: the phase whose functions must hold, where that is another."""
 
     phase: int
     seconds: float
     pass_no: int = 0
     before: bool = False
     extra: tuple[Change, ...] = ()
+    asked: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +103,24 @@ def _stall(c: _Cycle, circuit: Circuit) -> list[Leg] | None:
     return [*c.legs(range(run + 1)), c.short(on, KEY_LEFT_ON_S), *c.legs(range(c.key_off, len(c.bases)))]
 
 
+def _turning(c: _Cycle, circuit: Circuit) -> list[Leg] | None:
+    """The key is off and the engine turns on for a moment: an alternator that feeds the ignition through its
+    warning lead keeps it alive, and the engine with it."""
+    run = max((i for i, b in enumerate(c.bases[: c.key_off]) if b == "running"), default=None)
+    if run is None or c.key_off >= len(c.bases) or not any(p.kind == "alternator" for p in circuit.parts):
+        return None
+    off = drive_cycle(circuit)[c.key_off].name
+    switches = tuple(Change(Kind.SWITCH_HELD, p.name, off) for p in circuit.parts if p.kind == "switch")
+    whole = c.durations[c.key_off]
+    moment = min(RUN_DOWN_S, whole / 2)
+    return [
+        *c.legs(range(c.key_off)),
+        Leg(run, moment, extra=switches, asked=c.key_off),
+        Leg(c.key_off, whole - moment),
+        *c.legs(range(c.key_off + 1, len(c.bases))),
+    ]
+
+
 def _battery(c: _Cycle, circuit: Circuit) -> list[Leg] | None:
     off = tuple(
         Change(Kind.SWITCH_HELD, f"{p.name}:connected", "open") for p in circuit.parts if p.kind == "battery"
@@ -118,7 +142,7 @@ def _unlock(c: _Cycle, circuit: Circuit) -> list[Leg] | None:
 
 _MAKE: dict[str, Callable[[_Cycle, Circuit], list[Leg] | None]] = {
     "restart-in-after-run": _restart, "aborted-crank": _aborted, "stall": _stall,
-    "battery-reconnected": _battery, "unlock-without-start": _unlock,
+    "key-off-turning": _turning, "battery-reconnected": _battery, "unlock-without-start": _unlock,
 }  # fmt: skip
 
 

@@ -41,12 +41,14 @@ Changes = tuple["Change | Put", ...]
 @dataclass(frozen=True, slots=True)
 class Step:
     """One phase lived through. `pass_no`: 0 before first use or the rest of the cycle it was fitted in,
-    then 1, 2 for whole cycles. `fit` marks the second after fitting awake."""
+    then 1, 2 for whole cycles. `fit` marks the second after fitting awake. `asked`: the phase it counts as,
+    where another is lived (the key is off, the engine turns)."""
 
     pass_no: int
     phase: int
     seconds: float
     fit: bool = False
+    asked: int | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,8 @@ class Instant:
 
     @cached_property
     def phase(self) -> int:
-        return self.step.phase
+        """The phase whose functions must hold."""
+        return self.step.phase if self.step.asked is None else self.step.asked
 
     @property
     def phase_name(self) -> str:
@@ -158,8 +161,8 @@ class Story:
         bed = self.network.phases.index(sleeping(self.network.circuit))
         used = False
         for x in self.instants:
-            used = used or x.phase != bed
-            if used and x.phase == bed:
+            used = used or x.step.phase != bed
+            if used and x.step.phase == bed:
                 return x
         return None
 
@@ -305,7 +308,7 @@ def lives(
         keep(f"awake:{net.phases[at].name}", keys, steps, live(net, lanes(keys), steps, healthy, at + 1))
     for start in named_starts(f.sheet) if named else ():
         legs = story(net, start)
-        steps = tuple(Step(x.pass_no, x.phase, x.seconds) for x in legs)
+        steps = tuple(Step(x.pass_no, x.phase, x.seconds, False, x.asked) for x in legs)
         extras = [x.extra for x in legs]
         if any(extras):
             for which in keys[:3]:
@@ -326,7 +329,7 @@ def _legs(net: Network, lane: Changes, steps: Sequence[Step], extras: Sequence[C
         while last + 1 < len(steps) and extras[last + 1] == extras[first]:
             last += 1
         at = -1 if begin is None else begin.status.shape[1] - 1
-        begin = live(net, [lane + extras[first]], steps[first : last + 1], begin, at)
+        begin = live(net, [extras[first] + lane], steps[first : last + 1], begin, at)
         for whole, part in zip(out, begin, strict=True):
             if whole.ndim > 1 and whole is not out.counts:
                 whole[:, first : last + 1] = part

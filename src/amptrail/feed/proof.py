@@ -32,6 +32,7 @@ from amptrail.sheet.printer import feed_lines
 
 Json = dict[str, Any]
 DIGITS = 9  # volts and amps are told to 1e-9
+ALTERED = ("battery-reconnected", "key-off-turning")  # starts with a leg unlike its phase
 INNER = ".copy"  # a branch of the computation that the sheet does not have
 
 
@@ -188,6 +189,7 @@ class _Points:
             {
                 "pass": i.step.pass_no,
                 "fit": i.step.fit,
+                "turning": i.step.asked is not None,
                 "phase": i.phase_name,
                 "t_s": round(i.t_s, DIGITS),
                 "status": i.status,
@@ -222,7 +224,7 @@ class _Points:
                       remedy="a state that cannot be computed cannot be proved")  # fmt: skip
         state = self._state(i)
         buzz = i.status == "chatter"
-        cut = x.story.start == "battery-reconnected" and i.at  # a clamp may be off: told for itself
+        cut = x.story.start in ALTERED and i.at  # a clamp may be off, a key: told for itself
         told = (x.corner, x.vehicle, x.story.held, x.extra, i.phase, cut, buzz, canonical(state))
         if told in self.known:
             return self.known[told]

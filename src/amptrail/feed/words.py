@@ -20,6 +20,7 @@ PURPOSE = {"try": "for a try", "home": "for one drive home", "leave": "to be lef
 STARTS = {
     "asleep": "after a night",
     "stall": "after a stall",
+    "key-off-turning": "after the key went off with the engine still turning",
     "aborted-crank": "after a start that was broken off",
     "restart-in-after-run": "when the key goes off and on again at once",
     "battery-reconnected": "after the battery was off",

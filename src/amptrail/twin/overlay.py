@@ -274,6 +274,16 @@ def switch_made(circuit: Circuit, part: Part, name: Name, phase: Phase | None) -
     return key(at) in {key(x) for x in contact.at}
 
 
+def switches_in(circuit: Circuit, phase: Phase) -> dict[Name, bool]:
+    """Every switch, and every contact of one, as it stands by itself in a phase."""
+    found: dict[Name, bool] = {}
+    for p in (p for p in circuit.parts if p.kind == "switch"):
+        for c in p.contacts or (None,):
+            name = (key(p.name),) if c is None else (key(p.name), key(f"{c.a}-{c.b}"))
+            found[name] = switch_made(circuit, p, name, phase)
+    return found
+
+
 def _one(out: Faulty, f: Fault) -> None:
     b, part = out.bench, key(f.at.part)
     match f.mode:

@@ -13,7 +13,7 @@ from amptrail.errors import ModelError, Problem
 from amptrail.twin.bench import NEVER, Element
 from amptrail.twin.logic import Trial, steppers
 from amptrail.twin.nodal import Solution, mean, solve
-from amptrail.twin.overlay import Faulty, find, first_of
+from amptrail.twin.overlay import Faulty, find, first_of, switches_in
 from amptrail.twin.state import Clock, State, View, present, pulses
 
 FUSE_TIMES = 1.35
@@ -72,6 +72,7 @@ class Machine:
         }
         self.cut: dict[tuple[Term, ...], Machine] = {}
         self.dipped: dict[float, Machine] = {}
+        self.turned: dict[str, Machine] = {}
         self.kept: dict[tuple[object, ...], View] = {}
         self.last: tuple[float, ...] | None = None  # where the next operating point is looked for first
 
@@ -81,7 +82,7 @@ class Machine:
         bench = copy.copy(self.f.bench)
         bench.out = [*bench.out, *more]
         other.f = replace(self.f, bench=bench)
-        other.kept, other.cut, other.dipped = {}, {}, {}
+        other.kept, other.cut, other.dipped, other.turned = {}, {}, {}, {}
         return other
 
     def without(self, cut: tuple[Term, ...]) -> Machine:
@@ -94,6 +95,16 @@ class Machine:
                 other.f.bench.out[i] = replace(other.f.bench.out[i], gate=NEVER, rest=None)
             self.cut[cut] = other
         return self.cut[cut]
+
+    def keyed(self, phase: Phase | None) -> Machine:
+        """The same machine with every switch that nothing else holds as it is in a phase."""
+        if phase is None:
+            return self
+        if phase.name not in self.turned:
+            other = self.with_elements()
+            other.f = replace(other.f, held={**switches_in(self.f.circuit, phase), **self.f.held})
+            self.turned[phase.name] = other
+        return self.turned[phase.name]
 
     def supplied(self, share: float) -> Machine:
         """The same machine with every battery's emf at a share of its own (the starting dip)."""

@@ -18,18 +18,26 @@ ABORTED_S = 0.3  # the key is let go before the engine fires (common practice)
 LEFT_ON_S = 5.0  # the key stays on after a stall or an aborted crank (common practice)
 BREAK_S = 5.0  # the key is off, inside the after-run (common practice)
 UNCLAMPED_S = 60.0  # the battery is off (common practice)
+SPINS_DOWN_S = 2.0  # the engine turns on with the key off (common practice)
 KEY_ON = ("ignition-on", "cranking", "running")
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
     """One phase to live through, for `seconds` (None: its own duration). `pass_no` counts drive cycles from
-    1; 0 is what comes before the first (rest, fitting). `cut`: branches that are open in this leg alone."""
+    1; 0 is what comes before the first (rest, fitting). `cut`: branches that are open in this leg alone.
+    `asked`: the phase in which every switch stands and whose functions must hold, where it is another."""
 
     phase: Phase
     seconds: float | None = None
     pass_no: int = 0
     cut: tuple[Term, ...] = ()
+    asked: Phase | None = None
+
+    @property
+    def told(self) -> Phase:
+        """The phase it counts as."""
+        return self.asked or self.phase
 
 
 def phase_named(circuit: Circuit, name: str) -> int:
@@ -63,6 +71,13 @@ def _named(circuit: Circuit, start: str) -> tuple[Leg, ...] | None:
         return (*whole[:crank], _at_most(cycle[crank], ABORTED_S), *back, *whole[off:])
     if start == "stall" and run is not None and on is not None:
         return (*whole[: run + 1], _at_most(cycle[on], LEFT_ON_S), *whole[off:])
+    if start == "key-off-turning" and run is not None and off < len(cycle):
+        if not any(p.kind == "alternator" for p in circuit.parts):
+            return None
+        last = max(i for i in range(off) if bases[i] == "running")
+        moment = min(SPINS_DOWN_S, seconds(cycle[off]) / 2)
+        spins = Leg(cycle[last], moment, asked=cycle[off])
+        return (*whole[:off], spins, Leg(cycle[off], seconds(cycle[off]) - moment), *whole[off + 1 :])
     if start == "battery-reconnected":
         bed = sleeping(circuit)
         posts = tuple(Term(p.name, "") for p in circuit.parts if p.kind == "battery")
@@ -80,8 +95,9 @@ def plan(
 
     `asleep`: `rest_s` asleep, then `cycles` drive cycles. `awake:PHASE`: asleep and on to the end of PHASE,
     then 1 s more of it, the rest of that cycle and `cycles` more. `restart-in-after-run`, `aborted-crank`,
-    `stall`, `battery-reconnected`, `unlock-without-start`: that, and `cycles` more. Where the sheet's cycle
-    does not end asleep, the sleeping phase is lived through once more. ModelError for any other start.
+    `stall`, `key-off-turning`, `battery-reconnected`, `unlock-without-start`: that, and `cycles` more. Where
+    the sheet's cycle does not end asleep, the sleeping phase is lived through once more. ModelError for any
+    other start.
     """
     cycle = drive_cycle(circuit)
     bed = sleeping(circuit)

@@ -271,7 +271,7 @@ def walk_timed(
     for drawn, whole, legs in vehicles:
         x, fitted = None, None
         for leg in legs:
-            m = whole.without(leg.cut)
+            m = whole.without(leg.cut).keyed(leg.asked)
             if x is None or m is not fitted:
                 x, fitted = Timed(m, drawn, works), m
                 s = x.forced(s)

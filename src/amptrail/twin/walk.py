@@ -139,7 +139,7 @@ def live(m: Machine, s: State, clock: Clock, legs: Iterable[Leg]) -> Iterator[In
     """Every settled instant of some phases, from a state and clock (which moves on)."""
     whole = m
     for leg in legs:
-        m = whole.without(leg.cut)
+        m = whole.without(leg.cut).keyed(leg.asked)
         clock.phase = leg.phase
         end = clock.now + (leg.seconds if leg.seconds is not None else seconds(leg.phase))
         event: Event = "phase"
