@@ -224,7 +224,7 @@ class _Points:
                       remedy="a state that cannot be computed cannot be proved")  # fmt: skip
         state = self._state(i)
         buzz = i.status == "chatter"
-        cut = x.story.start in ALTERED and i.at  # a clamp may be off, a key: told for itself
+        cut = x.story.start in ALTERED and (x.story.start, i.at)  # a clamp may be off, a key: told for itself
         told = (x.corner, x.vehicle, x.story.held, x.extra, i.phase, cut, buzz, canonical(state))
         if told in self.known:
             return self.known[told]

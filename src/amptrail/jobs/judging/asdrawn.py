@@ -13,7 +13,7 @@ from amptrail.circuit.model import Circuit, Must, Term
 from amptrail.circuit.phases import drive_cycle, names_phase
 from amptrail.errors import Problem
 from amptrail.jobs.solved import solving
-from amptrail.jobs.solved.observe import Conditions
+from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.predicted import Solved
 from amptrail.jobs.solved.reach import reasons
 from amptrail.jobs.solved.spots import battery_minus
