@@ -56,4 +56,5 @@ def test_the_start_is_there_where_an_alternator_is_drawn_and_is_proved_again() -
     )  # fmt: skip
     got = feed(SHEET, options)
     assert got["feeds"][0]["verdict"] == "holds"
-    assert prove(json.dumps(got["feeds"][0]["proof"]), SHEET)["valid"]
+    told = prove(json.dumps(got["feeds"][0]["proof"]), SHEET)
+    assert told["valid"], (told["step"], told["reason"])

@@ -68,16 +68,13 @@ def dead_short_not_cleared(t: Told) -> Marks:
             for s in t.mine("asleep")
             if abs(s.point.volts[name]) > SHORT_LIVE_V and t.base(s) != "cranking"
         }
-        found = []
-        for phase in live:
+        for phase in sorted(live):
             here = [s for s in t.get("fed", "asleep", None, f"short {c.name}") if s.phase == phase]
             worst = max(here, key=lambda s: abs(amps(s, fuse.name)))
             if not worst.point.state["drivers_tripped"] and not _gone(t, c, worst, fuse):
                 a = abs(amps(worst, fuse.name))
-                found.append(Mark("dead_short_not_cleared", "asleep", phase, fuse.name, a,
-                                  OPENS * fuse.rating_a, "least"))  # fmt: skip
-        if found:
-            yield min(found, key=lambda m: m.figure)
+                yield Mark("dead_short_not_cleared", "asleep", phase, fuse.name, a,
+                           OPENS * fuse.rating_a, "least")  # fmt: skip
 
 
 def _shorted(t: Told) -> list[Chain]:
