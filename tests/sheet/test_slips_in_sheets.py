@@ -53,3 +53,17 @@ def test_a_part_declared_below_its_first_use_is_to_be_moved() -> None:
         parse("battery BAT\npath BAT.+ -- F1 -- L -- BAT.-\nlamp L 12 V 5 W\nfuse F1 5 A\n")
     told = {p.remedy for p in caught.value.problems}
     assert "move line 4, which declares it, above this one" in told
+
+
+@pytest.mark.parametrize(
+    ("line", "near"),
+    [
+        ("heater H 12 V 80 W", "at 12 V"),
+        ("module M\npath M.31 -- BAT.-\nM.p low-side p on 100 mohm pwm 20 % while always", "duty"),
+    ],
+)
+def test_a_figure_told_as_elsewhere_is_answered_with_the_word_for_it(line: str, near: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse(BASE.format("[W1: 1 mm2 1 m]") + line + "\n")
+    told = {p.nearest: str(as_row(p)["remedy"]) for p in caught.value.problems}
+    assert near in told and near in told[near]

@@ -41,6 +41,10 @@ def measured(kind: PartKind, word: str, token: Token, taken: set[str]) -> tuple[
     if row is None:
         said = f"{word} {token}".strip()
         near = nearest(word, [r.word for r in table(kind) if r.word]) if word else None
+        worded = [r.word for r in table(kind) if r.unit == q.dimension and r.word and r.name not in taken]
+        if not word and len(worded) == 1:
+            near = f"{worded[0]} {token}"
+            raise _not_taken(kind, said, token, near, f"write {near}")
         raise _not_taken(kind, said, token, near, "check the unit, and that the figure is not given twice")
     low, high = row.low, row.high
     if (low is not None and q.si < low) or (high is not None and q.si > high):

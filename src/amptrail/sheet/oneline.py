@@ -111,7 +111,8 @@ def _token_problem(whole: str, e: UnexpectedToken, line: int) -> Problem:
     at_end = e.token.type == "$END"
     column = (e.token.end_column or 1) if at_end else e.token.column or 1
     fit = [w for w in words() if any(t in wanted for t in words()[w])]
-    near = None if at_end else _in_two(whole, e, wanted) or nearest(text, fit)
+    other = slips.OTHER_ATTRIBUTES.get(key(text), "")
+    near = None if at_end else _in_two(whole, e, wanted) or (other if other in fit else nearest(text, fit))
     if e.token.type == "NUMBER" and (slip := unit_slips.behind(whole, e, line)):
         return slip
     if e.token.type == "NUMBER":

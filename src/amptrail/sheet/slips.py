@@ -25,6 +25,11 @@ OTHER_WORDS = {
     "generator": "alternator", "dynamo": "alternator", "lichtmaschine": "alternator",
     "accumulator": "battery", "thermistor": "sensor", "potentiometer": "pot", "glow": "heater",
 }  # fmt: skip
+# what the same figure of a line is called elsewhere
+OTHER_ATTRIBUTES = {
+    "pwm": "duty", "max": "limit", "delay": "held", "timer": "held", "for": "held", "when": "while",
+    "if": "while", "until": "while", "rated": "runs", "stall": "breaks", "using": "with",
+}  # fmt: skip
 COMMON = ("battery", "fuse", "switch", "relay", "lamp", "motor", "connector", "ground")
 LINE = "path BAT.+ -- F1 -- [W1: 1.5 mm2 2 m] -- WORK -- body"
 READING = "PUMP.in in running meter 12.4 V"
