@@ -200,6 +200,18 @@ def cycle(
     return got
 
 
+def _told_in(ctx: typer.Context, sheet: str) -> str | None:
+    """The readings of a job: what may be broken decides what a feed has to bridge; None where nothing was
+    read or the sheet is no job."""
+    if files_of(ctx).exists(sheet) or files_of(ctx).given is not None:
+        return None
+    from amptrail.jobs.log.cases import known_case
+
+    job = known_case(sheet)
+    told = job.texts()[1] if job else ""
+    return told if told.strip() else None
+
+
 @app.command()
 def feed(
     ctx: typer.Context, sheet: o.SheetName, feed: o.FeedTexts = None, feeds: o.FeedsFile = None,
@@ -220,7 +232,7 @@ def feed(
     from amptrail.jobs.feeding.feeding import feed as run
 
     text = files_of(ctx).text(feeds) if feeds is not None else None
-    told = files_of(ctx).text(readings) if readings is not None else None
+    told = files_of(ctx).text(readings) if readings is not None else _told_in(ctx, sheet)
     asked = FeedOptions(
         _tuple(feed), text, every_feed, purpose, _tuple(against), nominal, rules, _tuple(restore),
         _tuple(fitted), told, prove is not None,

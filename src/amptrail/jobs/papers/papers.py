@@ -49,6 +49,8 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 PROVING = ("proof-sheet", "part-sheet", "module-sheet")
 UNWEIGHED = ("label", "notice", "invoice")  # nothing on them rests on what still fits
 LIVE = 0.01  # a suspect less likely than this is not shown to a customer
+MADE_NEW = re.compile(r"^(?!with\b)\S+ (?:replaced|repaired)\b", re.IGNORECASE)
+IN_VAIN = re.compile(r"\bno change\b", re.IGNORECASE)
 REPLACED = re.compile(r"^(?:\w+ says )?(\S+) replaced\b.*no change", re.IGNORECASE)
 
 
@@ -121,6 +123,12 @@ def _vain(text: str) -> tuple[str, ...]:
     return tuple(m[1] for line in text.splitlines() if (m := REPLACED.match(line.strip())))
 
 
+def _made_new(text: str) -> tuple[str, ...]:
+    """What the readings say was exchanged or mended, and not in vain: done, though nobody told it as that."""
+    lines = (line.split("#", 1)[0].strip() for line in text.splitlines())
+    return tuple(dict.fromkeys(x for x in lines if MADE_NEW.match(x) and not IN_VAIN.search(x)))
+
+
 def _concluded(circuit: Circuit, text: str | None) -> tuple[Fault, ...]:
     try:
         return tuple(
@@ -142,7 +150,7 @@ def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> C
     facts = CaseFacts(
         case.name, day, str(s.facts.get("vehicle", "")), str(s.facts.get("by", "")), s.complaint,
         cause=s.cause,
-        done=tuple(str(r.get("text", "")) for r in s.repairs), left=s.left,
+        done=tuple(str(r.get("text", "")) for r in s.repairs) or _made_new(s.readings_text), left=s.left,
         feeds=tuple(fitted_of(d) for d in s.feeds), rate_per_hour=s.facts.get("rate"),
         currency=str(s.facts.get("currency", "")), battery_ah=s.facts.get("battery_ah"),
         odometer=str(s.facts.get("odometer", "")),
