@@ -24,7 +24,9 @@ def _ohm(fault: Fault, ohm: float | None) -> float:
     given = fault.ohm if fault.ohm is not None else ohm
     value = given if given is not None else UNSAID_OHM[fault.mode]
     if not value > 0:
-        raise one("severity", f"{value} ohm at {fault.at} is not a resistance above zero")
+        at = str(fault.at) if fault.at.name else fault.at.part
+        raise one("severity", f"{value:g} ohm at {at} is not a resistance above zero",
+                  remedy="write what is there, such as 50 mohm, or `open`")  # fmt: skip
     return value
 
 

@@ -148,7 +148,8 @@ def _rated(base: Instrument, words: str) -> Instrument:
     order = {"lamp": ("V", "W"), "loaded": ("ohm",), "meter": ("ohm",), "fuse-drop": ("ohm",)}.get(base.name)
     got = _figures(words)
     if order is None or set(got) - set(order):
-        raise one("instrument", f"{base.name} does not take `{words}`", expected=order or ())
+        raise one("instrument", f"{base.name} does not take `{words}`", expected=order or (),
+                  remedy="write what was measured of it, such as offset 30 mA, accuracy 2 %")  # fmt: skip
     parameters = tuple(got.get(d, p) for d, p in zip(order, base.tap_parameters, strict=True))
     return replace(base, tap_parameters=parameters)
 
