@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
 import re
+import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -160,3 +163,22 @@ def test_a_question_that_takes_too_long_is_stopped_and_the_server_stays_up(home:
         assert got.json()["problems"][0]["code"] == "too-long"
         assert time.monotonic() - begun < 20
         assert c.get("/api/jobs").status_code == 200
+
+
+def test_ctrl_c_is_for_the_server_and_not_for_the_process_beside_it() -> None:
+    """On a terminal both get it; that process wrote a page of the program's insides."""
+
+    async def asked() -> set[int]:
+        workers = work.Workers()
+        try:
+            pids = set()
+            for _ in range(2):
+                await workers.ask("check", sheet="battery BAT 12 V\npath BAT.- -- body\n")
+                pids |= set(workers._pool._processes)  # type: ignore[union-attr]
+                for pid in pids:
+                    os.kill(pid, signal.SIGINT)
+            return pids
+        finally:
+            workers.stop()
+
+    assert len(asyncio.run(asked())) == 1  # it lives on, and answers

@@ -45,7 +45,7 @@ def serve(port: int, workshop: bool, tls: bool = False, certificate: tuple[str, 
     address = f"{scheme}://{lan_address() if workshop else '127.0.0.1'}:{port}"
     app = create_app(workshop, address)
     app.state.authority = authority
-    sys.stderr.write(f"amptrail at {scheme}://127.0.0.1:{port}\n")
+    sys.stderr.write(f"amptrail at {scheme}://127.0.0.1:{port} (Ctrl-C ends it)\n")
     if workshop:
         import segno
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 import asyncio
 import multiprocessing
+import signal
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from functools import lru_cache, partial
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any
 
@@ -190,6 +192,21 @@ def _warm() -> None:
     import amptrail.jobs.judging.visiting  # noqa: F401
 
 
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """A process that is started within does not hear Ctrl-C, from its first instruction on: that is for the
+    server, which ends it itself."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # started within, it would let Ctrl-C through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class Workers:
     """A process that answers one question after the other; started anew when it had to be stopped."""
 
@@ -202,25 +219,26 @@ class Workers:
         """Start the process and load it, before anybody asks: its time counts for no question."""
         async with self._turn:
             if self._pool is None:
-                self._pool = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
                 with suppress(BrokenProcessPool):
-                    await asyncio.get_running_loop().run_in_executor(self._pool, _warm)
+                    await self._put(_warm)
 
     def _ready(self) -> ProcessPoolExecutor:
         if self._pool is None:
             self._pool = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
         return self._pool
 
+    def _put(self, call: Callable[[], Any]) -> asyncio.Future[Any]:
+        pool = self._ready()
+        with _deaf():
+            return asyncio.get_running_loop().run_in_executor(pool, call)
+
     async def ask(self, name: str, **asked: Any) -> Json:
         """The answer of a use case. InputError with its problems, or `too-long` when it had to be stopped.
         One question after the other: waiting for others counts for none."""
         await self.warm()
-        loop = asyncio.get_running_loop()
         try:
             async with self._turn:
-                went, got = await asyncio.wait_for(
-                    loop.run_in_executor(self._ready(), partial(_call, name, asked)), self.longest_s
-                )
+                went, got = await asyncio.wait_for(self._put(partial(_call, name, asked)), self.longest_s)
         except (TimeoutError, BrokenProcessPool) as e:
             self.stop()
             raise one(
