@@ -65,8 +65,8 @@ def test_a_thousand_problems_do_not_scroll_by() -> None:
 
 
 def _test(point: str, *outcomes: tuple[str, float | None, float, str]) -> dict[str, object]:
-    rows = [{"words": w, "low": low, "high": low, "probability": p, "leaves": [{"text": left, "probability": 1.0}]}
-            for w, low, p, left in outcomes]  # fmt: skip
+    rows = [{"words": w, "low": low, "high": low, "probability": p,
+             "leaves": [{"text": left, "probability": 1.0}]} for w, low, p, left in outcomes]  # fmt: skip
     return {"instrument": "meter", "point": point, "to": None, "with": [], "action": "read", "cautions": [],
             "line": f"{point} in run meter {{value}}", "outcomes": rows, "while": None,
             "watch": None}  # fmt: skip

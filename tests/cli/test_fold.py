@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from amptrail.cli import main as front
 from amptrail.cli.fold import fold, folded
 from amptrail.cli.main import main
 
@@ -36,3 +37,16 @@ def test_help_cuts_no_word_at_80_columns(
     told = capsys.readouterr().out
     assert "…" not in told and "[[" not in told
     assert all(len(x) <= 80 for x in told.splitlines())
+
+
+def test_ctrl_c_says_stopped_and_nothing_of_the_insides(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(argv: list[str]) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(front, "main", stopped)
+    with pytest.raises(SystemExit) as e:
+        front.run()
+    assert e.value.code == 130
+    assert capsys.readouterr().err.strip() == "stopped"

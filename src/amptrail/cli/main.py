@@ -16,6 +16,7 @@ from amptrail.errors import InputError
 
 RARELY = (200_000, 20, 20)  # looking for garbage among what is loaded took a tenth of a short command
 VERBOSE = "--verbose"  # with any command: what the solver had to do, on standard error
+STOPPED = 130  # by Ctrl-C, as shells tell it
 SPEAKING = (*HELP, "--install-completion", "--show-completion")
 
 
@@ -77,4 +78,9 @@ def main(argv: Sequence[str]) -> int:
 def run() -> None:
     """Entry point of the installed command."""
     gc.set_threshold(*RARELY)
-    sys.exit(main(sys.argv[1:]))
+    try:
+        status = main(sys.argv[1:])
+    except KeyboardInterrupt:
+        sys.stderr.write("\nstopped\n")
+        status = STOPPED
+    sys.exit(status)
