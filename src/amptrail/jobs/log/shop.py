@@ -10,6 +10,7 @@ from amptrail.jobs.base import joblog
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.base.joblog import Ask
 from amptrail.sheet.readers import OWN_LINE
+from amptrail.sheet.said import rounded
 from amptrail.store import ROLES, Entry, Hit, Log, Person, alive, rebuild, search
 from amptrail.store.people import Role
 from amptrail.store.search import texts
@@ -46,11 +47,11 @@ def _outcome(log: Log, job: str) -> Json:
 def _shown(log: Log, hit: Hit) -> list[str]:
     o = _outcome(log, hit.job)
     lines = [f"{hit.job}, {o['date']}: {o['complaint'] or 'no complaint said'}"]
-    lines += [f"  proven: {o['conclusion']}"] if o["conclusion"] else []
+    lines += [f"  proven: {rounded(o['conclusion'])}"] if o["conclusion"] else []
     lines += [f"  cause: {o['cause']}"] if o["cause"] else []
     told = {o["complaint"], o["conclusion"], o["cause"]}
     said = [t for e in hit.entries if e.kind != "sheet" for t in texts(e) if t not in told and len(t) > 3]
-    lines += [f"  {x}" for x in said[:SHOWN_ENTRIES]]
+    lines += [f"  {' '.join(x.split())}" for x in said[:SHOWN_ENTRIES]]
     if hit.entries and all(e.kind == "sheet" for e in hit.entries):
         lines.append(f"  in the drawing: {', '.join(hit.words)}")
     return [x if len(x) <= MOST_WIDTH else x[: MOST_WIDTH - 1] + "…" for x in lines]
