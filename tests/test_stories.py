@@ -29,7 +29,7 @@ def test_there_are_at_least_eight_and_each_names_its_source() -> None:
 
 
 def test_a_cause_is_known_by_its_place_and_not_by_its_severity() -> None:
-    story = STORIES[0]
+    story = next(s for s in STORIES if s.name == "A03")
     circuit = parse(story.sheet)
     assert is_cause(circuit, "CLAMP_N open", ("CLAMP_N resistance 0.6 ohm",))
     assert not is_cause(circuit, "CLAMP_P open", ("CLAMP_N resistance 0.6 ohm",))
@@ -56,3 +56,12 @@ def test_the_ohm_reading_that_cannot_be_right_is_doubted() -> None:
     ohms = next(i for i, x in enumerate(story.readings.splitlines(), 1) if "ohmmeter" in x)
     doubt = suspects(story.sheet, story.readings)["doubtful_reading"]
     assert doubt["line"] == ohms and doubt["probability"] > 0.9
+
+
+def test_the_module_that_takes_most_is_not_blamed_for_what_another_keeps_awake() -> None:
+    """A01: the gearbox controller takes half of the current at rest, and is only kept awake."""
+    story = next(s for s in STORIES if s.name == "A01")
+    got = suspects(story.sheet, story.readings)
+    blamed = {t: s["probability"] for s in got["suspects"] for t in (s["text"], *s["equivalent"])}
+    assert max(p for t, p in blamed.items() if "KEYLESS" in t) > 0.1
+    assert all(p < 0.01 for t, p in blamed.items() if t.startswith(("TCU", "ECM", "LOCK")))

@@ -112,3 +112,10 @@ def test_the_sheets_own_word_holds_for_the_whole_metal() -> None:
     circuit = parse(SHEET)
     assert never_probe(circuit, Term("W2", "in")) is not None
     assert never_probe(circuit, Term("W1", "in")) is None
+
+
+def test_what_its_owner_measured_may_be_told_with_commas() -> None:
+    plain = by_name("fuse-drop accuracy 5 % floor 0.1 mV")
+    for told in ("fuse-drop accuracy 5 %, floor 0.1 mV", "fuse-drop accuracy 5 % and floor 0.1 mV"):
+        assert (by_name(told).accuracy, by_name(told).floor) == (plain.accuracy, plain.floor) == (0.05, 1e-4)
+    assert by_name("clamp offset 1,5 A").offset == 1.5

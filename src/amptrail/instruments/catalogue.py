@@ -80,7 +80,7 @@ def _figures(words: str) -> dict[str, float]:
     if len(bits) % 2:
         raise one("instrument", f"`{words}` is not a list of numbers with units", expected=OWN,
                   nearest=nearest(bits[0], OWN),
-                  remedy="write it as accuracy 1 %, offset 30 mA, 12 V 21 W")  # fmt: skip
+                  remedy="write it as accuracy 1 % offset 30 mA, or 12 V 21 W")  # fmt: skip
     found: dict[str, float] = {}
     for number, unit in zip(bits[::2], bits[1::2], strict=True):
         value = units.parse(f"{number} {unit}")
@@ -92,7 +92,8 @@ def _figures(words: str) -> dict[str, float]:
 
 def _split(base: Instrument, words: str) -> tuple[str, list[tuple[str, str, str]]]:
     """Plain figures, and what its owner measured: `12 V draws 0.36 A` is `12 V` and (draws, 0.36, A)."""
-    bits, plain, own = words.split(), list[str](), list[tuple[str, str, str]]()
+    bits = [w.rstrip(",") for w in words.split() if w.lower() != "and"]
+    plain, own = list[str](), list[tuple[str, str, str]]()
     while bits:
         word = bits.pop(0)
         if word.lower() not in OWN:
