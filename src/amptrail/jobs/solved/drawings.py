@@ -26,11 +26,13 @@ class Drawing:
         return not any({key(f.at.part), key(str(f.at))} & gone for f in faults)
 
 
-@lru_cache(maxsize=32)
 def drawings(circuit: Circuit) -> tuple[Drawing, ...]:
     """The sheet as drawn, then each variant laid over it; a sheet without variants is itself alone."""
-    if not circuit.variants:
-        return (Drawing(AS_DRAWN, circuit),)
+    return _laid(circuit) if circuit.variants else (Drawing(AS_DRAWN, circuit),)
+
+
+@lru_cache(maxsize=32)
+def _laid(circuit: Circuit) -> tuple[Drawing, ...]:
     plain = replace(circuit, variants=())
     out = [Drawing(AS_DRAWN, plain)]
     for v in circuit.variants:
