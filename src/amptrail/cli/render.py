@@ -11,8 +11,8 @@ from rich.table import Table
 
 from amptrail.cli import show_case, show_drain, show_drawings, show_feed, show_study
 from amptrail.cli.fold import folded
+from amptrail.jobs.base.figures import WAIT, how_sure, left_by, ohms, repair_min, spans
 from amptrail.jobs.base.figures import figure as _figure
-from amptrail.jobs.base.figures import how_sure, left_by, ohms, repair_min, spans
 from amptrail.sheet.said import called, rounded, short
 
 Json = dict[str, Any]
@@ -204,8 +204,8 @@ def _outcomes(t: Json) -> list[str]:
             left.setdefault(frozenset(names), " or ".join(names) or "nothing in this drawing")
             seen.setdefault(frozenset(names), []).append(o)
     told: dict[str, list[str]] = {}  # what looks the same leaves what each of its outcomes leaves
-    for names, found in seen.items():
-        told.setdefault(" or ".join(spans(found)[:3]), []).append(left[names])
+    for which, found in seen.items():
+        told.setdefault(" or ".join(spans(found)[:3]), []).append(left[which])
     return [f"{look} → {' or '.join(_each(x))}" for look, x in told.items()]
 
 
@@ -241,8 +241,6 @@ def _visit(c: Console, v: Json, cards: int) -> None:
     for caution in dict.fromkeys(x for t in tests for x in t["cautions"]):
         show_case.folded(c, f"CAUTION: {caution}", "  ", "    ")
     if any(t["while"] for t in tests):
-        from amptrail.jobs.judging.asking import WAIT
-
         show_case.folded(c, f"{WAIT}.", "  ", "    ")
     for t in tests:
         _card(c, t)

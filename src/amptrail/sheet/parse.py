@@ -91,7 +91,7 @@ def parse_point(circuit: Circuit, text: str) -> Term | Point:
     for point in circuit.points:
         if key(point.name) == key(text.strip()):
             return point
-    if point := function_points(circuit).get(key(text.strip())):
-        return point
+    if of_function := function_points(circuit).get(key(text.strip())):
+        return of_function
     names = Names(circuit)
     return term(names, tree_of(text, "point_arg").children[0])

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from amptrail.circuit.model import Term
-from amptrail.jobs.base.figures import figure, how_sure, left_by, spans
+from amptrail.jobs.base.figures import WAIT, figure, how_sure, left_by, spans
 from amptrail.sheet.said import called, plain, short, wires
 from amptrail.sheet.words import free_text, name_text, term_text
 
@@ -71,6 +71,11 @@ class Visit:
     minutes: int
     tests: tuple[TestCard, ...] = ()
     cautions: tuple[str, ...] = field(default=())
+
+    @property
+    def wait(self) -> str:
+        """What to do first where something is waited for; empty where nothing is."""
+        return WAIT if any(t.waits for t in self.tests) else ""
 
 
 def _outcomes(t: Json, numeric: bool) -> tuple[Outcome, ...]:

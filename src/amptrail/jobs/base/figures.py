@@ -67,6 +67,7 @@ def repair_min(minutes: float) -> float:
     return minutes if minutes < QUARTER_MIN else -(-minutes // STEP_MIN) * STEP_MIN
 
 
+WAIT = "It comes and goes: leads on first, then try until it fails, and read while it fails"
 RARE = 0.02  # an outcome that comes less often is left out
 WORTH_NAMING = 0.1  # of the likeliest, from which a second cause is named beside it
 

@@ -39,9 +39,6 @@ AFTER = {"unplugged": "plug together again", "pulled": "put the fuse back", "out
          "replaced": "put the old one back unless it was the fault"}  # fmt: skip
 
 
-WAIT = "It comes and goes: leads on first, then try until it fails, and read while it fails"
-
-
 @dataclass(frozen=True, slots=True)
 class Asking:
     """`question`: what to do or look at; `first`: before it, each a short order; `where`: the plug, cavity
@@ -139,7 +136,7 @@ def _look(circuit: Circuit, point: str, outcomes: list[str]) -> str:
 
 def asking(circuit: Circuit, test: Json) -> Asking:
     """The words for one test of `next` (docs/json.md, next)."""
-    first = (*(_told(w) for w in test["with"]), *((WAIT,) if test.get("while") else ()))
+    first = tuple(_told(w) for w in test["with"])
     after = tuple(dict.fromkeys(x for x in map(_after, test["with"]) if x))
     if test.get("watch"):
         moved = next((p for p in circuit.parts if p.name == test["point"]), None)
