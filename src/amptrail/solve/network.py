@@ -96,9 +96,11 @@ class Network:
         text = term if isinstance(term, str) else str(term) if term.name else term.part
         got = self.branch_of.get(key(text))
         if got is None:
-            raise ModelError(
-                (Problem("no-such-branch", f"no branch {text}", nearest=nearest(text, self.branches)),)
-            )
+            stem = f"{key(text.split('.')[0])}."
+            own = tuple(b for b in self.branches if key(b).startswith(stem))
+            said = f"no single current flows through {text}: a clamp goes round one lead"
+            near = nearest(text, own or self.branches)
+            raise ModelError((Problem("no-such-branch", said, expected=own[:12], nearest=near),))
         return got
 
 

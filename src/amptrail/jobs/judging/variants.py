@@ -11,7 +11,7 @@ from amptrail.errors import InputError
 from amptrail.jobs.base.context import Json
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.evidence.predict import Suspect
-from amptrail.jobs.solved.drawings import AS_DRAWN, Drawing, drawings
+from amptrail.jobs.solved.drawings import Drawing, drawings
 from amptrail.jobs.solved.observe import observations
 
 
@@ -40,15 +40,13 @@ def joined(circuit: Circuit, of: Sequence[Drawing], each: Sequence[Judgement]) -
 
 
 def only_on(of: Sequence[Drawing], readings_text: str, error: InputError) -> InputError:
-    """The error of readings that one drawing has no point for: said, where another has."""
-    for d in of:
+    """The error of readings of a point that the sheet does not have: said, where a variant has it."""
+    for d in of[1:]:
         try:
             observations(d.circuit, readings_text)
         except InputError:
             continue
-        remedy = "a vehicle that has it is built so: make its lines those of the sheet"
-        if d.name != AS_DRAWN:
-            remedy = f"a vehicle that has it is built by variant {d.name}: make its lines those of the sheet"
+        remedy = f"a vehicle that has it is built by variant {d.name}: make its lines those of the sheet"
         return InputError(tuple(replace(p, remedy=remedy) for p in error.problems))
     return error
 

@@ -18,6 +18,7 @@ from amptrail.instruments import by_name
 from amptrail.jobs.solved import forbidden
 from amptrail.jobs.solved.conditions import PLAIN, Conditions, Moment
 from amptrail.jobs.solved.own import STANDARD, Own
+from amptrail.jobs.solved.session import session
 from amptrail.jobs.solved.spots import Spot, is_metal
 from amptrail.sheet import Reading, parse_readings
 from amptrail.sheet.readers import named
@@ -120,6 +121,10 @@ def _spot(circuit: Circuit, r: Reading) -> Spot | None:
     alone, where it is plain that they are meant."""
     name = r.point or str(r.a if r.a.name else r.a.part)
     if r.instrument == "clamp":
+        try:
+            session(circuit).network.branch(r.a)
+        except InputError as e:
+            raise InputError(tuple(replace(p, line=r.line, column=1) for p in e.problems)) from e
         return Spot(name, "amps", r.a)
     what: Literal["volts", "ohms"] = "ohms" if r.instrument == "ohmmeter" else "volts"
     other = r.other_lead if r.other_lead is not None and what == "volts" else r.b
