@@ -224,3 +224,8 @@ def test_a_function_without_a_point_says_how_it_is_told() -> None:
         parse_readings(FUNCTIONS, "`awake` in running meter 11 V\n")
     (p,) = caught.value.problems
     assert (p.code, p.line) == ("a-function", 1) and "awake in PHASE works" in p.remedy
+
+
+@pytest.mark.parametrize("tool", ["lamp", "led", "meter"])
+def test_what_flickers_alternates_on_every_instrument(tool: str) -> None:
+    assert _one(f"F1.out in running {tool} alternates").word == "alternates"

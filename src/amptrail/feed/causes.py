@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from amptrail.circuit.model import Term, key
 from amptrail.feed.evidence import Instant
-from amptrail.feed.graph import FUSES, Edge, at, edges, spelled
+from amptrail.feed.graph import FUSES, Edge, at, edges, grounded, spelled
 from amptrail.feed.measures import drivers
 
 SOURCES = ("battery", "alternator")
@@ -43,8 +43,8 @@ def _follow(x: Instant, node: int, sign: float) -> list[Edge]:
             return found
         found.append(best)
         node = best.other(node)
-        if node in seen or (sign < 0 and best.kind in SOURCES):
-            return found
+        if node in seen or (sign < 0 and best.kind in SOURCES and node in grounded(net)):
+            return found  # a battery on top of another gives what comes through the one below
         seen.add(node)
     return found
 

@@ -38,8 +38,8 @@ _SHOWS_LIGHT = ("lamp", "led", "eye")  # of what is lit, how long it was is a re
 _TIME = "a time is told of a light: lamp lit 12 s then dark, or lamp lit > 70 s"
 _UNSAID = {"meter": "V", "loaded": "V", "scope": "V", "fuse-drop": "V", "clamp": "A", "ohmmeter": "ohm"}
 _WORDS = {
-    "lamp": ("bright", "dim", "dark", "nothing"),
-    "led": ("bright", "dim", "dark", "nothing"),
+    "lamp": ("bright", "dim", "dark", "nothing", "alternates"),
+    "led": ("bright", "dim", "dark", "nothing", "alternates"),
     "meter": ("nothing", "alternates"),
     "loaded": ("nothing", "alternates"),
     "clamp": ("nothing", "alternates"),

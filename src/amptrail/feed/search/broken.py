@@ -10,7 +10,7 @@ from amptrail.circuit.model import BODY, Circuit, Fault, Must, Term, key
 from amptrail.errors import ModelError
 from amptrail.feed.graph import CLOSERS, FUSES, Edge, at, grounded
 from amptrail.feed.measures import drivers
-from amptrail.feed.search.need import Way, ways
+from amptrail.feed.search.need import Way, every_way, ways
 from amptrail.sheet.words import name_text, term_text
 from amptrail.solve.network import Network
 
@@ -102,12 +102,20 @@ def _cut_text(net: Network, e: Edge) -> str:
 
 
 def stretches(circuit: Circuit, net: Network, must: Must, against: Sequence[Fault]) -> list[Stretch]:
-    """Where the function's ways are broken by the faults: the whole run of copper, and the fault alone where
-    that is shorter."""
+    """Where the function's ways are broken by the faults, in the last phase in which they pass there: the
+    whole run of copper, and the fault alone where that is shorter."""
     bad = frozenset(b for f in against for b in touched(net, f))
     leaks = any(f.mode in AT_A_POINT for f in against)
+    for some in every_way(circuit, must):
+        if found := _on(net, some, must, bad, leaks):
+            return found
+    return []
+
+
+def _on(net: Network, some: Sequence[Way], must: Must, bad: frozenset[int], leaks: bool) -> list[Stretch]:
+    """Where these ways are broken."""
     found: dict[tuple[int, int], Stretch] = {}
-    for w in ways(circuit, must):
+    for w in some:
         for side, run, start in (("feed", w.up, w.a), ("ground", w.down, w.b)):
             hit = [n for n, e in enumerate(run) if e.branch in bad]
             if not hit:

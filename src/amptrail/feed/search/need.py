@@ -83,21 +83,28 @@ def _needed(musts: tuple[Must, ...], name: str) -> tuple[Must, ...]:
 
 
 @lru_cache(maxsize=64)
-def _working(circuit: Circuit, must: Must) -> Instant | None:
-    """An instant of the healthy life at which the function is on, with the most current through it."""
+def _working(circuit: Circuit, must: Must) -> tuple[Instant, ...]:
+    """The instants of the healthy life at which the function is on, the last first."""
     rows: list[Finding] = [
         f for f in findings(healthy_life(circuit)) if f.must == must and f.wanted == "on" and f.ok
     ]
-    steady = [f for f in rows if f.instant.step.pass_no > 0]
-    return steady[-1].instant if steady else None
+    return tuple(f.instant for f in reversed(rows) if f.instant.step.pass_no > 0)
+
+
+def ways(circuit: Circuit, must: Must) -> tuple[Way, ...]:
+    """Every way the function depends on, its own first; empty when the healthy vehicle never does it."""
+    every = every_way(circuit, must)
+    return every[0] if every else ()
 
 
 @lru_cache(maxsize=64)
-def ways(circuit: Circuit, must: Must) -> tuple[Way, ...]:
-    """Every way the function depends on, its own first; empty when the healthy vehicle never does it."""
-    x = _working(circuit, must)
-    if x is None:
-        return ()
+def every_way(circuit: Circuit, must: Must) -> tuple[tuple[Way, ...], ...]:
+    """The ways in each phase the function works in, the last first: while the engine runs another source may
+    feed it than at rest."""
+    return tuple(dict.fromkeys(_ways_at(x, must) for x in _working(circuit, must)))
+
+
+def _ways_at(x: Instant, must: Must) -> tuple[Way, ...]:
     net = x.story.network
     if must.a is not None and must.b is not None:
         a, b = net.node(must.a), net.node(must.b)
