@@ -21,3 +21,10 @@ def test_a_part_with_several_currents_is_asked_which(part: str, named: str) -> N
     assert named in problem.expected
     assert "one lead" in problem.message
     assert suspects(SPRAYER, f"{named} in asleep clamp 0 mA\n")["readings_used"] == 1
+
+
+@pytest.mark.parametrize("at", ["X7.5", "X7.5.a", "X7.5.b", "K4.coil", "W9", "PUMP", "BAT"])
+def test_one_lead_is_read(at: str) -> None:
+    """Of a cavity too, whichever side of the plug the clamp is on: the current is one."""
+    got = suspects(SPRAYER, f"PUMP in running does not work\n{at} in asleep clamp 0 mA\n")
+    assert got["readings_used"] == 2

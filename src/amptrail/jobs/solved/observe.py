@@ -121,11 +121,12 @@ def _spot(circuit: Circuit, r: Reading) -> Spot | None:
     alone, where it is plain that they are meant."""
     name = r.point or str(r.a if r.a.name else r.a.part)
     if r.instrument == "clamp":
+        lead = replace(r.a, name=r.a.name.removesuffix(".a").removesuffix(".b"))  # one current, either side
         try:
-            session(circuit).network.branch(r.a)
+            session(circuit).network.branch(lead)
         except InputError as e:
             raise InputError(tuple(replace(p, line=r.line, column=1) for p in e.problems)) from e
-        return Spot(name, "amps", r.a)
+        return Spot(name, "amps", lead)
     what: Literal["volts", "ohms"] = "ohms" if r.instrument == "ohmmeter" else "volts"
     other = r.other_lead if r.other_lead is not None and what == "volts" else r.b
     if is_metal(circuit, r.a):
