@@ -17,6 +17,7 @@ from amptrail.solve.network import Builder, Network
 
 COPPER = 0.0185  # ohm mm2/m (laws oracle-1)
 SUPPRESSOR_OHM = 680.0  # relay suppression resistor (common practice)
+JUNCTION_V = 4.0  # no LED junction has more; a strip has several in series (common practice)
 
 
 def _number(part: Part, name: str) -> float | None:
@@ -201,9 +202,11 @@ def _simple(b: Builder, part: Part) -> None:
     elif kind == "diode":
         law, names = laws.DIODE, ("is_a", "n", "rs_ohm")
         p = (_need(part, "is_a"), _need(part, "n"), _need(part, "rs_ohm"))
-    elif kind == "led":  # n = 2, stated forward voltage at 10 mA (common practice)
+    elif kind == "led":  # n = 2 a junction, stated forward voltage at 10 mA (common practice)
         law, names = laws.DIODE, ()
-        p = (0.01 / math.exp(_need(part, "forward_v") / (2.0 * laws.THERMAL_V)), 2.0, _need(part, "ohm"))
+        forward_v = _need(part, "forward_v")
+        n = 2.0 * max(1, math.ceil(forward_v / JUNCTION_V))
+        p = (0.01 / math.exp(forward_v / (n * laws.THERMAL_V)), n, _need(part, "ohm"))
     elif kind == "heater":
         stated = _number(part, "ohm")
         p = (stated if stated is not None else _need(part, "rated_v") ** 2 / _need(part, "rated_w"),)

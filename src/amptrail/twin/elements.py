@@ -16,6 +16,7 @@ RHO = 0.0185  # ohm mm2 / m, copper as laid (the format's own text)
 EXCITED_OHM = 0.2  # D+ of an excited alternator (the format's own text)
 QUENCH_OHM = 680.0  # resistor across a relay coil (common practice)
 LED_A, LED_N = 0.01, 2.0  # where an LED has its forward voltage (common practice)
+LED_V = 4.0  # one junction has no more; a strip has several in series (the same)
 POT_LEAST_OHM = 1.0  # what is left of a track at its end (common practice)
 UNLOADED = 0.4  # of the running current: break-away of a motor too small for the table's (common practice)
 
@@ -168,8 +169,9 @@ def _lamp(b: Bench, p: Part) -> None:
 
 
 def _led(b: Bench, p: Part) -> None:
-    i_s = LED_A / math.exp(tables.number(p, "forward_v") / (LED_N * V_T))
-    b.diode(*_ends(b, p), i_s, LED_N, tables.number(p, "ohm"))
+    forward_v = tables.number(p, "forward_v")
+    n = LED_N * max(1, math.ceil(forward_v / LED_V))
+    b.diode(*_ends(b, p), LED_A / math.exp(forward_v / (n * V_T)), n, tables.number(p, "ohm"))
 
 
 def _limited(b: Bench, p: Part) -> None:
