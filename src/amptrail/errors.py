@@ -100,6 +100,15 @@ def nearest(word: str, known: Sequence[str]) -> str | None:
     return table[hit[0]] if hit else None
 
 
+def likest(word: str, known: Sequence[str], most: int) -> tuple[str, ...]:
+    """At most so many of the known names: all of them as they come, or those most like the word."""
+    if len(known) <= most:
+        return tuple(known)
+    table = {k.lower().replace("-", "_"): k for k in known}
+    hits = get_close_matches(word.lower().replace("-", "_"), list(table), n=most, cutoff=0.0)
+    return tuple(table[h] for h in hits)
+
+
 def typed(name: str) -> str:
     """A name as it is typed on a command line: in quotes where it has blanks."""
     return name if name and not set(name) & set(" \t\"'$`\\&|;<>()*?#") else f'"{name}"'

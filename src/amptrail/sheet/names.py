@@ -8,7 +8,7 @@ from typing import Any
 from lark import Token
 
 from amptrail.circuit.model import BODY, Circuit, Driver, Input, ModuleLine, Part, Point, Term, key
-from amptrail.errors import InputError, Problem, nearest
+from amptrail.errors import InputError, Problem, likest, nearest
 
 Node = Any  # a lark Tree whose children are trees or tokens, told apart by the rule that made it
 TWO_ENDED = frozenset(
@@ -29,13 +29,17 @@ BRANCHES: dict[str, tuple[str, ...]] = {
 _SPANS = {("30", "87"): "87", ("30", "87a"): "87a", ("86", "85"): "coil"}
 
 
+MOST_NAMED = 12  # of the known names in an error
+
+
 def wrong(
     at: Token | None, code: str, message: str, *, known: Sequence[str] = (), remedy: str = "", line: int = 1
 ) -> InputError:
     """An error at a token, with the nearest of the known names."""
     near = nearest(str(at), known) if at is not None and known else None
     column = at.column or 0 if at is not None else 1
-    return InputError((Problem(code, message, line, column, "error", tuple(known)[:12], near, remedy),))
+    named = likest(str(at), known, MOST_NAMED) if at is not None else tuple(known)[:MOST_NAMED]
+    return InputError((Problem(code, message, line, column, "error", named, near, remedy),))
 
 
 class Names:
