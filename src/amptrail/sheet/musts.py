@@ -6,10 +6,10 @@ from typing import Any
 
 from lark import Token, Tree
 
-from amptrail.circuit.model import Must, Term
+from amptrail.circuit.model import Must, Term, key
 from amptrail.sheet.hops import term, word
 from amptrail.sheet.modules import si
-from amptrail.sheet.names import Names, Node, wrong
+from amptrail.sheet.names import TERMINALS, TWO_ENDED, Names, Node, wrong
 
 
 def listed(tree: Node) -> tuple[str, ...]:
@@ -31,6 +31,15 @@ def must(names: Names, tree: Node) -> Must:
     # one point alone is meant against battery minus, as every reading is
     minus = next((Term(p.name, "-") for p in names.parts.values() if p.kind == "battery"), None)
     a, b = term(names, refs[0]), term(names, refs[1]) if len(refs) > 1 else minus
+    alone = names.parts.get(key(a.part)) if not a.name and len(refs) == 1 else None
+    if alone is not None and alone.kind in TWO_ENDED and not alone.contacts:  # volts of a part: across it
+        a, b = Term(alone.name, "in"), Term(alone.name, "out")
+    for at, ref in zip((a, b), refs, strict=False):
+        if at is not None and at.part and not at.name:
+            first = next(iter(TERMINALS.get(names.parts[key(at.part)].kind, ())), "in")
+            remedy = f"name one, such as {at.part}.{first}"
+            said = f"say which terminal of {at.part}"
+            raise wrong(word(ref.children[0]), "which-terminal", said, remedy=remedy)
     got: dict[str, Any] = {}
     bounds: Node = k[-1]
     for bound in bounds.children:
