@@ -118,3 +118,12 @@ def test_what_is_read_after_the_repair_is_of_the_repaired_vehicle(job: Call, tmp
     told = job("suspects pump")
     assert told["suspects"][0]["faults"][0]["part"] == "G1" and told["doubtful_reading"] is None
     assert "repaired" not in job('job done pump "and a new bolt"')["text"]  # once is enough
+
+
+def test_an_error_counts_the_lines_that_were_typed_not_those_of_the_job(job: Call) -> None:
+    demo = Path(__file__).parent.parent.parent / "demos" / "sprayer.sheet"
+    assert job(f"job new spray {demo}")["exit"] == 0
+    for _ in range(3):
+        assert job('job add spray "PUMP in running does not work"')["exit"] == 0
+    wrong = job('job add spray "PMP in running does not work"')
+    assert (wrong["exit"], wrong["problems"][0]["line"]) == (2, 1)

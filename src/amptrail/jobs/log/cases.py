@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from amptrail.circuit.model import Circuit
 from amptrail.errors import InputError, one, typed
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.base.joblog import Ask, Case, Disk, ReadFile, case, known, known_case, opened, whose
@@ -15,7 +16,7 @@ from amptrail.jobs.log import casework, jobfiles, shop
 from amptrail.jobs.log.comeback import again
 from amptrail.jobs.log.jobwords import asked_and_told, feed_fitted, listing, standing, told
 from amptrail.jobs.log.shop import late
-from amptrail.sheet import parse_readings
+from amptrail.sheet import Readings, parse_readings
 from amptrail.sheet.readers import OWN_LINE
 from amptrail.store import Entry, JobState, alive, rebuild, undone
 
@@ -116,7 +117,7 @@ def _add(a: Ask) -> Json:
     warned: list[str] = [x] if (x := late(entries)) else []
     number = len(state.readings) + 1
     if state.sheet is not None:
-        told = parse_readings(load(state.sheet).circuit, state.readings_text + line + "\n")
+        told = _after(load(state.sheet).circuit, state, line + "\n")
         warned += [f"note: {w.message}\n  do this: {w.remedy}" for w in told.warnings if w.line == number]
         if OWN_LINE.match(line):
             from amptrail.jobs.solved.observe import observations
@@ -128,17 +129,22 @@ def _add(a: Ask) -> Json:
     return {"added": [e.id] if new else [], "text": "\n".join([said, *warned])}
 
 
+def _after(circuit: Circuit, state: JobState, typed: str) -> Readings:
+    """What is typed, read after what the job holds; an error counts its lines from the first of them."""
+    before = len(state.readings)
+    try:
+        return parse_readings(circuit, state.readings_text + typed)
+    except InputError as e:
+        raise InputError(tuple(replace(p, line=max(p.line - before, 0)) for p in e.problems)) from e
+
+
 def _typed_in(a: Ask, name: str) -> Json:
     """Every line of a readings file, as from a pencil sheet: all of them, or none where one is wrong."""
     entries = known(a.log, a.name)
     state, base = rebuild(entries), a.entry_id or uuid.uuid4().hex[:12]
     raw = a.read(name)
     if state.sheet is not None:
-        before = len(state.readings)
-        try:
-            parse_readings(load(state.sheet).circuit, state.readings_text + raw)
-        except InputError as e:  # its lines count from the first of the file
-            raise InputError(tuple(replace(p, line=max(p.line - before, 0)) for p in e.problems)) from e
+        _after(load(state.sheet).circuit, state, raw)
     lines = [x.strip() for x in raw.splitlines() if x.split("#", 1)[0].strip()]
     made = [a.entry("reading", {"text": x}, f"{base}.{n}") for n, x in enumerate(lines)]
     added = a.log.add_all([*_brought(a, entries, base), *made])
