@@ -263,8 +263,8 @@ def contradictions(b: Bench, shown: Array, function: int) -> tuple[list[int], li
 
 
 def contradicted(b: Bench, t: Truths, f: int, k: int, rng: np.random.Generator) -> tuple[bool, bool] | None:
-    """On a wrong sheet, by the fourth reading that contradicts it: whether "nothing fits" is said, and
-    whether that or to look at the drawing first. None: fewer contradict."""
+    """On a wrong sheet, by the fourth reading that contradicts it: whether nothing fits at all, and whether
+    that or no single cause does and the drawing is to be looked at first. None: fewer contradict."""
     taken, after = contradictions(b, t.shown.hypotheses[k].prediction.mean[0], f)
     if len(after) < MOST_CONTRADICTING:
         return None

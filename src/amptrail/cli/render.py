@@ -145,13 +145,13 @@ def _span(severity: Json | None) -> str:
 
 
 def _suspects(c: Console, got: Json) -> None:
-    if got["unexplained"]["is"]:
+    if not got["one_cause"]["explains"]:
+        c.print(got["one_cause"]["words"])
+    elif got["unexplained"]["is"]:
         c.print(
             f"Nothing in this drawing explains what was read. Worst: line {got['unexplained']['worst_line']}."
         )
         c.print("The vehicle may not be as drawn, or a reading is not what it seems.")
-    elif not got["one_cause"]["explains"]:
-        c.print(got["one_cause"]["words"])
     t = _grid(("still fits", "left"), ("how sure", "left"), ("between", "left"), ("repair", "left"))
     told = [s for s in got["suspects"] if s["probability"] >= 0.005 or s["rank"] <= 3]
     for s in told:

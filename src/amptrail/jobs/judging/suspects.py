@@ -277,7 +277,8 @@ def _sound(j: Judgement) -> float:
 def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> Json:
     """The body of the answer for a judgement already made."""
     rows, rest = _listed(j, options.top)
-    unexplained, two = j.post.unexplained, needs_two(j)
+    unexplained = j.post.unexplained
+    two = not unexplained.is_so and needs_two(j)
     return {
         "suspects": rows,
         "rest": rest,
@@ -285,7 +286,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
         "not_as_drawn": j.post.undrawn,
         "drawings": named(j),
         "unexplained": {
-            "is": unexplained.is_so,
+            "is": unexplained.is_so or two,
             "p_value": unexplained.p_value,
             "worst_line": unexplained.worst_line,
         },
