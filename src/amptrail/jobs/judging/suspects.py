@@ -286,7 +286,7 @@ def suspects_answer(j: Judgement, sheet_sha: Json, options: SuspectOptions) -> J
         "not_as_drawn": j.post.undrawn,
         "drawings": named(j),
         "unexplained": {
-            "is": unexplained.is_so or two,
+            "is": unexplained.is_so,
             "p_value": unexplained.p_value,
             "worst_line": unexplained.worst_line,
         },

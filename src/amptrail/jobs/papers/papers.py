@@ -180,8 +180,7 @@ def gather(case: Case, today: date | None = None, weighed_too: bool = True) -> C
         good = (*good, f"{tries} tries one after the other without failure")
     return replace(
         facts, vehicle=facts.vehicle or circuit.title, found=found, proven=bool(proven),
-        unexplained=bool(weighed["unexplained"]["is"] and weighed["one_cause"]["explains"]) and not proven,
-        readings=_readings(text, weighed),
+        unexplained=bool(weighed["unexplained"]["is"]) and not proven, readings=_readings(text, weighed),
         neighbours=tuple(n.words for n in to_check(circuit, names)), vain=_vain(text), acceptance=good,
         expected_min=plan["expected_min"], p80_min=plan["p80_min"], bound_min=plan["bound_min"],
         slices=_slices(plan), drawing=drawing(circuit, names, text, s.feeds), photographs=photographs(case),
