@@ -86,3 +86,9 @@ def test_the_page_has_the_box_ticked_and_the_line_without_it() -> None:
     shown = card({**one, "ask": ask})
     assert shown.waits
     assert "while failing" not in shown.line
+
+
+def test_what_is_moved_by_hand_carries_its_own_cautions() -> None:
+    """A relay at the hot bulkhead while a pump in the tank well is watched."""
+    moved = next(t for t in _tests(COMPLAINT) if t["watch"] and t["point"] == "K4")
+    assert any(c.startswith("Hot place") for c in moved["cautions"])

@@ -144,3 +144,16 @@ def test_the_page_of_a_job_says_it_too() -> None:
     got = visiting(VARIANTS, DEAD + dropped + "F3.out in ignition-on meter 12.5 V\n", NextOptions())
     assert [d["name"] for d in got["weighed"]["drawings"]] == ["as drawn", "B"]
     assert built(got["weighed"]["drawings"]).startswith("Built as drawn")
+
+
+def test_what_tells_them_apart_carries_its_cautions_too() -> None:
+    """Read with the engine running, it says so, as every other test does."""
+    running = VARIANTS.replace("phase ignition-on 10 s\n", "")
+    got = next_tests(running, "pump in running does not work\nF2.out in running meter 12.55 V\n")
+    told = got["tells_drawings"]
+    assert told is not None
+    assert told["phase"] in ("running", "asleep")
+    tests = [t for v in got["visits"] for t in v["tests"]]
+    same = [t for t in tests if t["line"] == told["line"]]
+    assert all(t["cautions"] == told["cautions"] for t in same)
+    assert told["phase"] == "asleep" or any("Engine running" in c for c in told["cautions"])

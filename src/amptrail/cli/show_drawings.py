@@ -7,7 +7,7 @@ from typing import Any
 from rich.console import Console
 
 from amptrail.cli.show_case import folded
-from amptrail.jobs.base.figures import built, telling
+from amptrail.jobs.base.figures import built, tell_apart
 
 Json = dict[str, Any]
 
@@ -23,8 +23,10 @@ def apart(c: Console, drawings: list[Json], t: Json, lead: str) -> None:
     out = f" with {', '.join(t['with'])}" if t["with"] else ""
     c.print()
     folded(c, f"To tell by which drawing it is built, {t['place']}, {t['phase']}:", "", "  ")
+    for caution in t["cautions"]:
+        folded(c, f"CAUTION: {caution}", "  ", "    ")
     folded(c, f"{t['instrument']} at {t['point']}{out}{lead}", "  ", "    ")
-    for words in telling(drawings, t):
+    for words in tell_apart(drawings, t):
         folded(c, words, "    ", "      ")
     for k, line in enumerate(t["line"].split("\n")):
         c.print(f"    {'then write: ' if k == 0 else '            '}{line}", soft_wrap=True)

@@ -16,7 +16,7 @@ from fastapi.templating import Jinja2Templates
 
 from amptrail.errors import InputError
 from amptrail.jobs import starters
-from amptrail.jobs.base.figures import built, telling
+from amptrail.jobs.base.figures import built, tell_apart
 from amptrail.jobs.log.cases import Case
 from amptrail.sheet.readers import reader_of
 from amptrail.sheet.said import plain
@@ -115,7 +115,7 @@ async def job(
         weighed=got["weighed"],
         built=built(got["weighed"]["drawings"]),
         tells=got["plan"]["tells_drawings"],
-        apart=telling,
+        apart=tell_apart,
         again=got["again"],
         repair_cautions=got["repair_cautions"],
         words=plain,

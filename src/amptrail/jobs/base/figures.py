@@ -90,23 +90,23 @@ def left_by(outcome: dict[str, Any]) -> list[str]:
     return list(dict.fromkeys(x["text"] for x in worth))
 
 
-def by_name_of(drawings: Sequence[dict[str, Any]], name: str) -> str:
+def drawing_words(drawings: Sequence[dict[str, Any]], name: str) -> str:
     """A drawing as it is spoken of: the first is the sheet itself."""
     return name if drawings and name == drawings[0]["name"] else f"by variant {name}"
 
 
 def built(drawings: Sequence[dict[str, Any]]) -> str:
     """By which of several drawings the vehicle may be built; empty where there is one."""
-    told = [f"{by_name_of(drawings, d['name'])}: {how_sure(d['probability'])}" for d in drawings]
+    told = [f"{drawing_words(drawings, d['name'])}: {how_sure(d['probability'])}" for d in drawings]
     return f"Built {'; '.join(told)}." if told else ""
 
 
-def telling(drawings: Sequence[dict[str, Any]], test: dict[str, Any]) -> list[str]:
+def tell_apart(drawings: Sequence[dict[str, Any]], test: dict[str, Any]) -> list[str]:
     """What each outcome of the test that tells them apart leaves of the drawings."""
     out = []
     for o in test["outcomes"]:
         if o["probability"] > RARE:
             left = max(o["drawings"], key=lambda d: float(d["probability"]))
             sure = how_sure(left["probability"])
-            out.append(f"{o['words']} → {by_name_of(drawings, left['name'])} ({sure})")
+            out.append(f"{o['words']} → {drawing_words(drawings, left['name'])} ({sure})")
     return out

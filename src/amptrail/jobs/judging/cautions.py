@@ -18,10 +18,11 @@ def _ends(circuit: Circuit, feed: str | None) -> list[Term]:
 
 
 def cautions_for(circuit: Circuit, t: Candidate, disturbs: tuple[str, ...]) -> list[str]:
-    """What to mind with this test: the point, where a bypass is clipped on, the phase, the instrument, and
-    what the test switches."""
+    """What to mind with this test: the point, what is moved by hand, where a bypass is clipped on, the
+    phase, the instrument, and what the test switches."""
     phase = drive_cycle(circuit)[t.phase].name
     tool = by_name(t.instrument)
-    points = [t.spot.a, *_ends(circuit, t.conditions.feed)]
+    hand = [Term(t.said.part or "", "")] if t.said is not None and t.said.kind == "moved" else []
+    points = [t.spot.a, *hand, *_ends(circuit, t.conditions.feed)]
     told = list(dict.fromkeys(c.text for at in points for c in cautions(circuit, at, tool, phase, t.how)))
     return told + [f"this test switches {d}: stand clear of what it starts" for d in disturbs]

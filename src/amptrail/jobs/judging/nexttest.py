@@ -9,23 +9,19 @@ import numpy as np
 
 from amptrail.circuit.phases import drive_cycle
 from amptrail.circuit.supply import nominal_v
-from amptrail.feed.danger import danger
 from amptrail.jobs.base.context import Json, answer, load
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.judging.bypasses import WHY
-from amptrail.jobs.judging.cautions import cautions_for
+from amptrail.jobs.judging.described import described
 from amptrail.jobs.judging.desk import Desk, NextOptions, desk
-from amptrail.jobs.judging.lines import condition_words, reading_line
 from amptrail.jobs.judging.offers import in_hand
 from amptrail.jobs.judging.outcomes import SLIP
-from amptrail.jobs.judging.panel import Candidate
 from amptrail.jobs.judging.proofsheet import to_prove
 from amptrail.jobs.judging.provoking import wait_min
 from amptrail.jobs.judging.suspects import estimated, judge
 from amptrail.jobs.judging.telling import telling
 from amptrail.jobs.judging.twins import lent
 from amptrail.jobs.judging.variants import named
-from amptrail.jobs.solved.feeds import find_feed
 from amptrail.plan.decide import Advice, Visit
 
 OUT_OF_TIME = 3  # exit status: the time given by --budget-ms ran out (the object is still complete)
@@ -37,7 +33,6 @@ INSTRUMENT_SAYS = (
     "the instrument or its lead is probably wrong: read the battery with it before anything else"
 )
 NOTHING_LEFT = "what explains it is repaired already: try again what failed"
-MOST_IN_DANGER = 12  # suspects whose current is worked out before a bypass
 USUAL = NextOptions()
 TRIAL_WHY = {
     "unplug": "reading it again with that parted",
@@ -85,24 +80,11 @@ def _outcomes(d: Desk, a: Advice) -> list[Json]:
 
 
 def _test(d: Desk, a: Advice, rank: int) -> Json:
-    t = d.panel.tests[a.test]
-    circuit = d.judgement.circuit
     setup, measure = d.minutes_own[a.test]
-    twin = lent(circuit, d.judgement.seen.all, t)
+    twin = lent(d.judgement.circuit, d.judgement.seen.all, d.panel.tests[a.test])
     return {
         "rank": rank,
-        "action": t.action,
-        "line": reading_line(circuit, t),
-        "point": t.said.part if t.said is not None else t.spot.name,
-        "to": str(t.spot.b) if t.spot.b and t.said is None else None,
-        "while": "failing" if t.failing else None,
-        "watch": t.spot.name if t.said is not None and t.said.kind == "moved" else None,
-        "instrument": t.instrument,
-        "own": d.judgement.own.words(t.instrument) if t.said is None else None,
-        "phase": drive_cycle(circuit)[t.phase].name,
-        "with": condition_words(t.conditions),
-        "how": t.how,
-        "place": t.place,
+        **described(d, a.test),
         "minutes_min": {
             "move": a.minutes.move,
             "open": a.minutes.open,
@@ -117,7 +99,6 @@ def _test(d: Desk, a: Advice, rank: int) -> Json:
         "outcomes": _outcomes(d, a),
         "why": _why(d, a) + (f"; {twin['words']}" if twin else ""),
         "twin": twin,
-        "cautions": [*_danger(d, t), *cautions_for(circuit, t, d.panel.disturbs[a.test])],
     }
 
 
@@ -125,18 +106,6 @@ def _waited_at_once(d: Desk, v: Visit) -> float:
     """Minutes of waiting for a fault that comes and goes that one wait serves: all leads are on by then."""
     waiting = sum(d.panel.tests[a.test].failing for a in v.tests)
     return max(waiting - 1, 0) * wait_min(d.judgement.seen.words)
-
-
-def _danger(d: Desk, t: Candidate) -> tuple[str, ...]:
-    """What a bypass may do under any suspect still alive, before it is fitted."""
-    if t.conditions.feed is None:
-        return ()
-    alive = d.panel.live
-    rows = zip(alive.index, alive.rows, strict=True)
-    suspects = tuple((estimated(d.judgement, h)[0], faults[1]) for h, faults in rows)
-    circuit, out = d.judgement.circuit, t.conditions.out
-    bypass = find_feed(circuit, t.conditions.feed)
-    return danger(circuit, bypass, suspects[:MOST_IN_DANGER], t.phase, out).sentences
 
 
 def _stop(d: Desk) -> Json:

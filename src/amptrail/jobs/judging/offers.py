@@ -15,7 +15,7 @@ from amptrail.faults.metal import carried, touching
 from amptrail.jobs.evidence.words import lamp_v
 from amptrail.jobs.judging.bypasses import LAMP_UP_TO
 from amptrail.jobs.judging.panel import Candidate
-from amptrail.jobs.solved.access import Access, access, start_place, touchable
+from amptrail.jobs.solved.access import Access, access, place_of_part, start_place, touchable
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import meter_only, never
 from amptrail.jobs.solved.observe import Observation
@@ -162,10 +162,6 @@ def asked(
     )
 
 
-def _home(circuit: Circuit, part: Part) -> str:
-    return part.place or start_place(circuit)
-
-
 def _by_eye(circuit: Circuit, part: Part, phase: int) -> Candidate:
     said = Observation(0, "", "lit", phase, part=part.name, instrument="eye")
     spot = Spot(part.name, "volts", Term(part.name, "in"), Term(part.name, "out"))
@@ -178,5 +174,5 @@ def _by_ear(circuit: Circuit, part: Part, phase: int) -> Candidate:
     said = Observation(0, "", "clicks", phase, part=part.name)
     spot = Spot(part.name, "volts", Term(part.name, "86"), Term(part.name, "85"))
     return Candidate(
-        spot, "hand", phase, Conditions(), _home(circuit, part), ASK_MIN, "feel", "look", said, HEARD
+        spot, "hand", phase, Conditions(), place_of_part(circuit, part), ASK_MIN, "feel", "look", said, HEARD
     )

@@ -182,8 +182,8 @@ def _panel(j: Judgement, circuit: Circuit, alive: Live, tests: Sequence[Candidat
     value: list[Array] = []
     disturbs: list[tuple[str, ...]] = []
     said: dict[int, Array] = {}
-    by_cause = [t for t in tests if t.said is not None and t.said.kind in ("looks", "moved")]
-    others = [t for t in tests if t not in by_cause]
+    by_cause = [t for t in tests if _by_cause(t)]
+    others = [t for t in tests if not _by_cause(t)]
     for t in by_cause:
         if t.said is not None and t.said.kind == "looks":
             p = _looks(j, alive, t, solving.solved(circuit, rows, Conditions()), back)
@@ -217,6 +217,11 @@ def _panel(j: Judgement, circuit: Circuit, alive: Live, tests: Sequence[Candidat
 def read_off(t: Candidate, value: Array) -> Array:
     """What the instrument in hand shows where these values are."""
     return shown(value, by_name(t.tool)) if t.tool and t.said is None else value
+
+
+def _by_cause(t: Candidate) -> bool:
+    """Whether its answer hangs on the cause, not on what any point reads."""
+    return t.said is not None and t.said.kind in ("looks", "moved")
 
 
 def _draws(t: Candidate) -> bool:

@@ -15,7 +15,7 @@ from amptrail.circuit.wiring import wiring
 from amptrail.jobs.judging.bypasses import in_fuse_place
 from amptrail.jobs.judging.claims import Demand, terminals
 from amptrail.jobs.judging.panel import Candidate
-from amptrail.jobs.solved.access import Access, start_place, touchable
+from amptrail.jobs.solved.access import Access, place_of_part, touchable
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never, runs
 from amptrail.jobs.solved.spots import Spot, battery_minus, battery_plus
@@ -73,7 +73,7 @@ def last_resort(circuit: Circuit, d: Demand, part: Part, cases: Cases) -> Iterat
             spot = Spot(str(a.term), "volts", a.term, b.term)
             yield from (Candidate(spot, "meter", p, PLAIN, a.place, a.minutes * 1.5, a.how) for p in phases)
     if part.kind == "fuse":
-        out, home = Term(part.name, "out"), part.place or start_place(circuit)
+        out, home = Term(part.name, "out"), place_of_part(circuit, part)
         behind = way(out)
         if behind is not None:
             yield _ohms(behind, minus, Conditions(pulled=(part.name,)))

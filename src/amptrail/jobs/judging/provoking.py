@@ -11,7 +11,8 @@ from amptrail.jobs.evidence import intermittent, moving
 from amptrail.jobs.evidence.judgement import Judgement
 from amptrail.jobs.judging.offers import asked
 from amptrail.jobs.judging.panel import Candidate, Live
-from amptrail.jobs.judging.trials import failing_functions, place_of_part
+from amptrail.jobs.judging.trials import failing_functions
+from amptrail.jobs.solved.access import place_of_part
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never
 from amptrail.jobs.solved.observe import Observation

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from amptrail.circuit.phases import drive_cycle
 from amptrail.jobs.base.context import Json
+from amptrail.jobs.judging.described import described
 from amptrail.jobs.judging.desk import Desk
-from amptrail.jobs.judging.lines import condition_words, reading_line
 from amptrail.jobs.solved.drawings import drawings
 from amptrail.plan.score import group_bits
 
@@ -29,7 +28,7 @@ def telling(d: Desk) -> Json | None:
     best = int(rate.argmax())
     if rate[best] <= 0:
         return None
-    t, classes = d.panel.tests[best], d.classes[best]
+    classes = d.classes[best]
     names = [x.name for x in drawings(j.circuit)]
     chance = belief[:, None] * p.tests.outcome[:, best, : len(classes.words)]
     outcomes = [
@@ -45,13 +44,7 @@ def telling(d: Desk) -> Json | None:
         if chance[:, c].sum() > 1e-9
     ]
     return {
-        "line": reading_line(j.circuit, t),
-        "point": t.said.part if t.said is not None else t.spot.name,
-        "to": str(t.spot.b) if t.spot.b and t.said is None else None,
-        "instrument": t.instrument,
-        "phase": drive_cycle(j.circuit)[t.phase].name,
-        "with": condition_words(t.conditions),
-        "place": t.place,
+        **described(d, best),
         "bits": float(info[best]),
         "outcomes": sorted(outcomes, key=lambda o: -float(o["probability"])),
     }

@@ -22,7 +22,7 @@ from amptrail.jobs.evidence.words import function_of
 from amptrail.jobs.judging import bypasses, twins
 from amptrail.jobs.judging.offers import asked
 from amptrail.jobs.judging.panel import Candidate, Live
-from amptrail.jobs.solved.access import HOW_MINUTES, start_place, travel_minutes
+from amptrail.jobs.solved.access import HOW_MINUTES, place_of_part, travel_minutes
 from amptrail.jobs.solved.conditions import Conditions
 from amptrail.jobs.solved.forbidden import never
 from amptrail.jobs.solved.observe import Observation, failing
@@ -42,11 +42,6 @@ SWAPPED = ("relay", "fuse", "lamp", "led", "sensor")  # what changes places in a
 
 def _parts(circuit: Circuit) -> dict[str, Part]:
     return {key(p.name): p for p in circuit.parts}
-
-
-def place_of_part(circuit: Circuit, part: Part) -> str:
-    """Where it is; where one starts, if nobody said."""
-    return part.place or start_place(circuit)
 
 
 def looks(j: Judgement, alive: Live, phase: int) -> Iterator[Candidate]:

@@ -112,6 +112,8 @@ def visiting(sheet_text: str, readings_text: str, options: NextOptions) -> Json:
         for t in v["tests"]:
             t["ask"] = asdict(asking(circuit, t))
             t["state"] = phase_words(circuit, t["phase"])
+    if tells := plan["tells_drawings"]:
+        tells["ask"] = asdict(asking(circuit, tells))
     told = _complaint(heard)
     eye = by_name("eye")
     first = weighed["suspects"][0] if weighed["suspects"] else None

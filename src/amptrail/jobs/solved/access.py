@@ -89,7 +89,8 @@ def _how(circuit: Circuit, term: Term, part: Part) -> tuple[str, float | None]:
     return HOW_BY_KIND.get(part.kind, "not"), None
 
 
-def _home(circuit: Circuit, part: Part) -> str:
+def place_of_part(circuit: Circuit, part: Part) -> str:
+    """Where it is; where one starts, if nobody said."""
     return part.place or start_place(circuit)
 
 
@@ -104,7 +105,7 @@ def access(circuit: Circuit, term: Term) -> Access | None:
         return None
     cost = minutes if minutes is not None else HOW_MINUTES.get(how, 2.0)
     out = part.name if part.kind == "relay" and how == "socket" else None
-    return Access(term, node, how, _home(circuit, part), cost, out)
+    return Access(term, node, how, place_of_part(circuit, part), cost, out)
 
 
 @lru_cache(maxsize=64)
